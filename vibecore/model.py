@@ -1,0 +1,306 @@
+"""The central frozen records. Data only: each checks itself once, and functions elsewhere are the verbs.
+
+Shapes: n samples, 3 axes. Times are seconds from the file's first sample. Everything is SI but engine
+speed, which the trade and the contract give in revolutions a minute and whose unit stands in the name.
+Records that hold arrays are compared by identity (`eq=False`): two arrays have no single truth value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+Place = Literal["steering wheel", "seat", "floor", "engine", "body"]
+Gear = Literal["neutral", "park", "drive", "reverse"]
+SpeedHold = Literal["idle", "raised", "sweep", "engine off"]
+Stage = Literal["before", "after"]
+Says = Literal["for", "against", "note"]
+VerdictName = Literal["cured", "improved", "unchanged", "worse", "cannot-tell"]
+
+
+class _Frozen:
+    """Arrays of a record are made read-only, and stay so through pickle and copies."""
+
+    def __post_init__(self) -> None:
+        for f in fields(self):  # type: ignore[arg-type]
+            value = getattr(self, f.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), tuple(getattr(self, f.name) for f in fields(self))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Warn:
+    """A named finding about a recording's quality, with what to do about it."""
+
+    code: str  # kebab-case, stable: other programs read it
+    message: str
+
+
+@dataclass(frozen=True, eq=False)
+class Recording(_Frozen):
+    """Samples as the phone made them: stamps in order, acceleration in m/s2, nothing resampled.
+
+    t_s: (n,) strictly increasing, first is 0. accel_m_s2: (n, 3) in the device's axes, in the file's
+    order of axes x, y, z. `rows` counts the file's rows of data, `lost_samples` those that the gaps in the
+    stamps say are missing. `gravity_included` is told by the size of the mean vector.
+    """
+
+    name: str
+    t_s: Floats
+    accel_m_s2: Floats
+    sample_rate_hz: float
+    gravity_included: bool
+    rows: int
+    lost_samples: int
+    warnings: tuple[Warn, ...] = ()
+    history: tuple[str, ...] = ()
+    digest: str = ""  # sha256 of the file's bytes
+
+    @property
+    def duration_s(self) -> float:
+        return float(self.t_s[-1] - self.t_s[0])
+
+
+@dataclass(frozen=True, eq=False)
+class Signal(_Frozen):
+    """A recording made ready: even time steps, gravity out, last axis vertical if that is known.
+
+    accel_m_s2: (n, 3), metres per second squared, mean removed; sample i is at start_s + i / fs_hz.
+    good: (n,) False where a gap was bridged or a knock cut out. vertical_known: axis 2 points up.
+    """
+
+    fs_hz: float
+    start_s: float
+    accel_m_s2: Floats
+    good: Flags
+    used_span_s: tuple[float, float]
+    vertical_known: bool
+    resolution_m_s2: float  # step between neighbouring values of the file, 0 if too fine to see
+    warnings: tuple[Warn, ...] = ()
+    history: tuple[str, ...] = ()
+
+    @property
+    def t_s(self) -> Floats:
+        return self.start_s + np.arange(len(self.accel_m_s2)) / self.fs_hz
+
+
+@dataclass(frozen=True)
+class RunnerUp:
+    """The next most likely engine speed and how it is related to the answer ('half of it', ...)."""
+
+    mean_rpm: float
+    probability: float
+    relation: str
+
+
+@dataclass(frozen=True, eq=False)
+class SpeedTrack(_Frozen):
+    """Crank speed over time. t_s, rpm: (m,). low/high: 95 % interval of the mean. steadiness: its standard
+    deviation over time. confidence: probability that the mean is right within 3 %.
+
+    `angle_rev` (n,): crank angle in revolutions at each sample of the signal it was found in, an unknown
+    constant apart.
+    """
+
+    t_s: Floats
+    rpm: Floats
+    mean_rpm: float
+    low_rpm: float
+    high_rpm: float
+    steadiness_rpm: float
+    confidence: float
+    found_by: Literal["vibration", "vibration with tachometer"]
+    angle_rev: Floats
+    runner_up: RunnerUp | None = None
+
+
+@dataclass(frozen=True)
+class OrderLevel:
+    """One engine order. rms of the three-axis vector within +-0.05 order, floor taken off, with a 95 %
+    interval; all None where the order cannot be seen, and then `why_not` says why."""
+
+    order: float
+    frequency_hz: float
+    rms_m_s2: float | None
+    low_m_s2: float | None
+    high_m_s2: float | None
+    above_floor_db: float | None
+    coherence: float | None
+    visible: bool
+    why_not: str | None = None
+    axis_rms_m_s2: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Line:
+    """A peak on no multiple of one half order. `drifts_with` tells what it keeps to within the recording."""
+
+    frequency_hz: float
+    order: float | None
+    rms_m_s2: float
+    above_floor_db: float
+    drifts_with: Literal["engine", "clock", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, eq=False)
+class Spectrum(_Frozen):
+    """A spectrum for pictures and floors: x (m,) in hertz or orders, and psd (m,) summed over three axes,
+    in (m/s2)^2 per unit of x."""
+
+    x: Floats
+    psd: Floats
+    unit: Literal["hertz", "order"]
+
+
+@dataclass(frozen=True, eq=False)
+class OrderTable(_Frozen):
+    """All orders of one recording, the other lines, and the shake budget.
+
+    budget: mean squares (m/s2)^2 of orders, other lines and rest, adding up to total.
+    """
+
+    levels: tuple[OrderLevel, ...]
+    other_lines: tuple[Line, ...]
+    spectrum: Spectrum
+    orders_ms: float
+    other_ms: float
+    rest_ms: float
+    total_ms: float
+
+    def level(self, order: float) -> OrderLevel | None:
+        """The level of this order, or None if the table does not reach it."""
+        return next((lv for lv in self.levels if abs(lv.order - order) < 1e-6), None)
+
+
+@dataclass(frozen=True)
+class Overall:
+    """Overall shake: root-mean-square of the three-axis vector, and weighted as a person feels it."""
+
+    rms_m_s2: float
+    weighted_rms_m_s2: float | None
+    weighting: str | None
+    cut_off_note: str | None  # what the phone's bandwidth leaves out of the weighted value
+
+
+@dataclass(frozen=True)
+class Condition:
+    """How a recording was made, as far as the person said. None: not said."""
+
+    place: Place | None = None
+    gear: Gear | None = None
+    speed_hold: SpeedHold | None = None
+    stage: Stage = "before"
+    tachometer_rpm: float | None = None
+    accessories: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis(_Frozen):
+    """Everything read from one recording. speed is None when it cannot be told (a warning says why);
+    spectrum_hz is there in any case."""
+
+    recording: Recording
+    signal: Signal
+    speed: SpeedTrack | None
+    orders: OrderTable | None
+    lines: tuple[Line, ...]  # lines in hertz, found whether or not the speed is known
+    spectrum_hz: Spectrum
+    overall: Overall
+    condition: Condition
+    warnings: tuple[Warn, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return self.recording.name
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One finding about one cause: 10 log10 of a likelihood ratio, a sentence, and where it was seen."""
+
+    says: Says
+    weight_db: float
+    text: str
+    seen_in: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A part or fault inside one cause that the vibration alone cannot tell from its neighbours."""
+
+    id: str
+    name: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class RankedCause:
+    id: str
+    name: str
+    probability: float
+    evidence: tuple[Evidence, ...] = ()
+    suspects: tuple[Suspect, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlannedCheck:
+    id: str
+    name: str
+    minutes: float
+    gain_bits: float
+    cautions: tuple[str, ...]
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class OrderChange:
+    """Change of one order from the first to the second recording, in decibels, with its 95 % interval."""
+
+    order: float
+    before_m_s2: float
+    after_m_s2: float
+    change_db: float
+    low_db: float
+    high_db: float
+
+
+@dataclass(frozen=True)
+class Repair:
+    verdict: VerdictName
+    change_db: float | None
+    low_db: float | None
+    high_db: float | None
+    why: str
+    changes: tuple[OrderChange, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Symptoms:
+    check_engine_light: bool | None = None
+    codes: tuple[str, ...] = ()
+    shakes_when: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CheckOutcome:
+    id: str
+    outcome: str
+
+
+@dataclass(frozen=True, eq=False)
+class Diagnosis(_Frozen):
+    causes: tuple[RankedCause, ...]
+    next_checks: tuple[PlannedCheck, ...]
+    repair: Repair | None
+    analyses: tuple[Analysis, ...]
+    notes: tuple[str, ...] = field(default=())

@@ -1,0 +1,20 @@
+"""The only conversions between SI and what people read: everything inside the package is SI.
+
+Exact factors are from the SI Brochure (BIPM, 9th edition, 2019) and NIST SP 811 (2008), appendix B.
+"""
+
+STANDARD_GRAVITY_M_S2 = 9.80665  # exact by definition, SI Brochure
+MM_PER_INCH = 25.4  # exact
+KM_PER_MILE = 1.609344  # exact
+LITRES_PER_US_GALLON = 3.785411784  # exact, 231 cubic inches
+US_FLUID_OUNCES_PER_US_GALLON = 128.0  # exact
+
+
+def rpm_from_hz(frequency_hz: float) -> float:
+    """Revolutions a minute of something that turns `frequency_hz` times a second."""
+    return frequency_hz * 60.0
+
+
+def hz_from_rpm(speed_rpm: float) -> float:
+    """Turns a second of something that turns `speed_rpm` times a minute."""
+    return speed_rpm / 60.0
