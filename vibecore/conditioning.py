@@ -1,0 +1,146 @@
+"""A recording made ready for reading: even steps, gravity out, upright axes, only the steady part used.
+
+Gravity is the mean vector of the steady part. It gives the vertical whichever way the phone lay; fore-aft
+against sideways stays unknown. Handling (picking the phone up, taping, pressing stop) and knocks (a door,
+a tap) are told by their level: blocks of a quarter second that stand far above the recording's own middle.
+A car that shakes badly shakes all the time; handling does not last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from vibecore import quality
+from vibecore.model import Flags, Floats, Recording, Signal, Warn
+from vibecore.timebase import even_steps
+
+BLOCK_S = 0.25  # a hand's movement or a door's slam lasts longer; a firing cycle at idle is shorter
+HANDLING_DB = 9.0  # a block this far over the median level, if it is also beyond the recording's own spread
+HANDLING_SPREADS = 5.0  # ... of 1.4826 median absolute deviations (a standard deviation for normal data)
+KNOCK_GUARD_BLOCKS = 1  # blocks left out at each side of a knock: the body rings on
+MARGIN_S = 0.25  # left out beside handling at the start and end, for the same reason
+LEAST_STEADY_S = 2.0  # shorter pieces hold too few working cycles (12 at 700 rpm) to tell anything
+MOVED_DEG = 8.0  # a taped phone does not turn; a body rocking on its springs stays under 2 degrees
+POSTURE_S = 1.0  # gravity's direction is read over this time
+
+
+@dataclass(frozen=True)
+class _Steady:
+    start: int  # first sample used
+    stop: int
+    knocks: Flags  # (n,) True where a knock was cut out
+    knock_count: int
+
+
+def condition(recording: Recording) -> Signal:
+    """Recording -> Signal: uniform in time, mean (gravity) removed, axis 2 vertical where gravity is known.
+
+    The signal covers the used span only; samples in gaps and knocks inside it are marked not good.
+    """
+    series = even_steps(recording)
+    fs, accel = series.fs_hz, series.accel_m_s2
+    steady = _steady_part(accel, series.good, fs, recording.gravity_included)
+    used = accel[steady.start : steady.stop]
+    good = (series.good & ~steady.knocks)[steady.start : steady.stop]
+    mean = used[good].mean(axis=0) if good.any() else used.mean(axis=0)
+    centred = used - mean
+    upright = recording.gravity_included
+    if upright:
+        centred = centred @ _turn_upright(mean).T
+    centred[~good] = _faded(centred, good)[~good]
+    span = (steady.start / fs, (steady.stop - 1) / fs)
+    resolution = quality.resolution(recording.accel_m_s2)
+    warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
+    warnings += _moved(accel, steady, fs, recording.gravity_included)
+    history = (*series.history, f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out")
+    return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
+
+
+def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Steady:
+    size = max(4, round(BLOCK_S * fs))
+    count = len(accel) // size
+    n = len(accel)
+    if count < 8:
+        return _Steady(0, n, np.zeros(n, dtype=bool), 0)
+    blocks = accel[: count * size].reshape(count, size, 3)
+    spread = blocks - blocks.mean(axis=1, keepdims=True)
+    level = 10 * np.log10((spread**2).sum(axis=(1, 2)) / size + 1e-12)
+    loud = _loud(level)
+    if gravity:
+        loud |= _turned(blocks.mean(axis=1))
+    first, last = _longest_calm(loud)
+    margin = round(MARGIN_S * fs)
+    start = 0 if first == 0 else first * size + margin
+    stop = n if last == count else last * size - margin
+    knock = np.zeros(count, dtype=bool)
+    knock[first:last] = loud[first:last]
+    runs = int(np.sum(np.diff(np.concatenate(([False], knock)).astype(np.int8)) == 1))
+    wide = ndimage.binary_dilation(knock, iterations=KNOCK_GUARD_BLOCKS) if runs else knock
+    cut = np.zeros(n, dtype=bool)
+    cut[: count * size] = np.repeat(wide, size)
+    return _Steady(start, stop, cut, runs)
+
+
+def _loud(level_db: Floats) -> Flags:
+    middle = np.median(level_db)
+    deviation = 1.4826 * np.median(np.abs(level_db - middle))
+    return level_db > middle + max(HANDLING_DB, HANDLING_SPREADS * deviation)
+
+
+def _turned(means: Floats) -> Flags:
+    """Blocks in which gravity points elsewhere than in the recording's middle: the phone was in a hand."""
+    usual = np.median(means, axis=0)
+    size = np.linalg.norm(means, axis=1) * np.linalg.norm(usual) + 1e-12
+    angle = np.degrees(np.arccos(np.clip(means @ usual / size, -1, 1)))
+    return angle > MOVED_DEG
+
+
+def _longest_calm(loud: Flags) -> tuple[int, int]:
+    """Block range of the steady part: handling at either end is dropped, a knock between stays inside.
+
+    A loud run belongs to an end when less than `LEAST_STEADY_S` of calm lies beyond it.
+    """
+    edge = round(LEAST_STEADY_S / BLOCK_S)
+    first, last = 0, len(loud)
+    calm = ~loud
+    runs = np.flatnonzero(np.diff(np.concatenate(([False], calm, [False])).astype(np.int8))).reshape(-1, 2)
+    long_enough = runs[(runs[:, 1] - runs[:, 0]) >= edge]
+    if len(long_enough):
+        first, last = int(long_enough[0, 0]), int(long_enough[-1, 1])
+    return first, last
+
+
+def _turn_upright(gravity: Floats) -> Floats:
+    """Rotation (3, 3) that brings the gravity vector onto the last axis (Rodrigues' formula)."""
+    up = gravity / np.linalg.norm(gravity)
+    target = np.array([0.0, 0.0, 1.0])
+    axis = np.cross(up, target)
+    cosine = float(up @ target)
+    if cosine < -0.999999:
+        return np.diag([1.0, -1.0, -1.0])
+    cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+    return np.eye(3) + cross + cross @ cross / (1 + cosine)
+
+
+def _faded(values: Floats, good: Flags) -> Floats:
+    """Zero in place of what is not good: it then adds nothing to any sum over the signal."""
+    return values * good[:, None]
+
+
+def _moved(accel: Floats, steady: _Steady, fs: float, gravity: bool) -> list[Warn]:
+    size = round(POSTURE_S * fs)
+    part = accel[steady.start : steady.stop]
+    count = len(part) // size if size else 0
+    if not gravity or count < 2:
+        return []
+    means = part[: count * size].reshape(count, size, 3).mean(axis=1)
+    first, last = means[: max(1, count // 4)].mean(axis=0), means[-max(1, count // 4) :].mean(axis=0)
+    cosine = first @ last / (np.linalg.norm(first) * np.linalg.norm(last) + 1e-12)
+    angle = float(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
+    if angle < MOVED_DEG / 2:
+        return []
+    message = f"The phone turned by {angle:.0f} degrees during the recording. Tape it down firmly and record again."
+    return [Warn("moved", message)]

@@ -1,0 +1,76 @@
+"""Is the recording any good? Named findings, each with what to do about it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecore.model import Floats, Recording, Warn
+
+SHORT_S = 15.0  # 87 working cycles at 700 rpm: below it intervals grow past 1 dB for unsteady lines
+SLOW_HZ = 90.0  # the firing order of a four at 1350 rpm, or of an eight at 675 rpm, is 45 Hz: half of this
+CLIP_RUN = 3  # equal samples in a row at the very top or bottom of an axis
+CLIP_SHARE = 0.001  # of all samples: a few touches of the top do not change the levels read
+COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
+LOST_SHARE = 0.02
+KNOCKED_SHARE = 0.2
+
+
+def resolution(accel_m_s2: Floats) -> float:
+    """Smallest step between neighbouring values (m/s2), 0 when too fine to see: a coarse step sets the floor."""
+    steps = []
+    for axis in accel_m_s2.T:
+        values = np.unique(axis[:20000])
+        if len(values) < 2 or len(values) > 0.5 * min(len(axis), 20000):
+            continue
+        gaps = np.diff(values)
+        steps.append(float(np.median(gaps[gaps <= np.quantile(gaps, 0.5)])))
+    return max(steps, default=0.0)
+
+
+def warnings(
+    recording: Recording, step_m_s2: float, span_s: tuple[float, float], knocks: int, good_share: float
+) -> list[Warn]:
+    """Quality findings of one recording (n, 3), each with what to do."""
+    found = []
+    used = span_s[1] - span_s[0]
+    if used < SHORT_S:
+        text = f"Only {used:.0f} s could be used. Record 30 s or more for surer numbers."
+        found.append(Warn("short", text))
+    if recording.sample_rate_hz < SLOW_HZ:
+        rate = recording.sample_rate_hz
+        text = (
+            f"{rate:.0f} samples a second show nothing above {rate / 2:.0f} Hz. "
+            "Set the phone to its fastest rate, 200 or more if it can."
+        )
+        found.append(Warn("slow", text))
+    if _clipped_share(recording.accel_m_s2) > CLIP_SHARE:
+        text = "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
+        found.append(Warn("clipped", text))
+    rms = float(np.sqrt(np.mean(np.var(recording.accel_m_s2, axis=0))))
+    if step_m_s2 > COARSE_SHARE * rms:
+        text = (
+            f"The file's values move in steps of {step_m_s2:.3g} m/s2: weaker shake is not seen. "
+            "Export with more digits, or use a logger that does not round."
+        )
+        found.append(Warn("coarse", text))
+    if recording.lost_samples > LOST_SHARE * recording.rows:
+        text = f"{recording.lost_samples} samples are missing. Close other programs on the phone and record again."
+        found.append(Warn("lost-samples", text))
+    if knocks and good_share < 1 - KNOCKED_SHARE:
+        text = f"{knocks} knocks had to be cut out, {100 * (1 - good_share):.0f} % of the time. Leave car and phone alone."
+        found.append(Warn("knocks", text))
+    return found
+
+
+def _clipped_share(accel: Floats) -> float:
+    """Share of samples in runs of equal values at the extreme of an axis."""
+    worst = 0.0
+    for axis in accel.T:
+        if np.ptp(axis) == 0:
+            continue
+        for top in (axis.max(), axis.min()):
+            at = np.concatenate(([False], axis == top, [False])).astype(np.int8)
+            runs = np.flatnonzero(np.diff(at)).reshape(-1, 2)
+            long_runs = runs[(runs[:, 1] - runs[:, 0]) >= CLIP_RUN]
+            worst = max(worst, float((long_runs[:, 1] - long_runs[:, 0]).sum()) / len(axis))
+    return worst

@@ -1,0 +1,160 @@
+"""From stamps as the phone wrote them to even time steps, without harming the spectrum.
+
+A sample stamped `e` late against its place on the even grid has seen the motion at that later moment:
+    y[i] = x(t_i + e_i) = x + e x' + e^2/2 x'' + ...
+which is solved for x by fixed-point iteration with derivatives taken in the frequency domain, so that lines
+keep their amplitude up to the pass limit (`PASS_SHARE` of the rate; a cubic spline alone reads 1.6 dB low
+at 0.4 of the rate). It converges as long as |e| times the angular frequency stays below about one.
+
+Some phones sample evenly and only stamp unevenly. Shifting such samples would add noise, so both readings of
+the stamps are tried and the one with the lower noise floor is kept.
+
+References: A. Papoulis, Signal Analysis, 1977 (band-limited series); the spline's response follows from
+M. Unser, Splines: a perfect fit for signal and image processing, IEEE Signal Processing Magazine, 1999.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft, interpolate
+
+from vibecore.model import Flags, Floats, Recording
+
+PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
+REGULAR_JITTER = 0.004  # of a step: at half the rate this shifts phase by 0.013 rad, -38 dB, below a phone's noise
+MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
+MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
+ITERATIONS = 4
+TERMS = 3  # of the series; the fourth is below 1 % at 0.4 of the rate and a shift of 0.3 steps
+BRIDGED_STEPS = 2  # this many missing samples in a row are bridged and still used
+BLOCK = 1 << 14  # samples corrected at once, so that cost grows linearly with length
+OVERLAP = 64  # samples thrown away at each end of a block: the reach of the correction
+
+
+@dataclass(frozen=True, eq=False)
+class EvenSeries:
+    """accel_m_s2 (n, 3) at steps of 1 / fs_hz from time 0; `good` False where a gap was bridged."""
+
+    fs_hz: float
+    accel_m_s2: Floats
+    good: Flags
+    jitter_steps: float
+    history: tuple[str, ...]
+
+
+def even_steps(recording: Recording) -> EvenSeries:
+    """Put a recording on even time steps at its own mean rate.
+
+    Returns the series on the grid i / sample_rate_hz, i = 0 ... n - 1, where n covers the duration.
+    """
+    fs = recording.sample_rate_hz
+    slot, shift = _slots(recording.t_s * fs)
+    usable = np.abs(shift) <= MOST_SHIFT
+    if np.mean(usable) < MOST_USABLE:
+        return _by_spline(recording)
+    slot, shift = slot[usable], shift[usable]
+    n = int(slot[-1]) + 1
+    present = np.zeros(n, dtype=bool)
+    present[slot] = True
+    good = _without_long_gaps(present)
+    jitter = float(np.std(shift))
+    stamped = np.zeros((n, 3))
+    stamped[slot] = recording.accel_m_s2[usable]
+    late = np.zeros(n)
+    late[slot] = shift
+    as_even = _bridge(stamped, present)
+    if jitter < REGULAR_JITTER:
+        return EvenSeries(fs, as_even, good, jitter, ("stamps even: used as they are",))
+    shifted = _correct(as_even, np.where(present, late, 0.0))
+    if _floor(shifted) < _floor(as_even):
+        return EvenSeries(fs, shifted, good, jitter, (f"uneven stamps ({jitter:.2f} of a step) corrected",))
+    return EvenSeries(fs, as_even, good, jitter, ("stamps uneven but samples even: stamps smoothed",))
+
+
+def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
+    """The even-grid place of each sample, nearest free one in order, and how late it is against it.
+
+    The grid's own phase is the mean of the stamps' phases, so that a late first sample shifts nothing else.
+    """
+    phase = float(np.angle(np.mean(np.exp(2j * np.pi * at_step)))) / (2 * np.pi)
+    count = np.arange(len(at_step))
+    nearest = np.maximum(np.rint(at_step - phase).astype(np.int64), 0)
+    slot = np.maximum.accumulate(nearest - count) + count
+    shift = at_step - slot
+    return slot, shift - float(np.median(shift))
+
+
+def _by_spline(recording: Recording) -> EvenSeries:
+    """For stamps that no even grid explains (event-driven logging): level kept only up to 0.25 of the rate."""
+    fs = recording.sample_rate_hz
+    grid = np.arange(int(recording.duration_s * fs) + 1) / fs
+    spline = interpolate.CubicSpline(recording.t_s, recording.accel_m_s2, axis=0)
+    after = np.searchsorted(recording.t_s, grid).clip(1, len(recording.t_s) - 1)
+    step = recording.t_s[after] - recording.t_s[after - 1]
+    good = step * fs <= BRIDGED_STEPS + 1
+    return EvenSeries(fs, spline(grid), good, 1.0, ("stamps on no even grid: cubic spline",))
+
+
+def _bridge(values: Floats, present: Flags) -> Floats:
+    if present.all():
+        return values
+    at = np.flatnonzero(present)
+    missing = np.flatnonzero(~present)
+    filled = values.copy()
+    inside = missing.clip(at[0], at[-1])  # the grid may begin before the first sample that fits it
+    filled[missing] = interpolate.Akima1DInterpolator(at, values[at], axis=0)(inside)
+    return filled
+
+
+def _without_long_gaps(present: Flags) -> Flags:
+    good = present.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate(([True], present, [True])).astype(np.int8)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - start <= BRIDGED_STEPS:
+            good[start:stop] = True
+    return good
+
+
+def _correct(series: Floats, late_steps: Floats) -> Floats:
+    """Undo the lateness of each sample, block by block."""
+    n = len(series)
+    if n <= BLOCK:
+        return _correct_block(series, late_steps)
+    out = np.empty_like(series)
+    for start in range(0, n, BLOCK):
+        lo, hi = max(0, start - OVERLAP), min(n, start + BLOCK + OVERLAP)
+        block = _correct_block(series[lo:hi], late_steps[lo:hi])
+        keep = slice(start - lo, min(start + BLOCK, n) - lo)
+        out[start : start + BLOCK] = block[keep]
+    return out
+
+
+def _correct_block(series: Floats, late_steps: Floats) -> Floats:
+    n, pad = len(series), min(OVERLAP, len(series) - 1)
+    y = np.pad(series.T, ((0, 0), (pad, pad)), mode="reflect", reflect_type="odd")
+    late = np.pad(late_steps, pad, mode="reflect")
+    size = fft.next_fast_len(y.shape[1] + pad, real=True)
+    turn = 2j * np.pi * fft.rfftfreq(size)
+    limit = np.abs(turn) <= 2 * np.pi * PASS_SHARE
+    powers = [late**p / factor for p, factor in zip(range(1, TERMS + 1), (1.0, 2.0, 6.0), strict=True)]
+    x = y
+    for _ in range(ITERATIONS):
+        spectrum = fft.rfft(x, size, axis=1) * limit
+        correction = np.zeros_like(y)
+        for term in powers:
+            spectrum = spectrum * turn
+            correction += term * fft.irfft(spectrum, size, axis=1)[:, : y.shape[1]]
+        x = y - correction
+    return np.ascontiguousarray(x[:, pad : pad + n].T)
+
+
+def _floor(series: Floats) -> float:
+    """Median spectral density, in arbitrary units: what is left between and above the lines."""
+    size = 512 if len(series) >= 1024 else max(32, len(series) // 2)
+    count = min(32, len(series) // size)
+    starts = np.linspace(0, len(series) - size, count).astype(int)
+    window = np.hanning(size)[:, None]
+    power = sum(np.abs(fft.rfft(window * series[s : s + size], axis=0)) ** 2 for s in starts)
+    return float(np.median(np.asarray(power).sum(axis=1)[3:]))
