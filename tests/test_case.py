@@ -1,0 +1,229 @@
+"""The case file against its written form (DEVELOPERS.md) and the TOML 1.0 standard."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from vibecore.case import Case, CaseRecording, case_from_text, dump_case, load_case
+from vibecore.engine import Engine, Vehicle
+from vibecore.errors import CaseError
+from vibecore.model import CheckOutcome, Condition, Symptoms
+
+FULL = """
+title = "Shakes at the lights"
+[vehicle]
+cylinders = 4
+strokes = 4
+arrangement = "inline"
+transmission = "automatic"
+idle_spec_rpm = [650, 750]
+[vehicle.pulleys_mm]
+crank = 160
+alternator = 58
+[symptoms]
+check_engine_light = false
+codes = ["P0301"]
+shakes_when = ["in gear", "neutral", "air conditioning on", "cold", "warm", "moving"]
+[[recording]]
+file = "neutral-idle.csv"
+place = "steering wheel"
+gear = "neutral"
+engine_speed_rpm = 750
+speed_hold = "idle"
+stage = "before"
+accessories = ["air conditioning"]
+[[check]]
+id = "mount-look"
+outcome = "cracked"
+"""
+SMALL = '[vehicle]\ncylinders = 4\n[[recording]]\nfile = "a.csv"\n'
+PATH = Path("job") / "case.toml"
+
+
+def test_every_key_of_the_contract_is_read() -> None:
+    case = case_from_text(FULL, PATH)
+    assert case.title == "Shakes at the lights"
+    assert case.vehicle == Vehicle(
+        Engine(4, 4, "inline"), "automatic", (650.0, 750.0), {"crank": 160.0, "alternator": 58.0}
+    )
+    assert case.symptoms.check_engine_light is False
+    assert case.symptoms.codes == ("P0301",)
+    assert case.symptoms.shakes_when[0] == "in gear"
+    assert case.recordings == (
+        CaseRecording(
+            Path("neutral-idle.csv"),
+            Condition("steering wheel", "neutral", "idle", "before", 750.0, ("air conditioning",)),
+        ),
+    )
+    assert case.checks == (CheckOutcome("mount-look", "cracked"),)
+
+
+def test_cylinders_and_one_file_are_enough() -> None:
+    case = case_from_text(SMALL, PATH)
+    assert case.vehicle == Vehicle(Engine(4, 4))
+    assert case.symptoms == Symptoms(None)
+    assert case.recordings == (CaseRecording(Path("a.csv"), Condition()),)
+    assert case.title == "job"  # the folder's name stands in
+    assert case.file_of(case.recordings[0]) == Path("job/a.csv")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (SMALL.replace("cylinders", "cylinder"), ['"cylinder"', "[vehicle]", '"cylinders"']),
+        (SMALL + 'gaer = "drive"', ['"gaer"', "number 1", '"gear"']),
+        (SMALL.replace("[vehicle]", "[vehicel]"), ['"vehicel"', '"vehicle"']),
+        ("cylinders = 4\n" + SMALL, ['"cylinders"', "top of the file", "in [vehicle]"]),
+        (SMALL + '[symptoms]\ncode = ["P0301"]', ['"code"', '"codes"']),
+        (SMALL + '[[check]]\nidd = "x"\noutcome = "y"', ['"idd"', '"id"']),
+    ],
+)
+def test_an_unknown_key_is_named_with_the_nearest_known_one(text: str, words: list[str]) -> None:
+    with pytest.raises(CaseError) as error:
+        case_from_text(text, PATH)
+    assert "unknown key" in str(error.value)
+    for word in words:
+        assert word in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "no [vehicle]"),
+        ("[vehicle]\ncylinders = 4", "no [[recording]]"),
+        ('[vehicle]\ncylinders = 4\n[[recording]]\nplace = "seat"', '"file" is missing'),
+        ('[vehicle]\n[[recording]]\nfile = "a.csv"', '"cylinders" is missing'),
+        (SMALL.replace("[[recording]]", "[recording]"), "two square brackets"),
+        (SMALL.replace("= 4", '= "4"'), "whole number without quotes"),
+        (SMALL.replace("= 4", "= true"), "whole number"),
+        (SMALL.replace("= 4", "= 0"), "cylinders = 0"),
+        (SMALL.replace("= 4", "= 4\nstrokes = 3"), "strokes = 3"),
+        (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750, 650]"), "lower"),
+        (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750]"), "two speeds"),
+        (SMALL.replace("= 4", "= 4\npulleys_mm = {crank = -1}"), "crank = -1"),
+        (SMALL + 'gear = "driv"', 'the nearest is "drive"'),
+        (SMALL + "engine_speed_rpm = nan", "engine_speed_rpm"),
+        (SMALL + "engine_speed_rpm = inf", "engine_speed_rpm"),
+        (SMALL + "engine_speed_rpm = 1e9", "engine_speed_rpm"),
+        ("title = 'x", "not a valid TOML file"),
+        ("a = " + "[" * 5000, "case.toml"),
+    ],
+)
+def test_what_is_wrong_is_said(text: str, words: str) -> None:
+    with pytest.raises(CaseError, match=r"case\.toml") as error:
+        case_from_text(text, PATH)
+    assert words in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(
+    "file",
+    [
+        "../a.csv",
+        "sub/../../a.csv",
+        "/etc/passwd",
+        "C:\\\\a.csv",
+        "\\\\\\\\host\\\\a.csv",
+        "..\\\\a.csv",
+        "a\\u0000b",
+    ],
+)
+def test_a_recording_outside_the_folder_is_refused(file: str) -> None:
+    with pytest.raises(CaseError, match="not inside"):
+        case_from_text(SMALL.replace("a.csv", file), PATH)
+
+
+def test_a_link_out_of_the_folder_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    folder.mkdir()
+    (tmp_path / "secret.csv").write_text("1,2,3")
+    (folder / "case.toml").write_text(SMALL)
+    try:
+        (folder / "a.csv").symlink_to(tmp_path / "secret.csv")
+    except OSError:
+        pytest.skip("this system does not let the test make links")
+    with pytest.raises(CaseError, match="not inside"):
+        load_case(folder / "case.toml")
+
+
+def test_files_that_are_no_case_files(tmp_path: Path) -> None:
+    case_file = tmp_path / "case.toml"
+    with pytest.raises(CaseError, match="no case file"):
+        load_case(case_file)
+    with pytest.raises(CaseError, match="folder"):
+        load_case(tmp_path)
+    with pytest.raises(CaseError, match="cannot be opened"):
+        load_case("a\0b")
+    case_file.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(CaseError, match="UTF-8"):
+        load_case(case_file)
+    case_file.write_bytes(b"#" * 1_100_000)
+    with pytest.raises(CaseError, match="larger than 1 MB"):
+        load_case(case_file)
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe.toml")
+        with pytest.raises(CaseError, match="not an ordinary file"):
+            load_case(tmp_path / "pipe.toml")
+
+
+def test_windows_editors_are_read(tmp_path: Path) -> None:
+    case_file = tmp_path / "case.toml"
+    case_file.write_bytes(b"\xef\xbb\xbf" + SMALL.replace("\n", "\r\n").encode())
+    assert load_case(case_file).vehicle.engine.cylinders == 4
+
+
+words = st.text(st.characters(codec="utf-8"), min_size=1, max_size=20)
+lengths = st.floats(1e-3, 1e4)
+conditions = st.builds(
+    Condition,
+    place=st.sampled_from(["steering wheel", "seat", "floor", "engine", "body", None]),
+    gear=st.sampled_from(["neutral", "park", "drive", "reverse", None]),
+    speed_hold=st.sampled_from(["idle", "raised", "sweep", "engine off", None]),
+    stage=st.sampled_from(["before", "after"]),
+    tachometer_rpm=st.none() | st.floats(1, 9000),
+    accessories=st.lists(words, max_size=3).map(tuple),
+)
+vehicles = st.builds(
+    Vehicle,
+    engine=st.builds(
+        Engine, st.integers(1, 12), st.sampled_from([2, 4]), st.sampled_from(["inline", "vee", "flat", None])
+    ),
+    transmission=st.sampled_from(["automatic", "manual", None]),
+    idle_spec_rpm=st.none() | st.tuples(st.floats(300, 700), st.floats(700, 1500)),
+    pulleys_mm=st.dictionaries(words, lengths, max_size=3),
+    belt_length_mm=st.none() | lengths,
+    mileage_km=st.none() | st.floats(0, 1e6),
+)
+cases = st.builds(
+    Case,
+    title=words,
+    path=st.just(PATH),
+    vehicle=vehicles,
+    symptoms=st.builds(
+        Symptoms,
+        st.sampled_from([True, False, None]),
+        st.lists(words, max_size=3).map(tuple),
+        st.lists(words, max_size=3).map(tuple),
+    ),
+    recordings=st.lists(
+        st.builds(
+            CaseRecording, st.sampled_from([Path("a.csv"), Path("sub/b.csv"), Path("ü c.csv")]), conditions
+        ),
+        min_size=1,
+        max_size=4,
+    ).map(tuple),
+    checks=st.lists(st.builds(CheckOutcome, words, words), max_size=3).map(tuple),
+)
+
+
+@given(cases)
+def test_write_and_read_gives_the_same_case(case: Case) -> None:
+    text = dump_case(case)
+    tomllib.loads(text)  # the standard library's reader of TOML 1.0 is the outside check
+    assert case_from_text(text, PATH) == case

@@ -1,0 +1,202 @@
+"""The case file: one car, its symptoms, its recordings and the checks done so far, as TOML.
+
+The file is written by people, so it is checked strictly and every complaint says what to change: an unknown
+key names the nearest known one, and a recording must lie inside the case's own folder.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+
+import tomli_w
+
+from vibecore.casefile import CaseTable, RecordingTable, checked
+from vibecore.engine import Engine, Vehicle
+from vibecore.errors import CaseError
+from vibecore.model import CheckOutcome, Condition, Symptoms
+
+MAX_CASE_BYTES = 1_000_000  # a case is a page of text; anything larger is some other file
+
+
+@dataclass(frozen=True)
+class CaseRecording:
+    """One recording of the job. `file` is relative to the case's folder, as written in the case file."""
+
+    file: Path
+    condition: Condition
+
+
+@dataclass(frozen=True)
+class Case:
+    """A job as the case file tells it. `path` is the case file itself."""
+
+    title: str
+    path: Path
+    vehicle: Vehicle
+    symptoms: Symptoms
+    recordings: tuple[CaseRecording, ...]
+    checks: tuple[CheckOutcome, ...] = ()
+
+    @property
+    def folder(self) -> Path:
+        return self.path.parent
+
+    def file_of(self, recording: CaseRecording) -> Path:
+        """Where that recording's file lies."""
+        return self.folder / recording.file
+
+
+# ---------------------------------------------------------------- reading
+
+
+def load_case(path: str | Path) -> Case:
+    """Read and check a case file. The recordings themselves are not opened.
+
+    Raises CaseError, in words a person can act on, if the file cannot be read, is not TOML, has an unknown
+    key or an impossible value, or names a recording outside its own folder.
+    """
+    path = Path(path)
+    return case_from_text(_text(path), path)
+
+
+def case_from_text(text: str, path: Path) -> Case:
+    """The case that `text` describes, as if it stood in the file `path`. Raises CaseError as load_case."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CaseError(f"{path.name} is not a valid TOML file: {error}. Correct that place.") from None
+    except RecursionError:
+        raise CaseError(f"{path.name} nests lists too deeply to be a case file.") from None
+    return _case(checked(raw, path.name), path)
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.is_dir():
+            raise CaseError(f"{path} is a folder, not a case file. Name the case.toml inside it.")
+        if path.exists() and not path.is_file():
+            raise CaseError(f"{path} is not an ordinary file. Name a case.toml.")
+        with path.open("rb") as file:
+            data = file.read(MAX_CASE_BYTES + 1)
+    except FileNotFoundError:
+        raise CaseError(f"There is no case file {path}. Check the name and the folder.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "the name is not valid"
+        raise CaseError(f"The case file {path} cannot be opened: {reason}.") from None
+    if len(data) > MAX_CASE_BYTES:
+        raise CaseError(f"{path.name} is larger than 1 MB, so it is no case file. Name a case.toml.")
+    try:
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise CaseError(
+            f"{path.name} is not UTF-8 text (byte {error.start}). Save the case file as UTF-8."
+        ) from None
+
+
+def _case(table: CaseTable, path: Path) -> Case:
+    v = table.vehicle
+    if v.idle_spec_rpm and not 0 < v.idle_spec_rpm[0] <= v.idle_spec_rpm[1]:
+        raise CaseError(f"{path.name}: idle_spec_rpm is {v.idle_spec_rpm}; give the lower speed first.")
+    vehicle = Vehicle(
+        engine=Engine(cylinders=v.cylinders, strokes=v.strokes, arrangement=v.arrangement),
+        transmission=v.transmission,
+        idle_spec_rpm=(v.idle_spec_rpm[0], v.idle_spec_rpm[1]) if v.idle_spec_rpm else None,
+        pulleys_mm=dict(v.pulleys_mm),
+        belt_length_mm=v.belt_length_mm,
+        mileage_km=v.mileage_km,
+    )
+    s = table.symptoms
+    return Case(
+        title=table.title or path.resolve().parent.name,
+        path=path,
+        vehicle=vehicle,
+        symptoms=Symptoms(s.check_engine_light, tuple(s.codes), tuple(s.shakes_when)),
+        recordings=tuple(_recording(row, path) for row in table.recording),
+        checks=tuple(CheckOutcome(row.id, row.outcome) for row in table.check),
+    )
+
+
+def _recording(row: RecordingTable, path: Path) -> CaseRecording:
+    condition = Condition(
+        place=row.place,
+        gear=row.gear,
+        speed_hold=row.speed_hold,
+        stage=row.stage,
+        tachometer_rpm=row.engine_speed_rpm or None,  # 0 is what a tachometer shows with the engine off
+        accessories=tuple(row.accessories),
+    )
+    return CaseRecording(file=_inside(row.file, path), condition=condition)
+
+
+def _inside(file: str, path: Path) -> Path:
+    """`file` as a path relative to the case's folder; CaseError if it leads out of it."""
+    outside = CaseError(
+        f'{path.name}: the recording "{file}" is not inside the case\'s own folder. '
+        "Copy it there and give its name only."
+    )
+    windows, posix = PureWindowsPath(file), PurePosixPath(file)
+    if "\0" in file or windows.drive or windows.root or posix.is_absolute():
+        raise outside
+    if ".." in windows.parts or ".." in posix.parts:
+        raise outside
+    folder = path.resolve().parent
+    try:
+        if not (folder / file).resolve().is_relative_to(folder):  # a symbolic link may lead out
+            raise outside
+    except (OSError, RuntimeError):  # a ring of links, a name longer than the disk allows
+        raise outside from None
+    return Path(file)
+
+
+# ---------------------------------------------------------------- writing
+
+
+def dump_case(case: Case) -> str:
+    """The case as the text of a case file; `load_case` of that text gives the same case back."""
+    v, s = case.vehicle, case.symptoms
+    vehicle = {
+        "cylinders": v.engine.cylinders,
+        "strokes": v.engine.strokes,
+        "arrangement": v.engine.arrangement,
+        "transmission": v.transmission,
+        "idle_spec_rpm": list(v.idle_spec_rpm) if v.idle_spec_rpm else None,
+        "belt_length_mm": v.belt_length_mm,
+        "mileage_km": v.mileage_km,
+        "pulleys_mm": dict(v.pulleys_mm),
+    }
+    symptoms = {
+        "check_engine_light": s.check_engine_light,
+        "codes": list(s.codes),
+        "shakes_when": list(s.shakes_when),
+    }
+    tables = {
+        "title": case.title,
+        "vehicle": _filled(vehicle),
+        "symptoms": _filled(symptoms),
+        "recording": [_recording_table(r) for r in case.recordings],
+        "check": [{"id": c.id, "outcome": c.outcome} for c in case.checks],
+    }
+    return tomli_w.dumps(_filled(tables))
+
+
+def _recording_table(recording: CaseRecording) -> dict[str, Any]:
+    c = recording.condition
+    return _filled(
+        {
+            "file": recording.file.as_posix(),
+            "place": c.place,
+            "gear": c.gear,
+            "engine_speed_rpm": c.tachometer_rpm,
+            "speed_hold": c.speed_hold,
+            "stage": c.stage,
+            "accessories": list(c.accessories),
+        }
+    )
+
+
+def _filled(table: dict[str, Any]) -> dict[str, Any]:
+    """Without what is not known: TOML has no null, and an absent key means the same."""
+    return {key: value for key, value in table.items() if value not in (None, [], {}, "")}
