@@ -1,0 +1,211 @@
+"""Jobs on disk: what a finished call promised is there, byte for byte, whatever happens after.
+
+Outside checks: bytes are compared with hashlib (standard library) over the file itself; the database is read
+back with sqlite3 (standard library), not with the store.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import threading
+
+import pytest
+
+from vibecore import blobs
+from vibecore import store as store_module
+from vibecore.errors import StoreError
+from vibecore.safe_names import clean_name, free_name
+from vibecore.store import NewFile, StaleEdit, Store, data_folder
+
+CASE = "[vehicle]\ncylinders = 4\n"
+
+
+@pytest.fixture
+def store(tmp_path):
+    return Store(tmp_path / "data")
+
+
+def test_a_job_comes_back_as_it_was_kept_from_another_store(store):
+    data = bytes(range(256)) * 100
+    job = store.new("Grey van", CASE, {"complaint": "shakes at the lights"}, [NewFile("idle.csv", data)])
+    again = Store(store.folder).open(job.head.id)
+    assert again == job
+    assert again.notes["complaint"] == "shakes at the lights"
+    assert Store(store.folder).read_file(job.head.id, "idle.csv") == data
+    (blob,) = (store.folder / "files").glob("??/*")
+    assert blob.name == hashlib.sha256(blob.read_bytes()).hexdigest() == job.files[0].digest
+
+
+def test_the_later_of_two_edits_is_told_and_the_first_stays(store):
+    job = store.new("Van", CASE)
+    first = store.save(job, title="Van, first window")
+    with pytest.raises(StaleEdit, match="another window"):
+        store.save(job, title="Van, second window")
+    assert store.open(job.head.id).head.title == "Van, first window"
+    assert store.save(first, title="Again").head.revision == first.head.revision + 1
+
+
+def test_two_processes_saving_at_once_lose_nothing_that_was_accepted(store):
+    job = store.new("Van", CASE)
+    accepted, lock = [], threading.Lock()
+
+    def edit(number):
+        mine = Store(store.folder)
+        for step in range(10):
+            name = f"{number}-{step}.csv"
+            while True:
+                try:
+                    mine.save(mine.open(job.head.id), add=[NewFile(name, name.encode())])
+                except StaleEdit:
+                    continue
+                with lock:
+                    accepted.append(name)
+                break
+
+    threads = [threading.Thread(target=edit, args=(n,)) for n in range(3)]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    kept = store.open(job.head.id)
+    assert sorted(f.name for f in kept.files) == sorted(accepted)
+    assert len(accepted) == 30
+    assert kept.head.revision == 31
+
+
+def test_search_close_copy_and_bin(store):
+    van = store.new("Grey van", CASE, {"complaint": "buzzing wheel"}, [NewFile("a.csv", b"1")])
+    store.new("Red hatchback", CASE)
+    assert [j.title for j in store.jobs("BUZZING van")] == ["Grey van"]
+    assert store.jobs("lorry") == ()
+    copy = store.copy(van, "Grey van again")
+    assert store.read_file(copy.head.id, "a.csv") == b"1"
+    store.set_state(van.head.id, "closed")
+    assert {j.title: j.state for j in store.jobs()} == {
+        "Grey van": "closed",
+        "Grey van again": "open",
+        "Red hatchback": "open",
+    }
+    store.set_state(van.head.id, "bin")
+    assert "Grey van" not in [j.title for j in store.jobs()]
+    assert [j.title for j in store.jobs(states=["bin"])] == ["Grey van"]
+    assert store.set_state(van.head.id, "open").head.state == "open"
+
+
+def test_emptying_the_bin_removes_only_what_no_other_job_has(store):
+    shared, own = b"shared", b"own"
+    gone = store.new("Gone", CASE, files=[NewFile("s.csv", shared), NewFile("o.csv", own)])
+    stays = store.new("Stays", CASE, files=[NewFile("s.csv", shared)])
+    store.set_state(gone.head.id, "bin")
+    assert store.empty_bin() == 1
+    assert store.read_file(stays.head.id, "s.csv") == shared
+    names = {p.name for p in (store.folder / "files").glob("??/*")}
+    assert names == {hashlib.sha256(shared).hexdigest()}
+    with pytest.raises(StoreError, match="not here"):
+        store.open(gone.head.id)
+
+
+def test_files_of_one_name_get_numbers_and_no_name_leads_outside(store):
+    job = store.new(
+        "Van", CASE, files=[NewFile("../../etc/idle.csv", b"1"), NewFile("C:\\x\\IDLE.csv", b"2")]
+    )
+    assert [f.name for f in job.files] == ["idle.csv", "IDLE (2).csv"]
+    assert store.read_file(job.head.id, "IDLE (2).csv") == b"2"
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("/a/b/neutral idle.csv", "neutral idle.csv"),
+        ("..", "file"),
+        ("", "file"),
+        ("con.csv", "_con.csv"),
+        ("a\x00b<c>.csv", "a_b_c_.csv"),
+        ("  .hidden. ", "hidden"),
+    ],
+)
+def test_clean_name(given, kept):
+    assert clean_name(given) == kept
+
+
+def test_long_names_keep_their_ending():
+    assert clean_name("x" * 500 + ".csv").endswith(".csv")
+    assert len(clean_name("x" * 500 + ".csv")) == 120
+    assert free_name("a.csv", ["A.CSV", "a (2).csv"]) == "a (3).csv"
+
+
+def test_a_full_disk_is_told_and_nothing_of_the_save_stays(store, monkeypatch):
+    job = store.new("Van", CASE, files=[NewFile("a.csv", b"1")])
+
+    def full(_handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(blobs.os, "fsync", full)
+    with pytest.raises(StoreError, match="full: this change was not saved"):
+        store.save(job, title="Other", add=[NewFile("b.csv", b"2")])
+    monkeypatch.undo()
+    assert store.open(job.head.id) == job
+    assert not list((store.folder / "files").glob("??/*.part"))
+
+
+def test_damaged_or_missing_original_is_named(store):
+    job = store.new("Van", CASE, files=[NewFile("a.csv", b"12345")])
+    (blob,) = (store.folder / "files").glob("??/*")
+    blob.write_bytes(b"12346")
+    with pytest.raises(StoreError, match=r"a\.csv.*damaged"):
+        store.read_file(job.head.id, "a.csv")
+    blob.unlink()
+    with pytest.raises(StoreError, match=r"a\.csv.*cannot be read"):
+        store.read_file(job.head.id, "a.csv")
+    store.save(job, add=[NewFile("a.csv", b"12345")])  # the same bytes again mend the first one too
+    assert store.read_file(job.head.id, "a.csv") == b"12345"
+
+
+def test_an_unreadable_database_is_kept_aside_and_told(tmp_path):
+    (tmp_path / "jobs.sqlite").write_bytes(b"this is not a database at all, not even nearly\n" * 50)
+    store = Store(tmp_path)
+    assert "jobs-unreadable.sqlite" in store.notices[0]
+    assert (tmp_path / "jobs-unreadable.sqlite").read_bytes().startswith(b"this is not")
+    assert store.jobs() == ()
+    store.new("Works", CASE)
+
+
+def test_an_older_form_is_backed_up_then_brought_up(tmp_path, monkeypatch):
+    old = Store(tmp_path)
+    job = old.new("Van", CASE)
+    later = (*store_module.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT DEFAULT 'grey'",))
+    monkeypatch.setattr(store_module, "MIGRATIONS", later)
+    assert Store(tmp_path).open(job.head.id).head.title == "Van"
+    (backup,) = (tmp_path / "backups").iterdir()
+    for path, columns in ((backup, False), (tmp_path / "jobs.sqlite", True)):
+        with sqlite3.connect(path) as con:
+            names = [row[1] for row in con.execute("PRAGMA table_info(job)")]
+            assert ("colour" in names) is columns
+            assert con.execute("SELECT title FROM job").fetchall() == [("Van",)]
+    monkeypatch.undo()
+    with pytest.raises(StoreError, match="newer vibecore"):
+        Store(tmp_path)
+
+
+def test_a_migration_that_fails_leaves_the_old_database(tmp_path, monkeypatch):
+    job = Store(tmp_path).new("Van", CASE)
+    broken = (*store_module.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT", "NOT SQL"))
+    monkeypatch.setattr(store_module, "MIGRATIONS", broken)
+    with pytest.raises(StoreError):
+        Store(tmp_path)
+    monkeypatch.undo()
+    assert Store(tmp_path).open(job.head.id) == job
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path):
+    (tmp_path / "in-the-way").write_text("a file")
+    with pytest.raises(StoreError, match="--data"):
+        Store(tmp_path / "in-the-way")
+
+
+def test_the_environment_names_the_folder(monkeypatch, tmp_path):
+    monkeypatch.setenv("VIBECORE_DATA", str(tmp_path))
+    assert data_folder() == tmp_path
+    monkeypatch.delenv("VIBECORE_DATA")
+    assert data_folder().name == "vibecore"
