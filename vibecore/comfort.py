@@ -1,14 +1,14 @@
-"""Shake as a person feels it: the frequency weightings of ISO 2631-1 (whole body) and ISO 5349-1 (hand and arm).
+"""Shake as a person feels it: frequency weightings of ISO 2631-1 (whole body) and ISO 5349-1 (hand, arm).
 
-A weighting is a band limit times a low-frequency part times a step, each a ratio of polynomials in s = i 2 pi f
-with the corner frequencies f1..f6 and qualities Q1..Q6 of ISO 8041-1:2017, Tables 1 and 3:
+A weighting is a band limit times a low-frequency part times a step, each a ratio of polynomials in
+s = i 2 pi f with the corner frequencies f1..f6 and qualities Q1..Q6 of ISO 8041-1:2017, Tables 1 and 3:
 
     band limit  1 / (1 + w1 / (Q1 s) + (w1 / s)^2)  *  1 / (1 + s / (Q2 w2) + (s / w2)^2)
     a-v part    (1 + s / w3) / (1 + s / (Q4 w4) + (s / w4)^2)
     step        (1 + s / (Q5 w5) + (s / w5)^2) / (1 + s / (Q6 w6) + (s / w6)^2) * (w5 / w6)^2
 
-The response is applied exactly, in the frequency domain. A digital filter made by the plain bilinear transform
-reads 22 % low at 25 Hz when the phone samples at 100 Hz, because it squeezes the axis up to half the rate.
+The response is applied exactly, in the frequency domain. A digital filter by the plain bilinear transform
+reads 22 % low at 25 Hz when the phone samples at 100 Hz: it squeezes all frequencies below half the rate.
 """
 
 from __future__ import annotations
@@ -172,9 +172,9 @@ def cut_off_note(fs_hz: float, weighting: Weighting) -> str | None:
     if share < _SHARE_WORTH_SAYING:
         return None
     return (
-        f"{fs_hz:.0f} samples a second show shake up to {fs_hz / 2:.0f} Hz only; the {weighting.name} weighting "
-        f"reaches {weighting.f2_hz:.0f} Hz. Of a shake equally strong at all frequencies, {100 * share:.0f} % of "
-        "the weighted energy would be missed: the true value may be higher."
+        f"{fs_hz:.0f} samples a second show shake up to {fs_hz / 2:.0f} Hz only; the {weighting.name} "
+        f"weighting reaches {weighting.f2_hz:.0f} Hz. Of a shake equally strong at all frequencies, "
+        f"{100 * share:.0f} % of the weighted energy would be missed: the true value may be higher."
     )
 
 
