@@ -73,7 +73,7 @@ def test_filtering_stays_inside_the_tolerance_up_to_half_the_rate(fs_hz: float) 
 def saw_tooth_bursts(
     cycles: str, w: float, fs_hz: float, start_s: float, repeat_s: float, total_s: float
 ) -> np.ndarray:
-    """Bipolar saw-tooth, 1 m/s2, begins and ends at an upward zero crossing (ISO 8041-1:2017, Tables 7, 8)."""
+    """Bipolar saw-tooth, 1 m/s2, begins and ends at an upward zero crossing (ISO 8041-1, Tables 7, 8)."""
     t = np.arange(round(total_s * fs_hz)) / fs_hz
     if cycles == "continuous":
         inside, since = np.ones(len(t), bool), t
@@ -101,7 +101,7 @@ def quantities(y: np.ndarray, fs_hz: float) -> dict[str, float]:
 @pytest.mark.parametrize("fs_hz", [100, 200, 400])
 def test_whole_body_saw_tooth_burst(fs_hz: int) -> None:
     # ISO 8041-1:2017 Table 8, tolerance 10 % (VDV 12 %). The saw-tooth holds edges that no phone could
-    # sample, so it is made at 20 kHz, low-passed at 0.45 of the phone's rate and decimated before the weighting under test.
+    # sample, so it is made at 20 kHz, low-passed at 0.45 of the phone's rate and decimated before weighting.
     table = pd.read_csv(REFERENCE / "iso8041_1_sawtooth_burst.csv").query("application == 'whole-body'")
     fast_hz = 20000
     low_pass = ss.firwin(20 * fast_hz // fs_hz + 1, 0.45 * fs_hz, fs=fast_hz)
