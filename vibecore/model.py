@@ -154,11 +154,12 @@ class Line:
 @dataclass(frozen=True, eq=False)
 class Spectrum(_Frozen):
     """A spectrum for pictures and floors: x (m,) in hertz or orders, and psd (m,) summed over three axes,
-    in (m/s2)^2 per unit of x."""
+    in (m/s2)^2 per unit of x. averages: independent blocks behind each value, None if not known."""
 
     x: Floats
     psd: Floats
     unit: Literal["hertz", "order"]
+    averages: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

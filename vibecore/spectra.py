@@ -1,0 +1,170 @@
+"""Spectral densities, their floor and their peaks, in physical units.
+
+Density S(f): one-sided, (m/s2)^2 per hertz, summed over the axes, so that its area is the mean square of the
+vector. Averaged over Hann-windowed blocks that overlap by half (Welch, IEEE Trans. Audio 15, 1967). With K
+independent blocks, 2 K S' / S follows chi-square with 2 K degrees of freedom (Bendat and Piersol, Random
+Data, 4th ed., ch. 8), which gives intervals, the floor's bias and the height a peak must have.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy import fft
+
+from vibecore.model import Flags, Floats, Line, Signal, Spectrum
+
+NOISE_BANDWIDTH_BINS = 1.5  # of the Hann window; Harris, Proc. IEEE 66(1), 1978, Table I
+OVERLAP_CORRELATION = 1 / 6  # of Hann blocks that overlap by half; same table
+_LOBE_BINS = 2  # half width of the Hann window's main lobe
+_MIN_GOOD_SHARE = 0.5  # a block with less of its window's energy on good samples tells too little
+_BATCH_SAMPLES = 1 << 18  # block samples transformed at once: bounds memory
+_FLOOR_QUANTILE = 0.4  # below the middle, for lines of half orders fill a good part of the bins
+_FALSE_ALARM = 0.01  # chance that pure noise shows a peak anywhere in a spectrum
+_CLEAR_OF_FLOOR = 2.0  # density over floor where the skirt of a broad line ends: 3 dB
+_DIP_SIGMAS = 4.0  # two peaks are two if the density dips between them by this many standard errors
+
+
+def density(x: Floats, fs_hz: float, *, resolution_hz: float, good: Flags | None = None) -> Spectrum:
+    """One-sided density of x, summed over axes.
+
+    x: (n,) or (n, k), m/s2, mean removed. resolution_hz: distance of neighbouring points; a signal shorter
+    than 1 / resolution_hz gets the finest it can. good: (n,); samples that are not count as absent. No block
+    with enough good samples: an empty spectrum.
+    """
+    columns = x.reshape(len(x), -1)
+    n = min(round(fs_hz / resolution_hz), len(columns))
+    if n < 2 or (good is not None and not good.any()):
+        return Spectrum(np.empty(0), np.empty(0), "hertz", 0.0)
+    window = _hann(n)
+    keep = None if good is None or good.all() else good
+    if keep is not None:
+        columns = np.where(keep[:, None], columns, 0.0)
+    share = _energy_shares(keep, window, len(columns))
+    usable = np.flatnonzero(share >= _MIN_GOOD_SHARE)
+    total = _sum_of_powers(columns, window, usable)
+    if not len(usable):
+        return Spectrum(np.empty(0), np.empty(0), "hertz", 0.0)
+    psd = total * 2 / (fs_hz * (window**2).sum() * share[usable].sum())
+    psd[0] /= 2
+    if n % 2 == 0:
+        psd[-1] /= 2
+    return Spectrum(fft.rfftfreq(n, 1 / fs_hz), psd, "hertz", effective_averages(share[usable].sum()))
+
+
+def of_signal(signal: Signal, *, resolution_hz: float) -> Spectrum:
+    """`density` of a signal's three axes over its good samples."""
+    return density(signal.accel_m_s2, signal.fs_hz, resolution_hz=resolution_hz, good=signal.good)
+
+
+@lru_cache(maxsize=16)
+def _hann(n: int) -> Floats:
+    return np.asarray(0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n) / n))
+
+
+def _energy_shares(keep: Flags | None, window: Floats, n: int) -> Floats:
+    """Share of the window's energy that falls on good samples, for each block."""
+    step = max(len(window) // 2, 1)
+    blocks = (n - len(window)) // step + 1
+    if keep is None:
+        return np.ones(blocks)
+    views = sliding_window_view(keep, len(window))[::step]
+    return np.asarray(views @ (window**2 / (window**2).sum()))
+
+
+def _sum_of_powers(columns: Floats, window: Floats, usable: np.ndarray) -> Floats:
+    """Sum over blocks and axes of the squared spectrum, (len(window) // 2 + 1,)."""
+    n = len(window)
+    step = max(n // 2, 1)
+    total = np.zeros(n // 2 + 1)
+    batch = max(_BATCH_SAMPLES // n, 1)
+    for axis in range(columns.shape[1]):
+        views = sliding_window_view(np.ascontiguousarray(columns[:, axis]), n)[::step]
+        for begin in range(0, len(usable), batch):
+            lines = fft.rfft(views[usable[begin : begin + batch]] * window, axis=1)
+            total += np.einsum("ij,ij->j", lines.real, lines.real) + np.einsum(
+                "ij,ij->j", lines.imag, lines.imag
+            )
+    return total
+
+
+def effective_averages(blocks: float) -> float:
+    """Independent blocks that `blocks` half-overlapping Hann blocks are worth (Welch 1967)."""
+    if blocks <= 1:
+        return 1.0
+    return float(blocks / (1 + 2 * OVERLAP_CORRELATION**2 * (blocks - 1) / blocks))
+
+
+def confidence_factors(averages: float, level: float = 0.95) -> tuple[float, float]:
+    """Factors that turn a density into the ends of its interval of this level (Bendat and Piersol, ch. 8)."""
+    tail = (1 - level) / 2
+    return 1 / _chi2_per_dof(1 - tail, averages), 1 / _chi2_per_dof(tail, averages)
+
+
+@lru_cache(maxsize=1024)
+def _chi2_per_dof(probability: float, averages: float) -> float:
+    """Quantile of chi-square with two degrees of freedom an average, over its mean."""
+    from scipy.special import gammaincinv  # chi2.ppf without the slow import of scipy.stats
+
+    return float(gammaincinv(averages, probability) / averages)
+
+
+def band_rms(spectrum: Spectrum, low: float, high: float) -> float:
+    """Root-mean-square, m/s2, of what lies between two frequencies or orders, ends included."""
+    inside = (spectrum.x >= low) & (spectrum.x <= high)
+    return float(np.sqrt(spectrum.psd[inside].sum() * _step(spectrum)))
+
+
+def _step(spectrum: Spectrum) -> float:
+    return float(spectrum.x[1] - spectrum.x[0])
+
+
+def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
+    """Density of what lies under the lines, (m,): a running quantile, put right for its bias in noise.
+
+    width: window in the unit of x; a floor that changes much within it is followed late, and lines that fill
+    more than half of it lift it.
+    """
+    from scipy.ndimage import percentile_filter
+
+    bins = max(round(width / _step(spectrum)) | 1, 3)
+    running = percentile_filter(spectrum.psd, 100 * _FLOOR_QUANTILE, size=bins, mode="reflect")
+    return np.asarray(running / _chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
+
+
+def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
+    """Lines that pure noise would show in one spectrum of a hundred, in rising order.
+
+    floor_width: see `local_floor`, in the unit of x. Level: the area of the peak over the floor; place: its
+    centre of energy. In an order spectrum `frequency_hz` of a line is not known here and is left 0.
+    """
+    from scipy.signal import find_peaks
+
+    m, averages = len(spectrum.x), spectrum.averages or 1.0
+    if m < 8:
+        return ()
+    floor = np.maximum(local_floor(spectrum, width=floor_width), np.finfo(float).tiny)
+    needed = _chi2_per_dof(1 - _FALSE_ALARM / m, averages)
+    ratio = np.maximum(spectrum.psd / floor, np.finfo(float).tiny)
+    dip = _DIP_SIGMAS / np.sqrt(averages)
+    places, _ = find_peaks(np.log(ratio), height=np.log(needed), prominence=dip, distance=_LOBE_BINS)
+    return tuple(_line(spectrum, floor, ratio, int(at)) for at in places if at > 1)
+
+
+def _line(spectrum: Spectrum, floor: Floats, ratio: Floats, at: int) -> Line:
+    """The line whose peak is at this bin: its main lobe, and on outwards while it falls and clears the floor."""
+    begin, end = max(at - _LOBE_BINS, 0), min(at + _LOBE_BINS, len(ratio) - 1)
+    while begin > 0 and _CLEAR_OF_FLOOR < ratio[begin - 1] < ratio[begin]:
+        begin -= 1
+    while end < len(ratio) - 1 and _CLEAR_OF_FLOOR < ratio[end + 1] < ratio[end]:
+        end += 1
+    part = slice(begin, end + 1)
+    energy = np.maximum(spectrum.psd[part] - floor[part], 0.0)
+    centre = float((spectrum.x[part] * energy).sum() / energy.sum())
+    rms = float(np.sqrt(energy.sum() * _step(spectrum)))
+    in_hertz = spectrum.unit == "hertz"
+    return Line(
+        centre if in_hertz else 0.0, None if in_hertz else centre, rms, float(10 * np.log10(ratio[at]))
+    )
