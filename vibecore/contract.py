@@ -168,15 +168,14 @@ def _speed(speed: SpeedTrack | None) -> dict[str, Any] | None:
     }
 
 
-def _track(speed: SpeedTrack) -> list[list[float]]:
+def _track(speed: SpeedTrack) -> list[list[float | None]]:
     """[time, rpm] pairs, every TRACK_STEP_S or a little closer, ends included."""
     known = np.isfinite(speed.t_s) & np.isfinite(speed.rpm)
     t_s, rpm = speed.t_s[known], speed.rpm[known]
-    if t_s.size < 2:
-        return [[round(float(t), 3), round(float(r), 2)] for t, r in zip(t_s, rpm, strict=True)]
-    grid = np.linspace(t_s[0], t_s[-1], math.ceil((t_s[-1] - t_s[0]) / TRACK_STEP_S) + 1)
-    pairs = np.column_stack((np.round(grid, 3), np.round(np.interp(grid, t_s, rpm), 2)))
-    return pairs.tolist()
+    if t_s.size > 1:
+        grid = np.linspace(t_s[0], t_s[-1], math.ceil((t_s[-1] - t_s[0]) / TRACK_STEP_S) + 1)
+        t_s, rpm = grid, np.interp(grid, t_s, rpm)
+    return [[_fixed(t, 3), _fixed(r, 2)] for t, r in zip(t_s.tolist(), rpm.tolist(), strict=True)]
 
 
 def _orders(analysis: Analysis, engine: Engine | None) -> list[dict[str, Any]]:
@@ -246,6 +245,5 @@ def _fixed(value: float | None, places: int) -> float | None:
 
 def _level(value: float | None) -> float | None:
     """Rounded to LEVEL_DIGITS significant digits; None if there is no finite value."""
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{float(value):.{LEVEL_DIGITS}g}")
+    rounded = math.nan if value is None else float(f"{float(value):.{LEVEL_DIGITS}g}")
+    return rounded if math.isfinite(rounded) else None  # the largest double rounds up to infinity

@@ -1,0 +1,270 @@
+"""The command line. It only reads files, calls, and prints; the JSON is fixed, the text is for people.
+
+Heavy libraries are imported inside the commands that need them, so that the answer to one file comes about
+as fast as numpy and pandas load.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from vibecore.errors import VibecoreError
+
+if TYPE_CHECKING:
+    from vibecore.engine import Engine
+    from vibecore.model import Analysis, Condition
+
+DEBUG_VARIABLE = "VIBECORE_DEBUG"  # set it to see where an unforeseen error came from
+MAX_RPM = 20_000.0  # above every road engine's limit
+MAX_CYLINDERS = 16  # the largest road-car engines
+
+Answer = tuple[dict[str, Any], str]  # the object for programs, the text for people
+
+
+class _UnansweredError(Exception):
+    """An input without an answer: a sentence, and the file at fault if the input has several."""
+
+    def __init__(self, sentence: str, file: str | None = None) -> None:
+        super().__init__(sentence)
+        self.file = file
+
+
+def main() -> None:
+    """Entry point. Whatever happens, a person sees a sentence, never a traceback."""
+    if not os.environ.get(DEBUG_VARIABLE):
+        warnings.simplefilter("ignore")  # notes of libraries to programmers
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+    try:
+        cli()
+    except Exception as error:  # the last guard: nothing may reach the person as a traceback
+        click.echo(f"vibecore: {_unforeseen(error)}", err=True)
+        sys.exit(1)
+
+
+def _rpm(_ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not (math.isfinite(value) and 0 < value <= MAX_RPM):
+        raise click.BadParameter(f"{value:g} is not an engine speed. Give revolutions a minute, such as 700.")
+    return value
+
+
+def _engine_options(command: Callable[..., None]) -> Callable[..., None]:
+    for option in (
+        click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for programs."),
+        click.option("--strokes", type=click.Choice(["2", "4"]), default="4", help="4 unless said."),
+        click.option("--cylinders", type=click.IntRange(1, MAX_CYLINDERS), help="How many cylinders."),
+    ):
+        command = option(command)
+    return command
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="vibecore", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Find out why a car shakes at idle from a phone's accelerometer, and prove the repair.
+
+    Keep clear of belts, fan and hot parts of a running engine; in gear, brake held and wheels chocked.
+    """
+
+
+@cli.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@_engine_options
+@click.option("--rpm", callback=_rpm, type=float, help="Tachometer reading, good to about 10 %: a hint.")
+def analyze(
+    files: Sequence[str], cylinders: int | None, strokes: str, rpm: float | None, as_json: bool
+) -> None:
+    """Engine speed, orders and shake of each recording FILE."""
+    engine = _engine(cylinders, strokes)
+
+    def answer(file: str) -> Answer:
+        from vibecore.contract import analysis_object
+        from vibecore.model import Condition
+        from vibecore.words import analysis_text
+
+        analysis = _analysis(file, engine, Condition(tachometer_rpm=rpm))
+        name = _shown(file)
+        return analysis_object(analysis, file=name, engine=engine), analysis_text(analysis, name)
+
+    _answer_all(files, "file", answer, as_json)
+
+
+@cli.command()
+@click.argument("cases", nargs=-1, required=True, metavar="CASE.toml...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for programs.")
+def diagnose(cases: Sequence[str], as_json: bool) -> None:
+    """Ranked causes, next checks and the proof of repair of each job."""
+    _answer_all(cases, "case", _diagnosis, as_json)
+
+
+@cli.command()
+@click.argument("before")
+@click.argument("after")
+@_engine_options
+@click.option("--rpm-before", callback=_rpm, type=float, help="Tachometer reading of the first recording.")
+@click.option("--rpm-after", callback=_rpm, type=float, help="Tachometer reading of the second recording.")
+def compare(
+    before: str,
+    after: str,
+    cylinders: int | None,
+    strokes: str,
+    rpm_before: float | None,
+    rpm_after: float | None,
+    as_json: bool,
+) -> None:
+    """Did the shake change from the recording BEFORE the repair to the one AFTER it?"""
+    engine, names = _engine(cylinders, strokes), (_shown(before), _shown(after))
+
+    def answer(_pair: str) -> Answer:
+        from vibecore import repair
+        from vibecore.contract import comparison_object
+        from vibecore.model import Condition
+        from vibecore.words import comparison_text
+
+        with _in_words(before):
+            first = _analysis(before, engine, Condition(tachometer_rpm=rpm_before))
+        with _in_words(after):
+            second = _analysis(after, engine, Condition(tachometer_rpm=rpm_after, stage="after"))
+        verdict = repair.compare(first, second)
+        return (
+            comparison_object(first, second, verdict, files=names, engine=engine),
+            comparison_text(first, second, verdict, names),
+        )
+
+    _answer_all([before], "file", answer, as_json, before=names[0], after=names[1])
+
+
+@cli.command()
+@click.option("--port", type=click.IntRange(1, 65535), help="Port on this machine; a free one if not said.")
+@click.option("--data", type=click.Path(path_type=Path), metavar="DIR", help="Folder that keeps the jobs.")
+def app(port: int | None, data: Path | None) -> None:
+    """Start the app in the browser, on this machine only. Stop it with Ctrl+C."""
+    from vibecore import launch
+
+    try:
+        launch.start(port, data)
+    except VibecoreError as error:
+        click.echo(f"vibecore: {error}", err=True)
+        sys.exit(1)
+
+
+# ---------------------------------------------------------------- reading and calling
+
+
+def _engine(cylinders: int | None, strokes: str) -> Engine | None:
+    if cylinders is None:
+        return None
+    from vibecore.engine import Engine
+
+    return Engine(cylinders=cylinders, strokes=int(strokes))
+
+
+def _analysis(file: str, engine: Engine | None, condition: Condition) -> Analysis:
+    from vibecore import pipeline
+    from vibecore.reading import read_recording
+
+    return pipeline.analyze(read_recording(Path(file)), engine, condition)
+
+
+def _diagnosis(path: str) -> Answer:
+    from vibecore import pipeline
+    from vibecore.case import load_case
+    from vibecore.contract import diagnosis_object, error_object, recording_item
+    from vibecore.reading import read_recording
+    from vibecore.words import diagnosis_text
+
+    case = load_case(path)
+    engine = case.vehicle.engine
+    read, unread = {}, {}
+    for place, item in enumerate(case.recordings):
+        try:
+            with _in_words():
+                read[place] = (read_recording(case.file_of(item)), item.condition)
+        except _UnansweredError as error:
+            unread[place] = str(error)
+    if not read:
+        raise VibecoreError(f"None of the recordings can be read. {next(iter(unread.values()))}")
+    diagnosis = pipeline.diagnose(case, list(read.values()))
+    analyses = dict(zip(read, diagnosis.analyses, strict=True))
+    items = [
+        recording_item(analyses[place], file=item.file.as_posix(), engine=engine)
+        if place in analyses
+        else error_object(unread[place], file=item.file.as_posix())
+        for place, item in enumerate(case.recordings)
+    ]
+    name = _shown(path)
+    return (
+        diagnosis_object(diagnosis, case=name, engine=engine, recordings=items),
+        diagnosis_text(diagnosis, case.title, unread.values()),
+    )
+
+
+# ---------------------------------------------------------------- answering
+
+
+def _answer_all(
+    inputs: Sequence[str], kind: str, answer: Callable[[str], Answer], as_json: bool, **also: str
+) -> None:
+    """Answer each input in turn, whatever became of the ones before; then leave with the exit status."""
+    from vibecore.contract import error_object
+
+    complete = True
+    for number, one in enumerate(inputs):
+        try:
+            with _in_words():
+                found, text = answer(one)
+                line = json.dumps(found, allow_nan=False)
+            complete = complete and all(r.get("ok", True) for r in found.get("recordings", []))
+        except _UnansweredError as error:
+            complete, text, name = False, "", _shown(error.file or one)
+            line = json.dumps(error_object(str(error), **{kind: name}, **also))
+            if not as_json:
+                click.echo(f"{name}: {error}", err=True)
+        if as_json:
+            click.echo(line)
+        elif text:
+            click.echo(("\n" if number else "") + text)
+    if not complete:
+        sys.exit(1)
+
+
+@contextlib.contextmanager
+def _in_words(file: str | None = None) -> Iterator[None]:
+    """Turn every error into a sentence, and keep what libraries print off standard output."""
+    try:
+        with contextlib.redirect_stdout(sys.stderr):
+            yield
+    except _UnansweredError:
+        raise
+    except VibecoreError as error:
+        raise _UnansweredError(str(error), file) from error
+    except Exception as error:  # an unforeseen one must not stop the other inputs
+        raise _UnansweredError(_unforeseen(error), file) from error
+
+
+def _unforeseen(error: Exception) -> str:
+    if os.environ.get(DEBUG_VARIABLE):
+        traceback.print_exception(error, file=sys.stderr)
+    if isinstance(error, MemoryError):
+        return "There is not enough memory for this. Close other programs, or cut the recording shorter."
+    return (
+        f"This could not be answered, by a fault in vibecore ({type(error).__name__}). "
+        f"Set {DEBUG_VARIABLE}=1 to see where, and report it with the file."
+    )
+
+
+def _shown(path: str) -> str:
+    """The name as given, made printable: file names may hold bytes that are no text."""
+    return path.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
