@@ -102,6 +102,13 @@ def test_bad_samples_change_neither_level_nor_floor() -> None:
     assert holed.averages < clean.averages
 
 
+def test_density_of_noise_with_a_fifth_missing_is_unbiased() -> None:
+    fs_hz, x = 200.0, RNG(6).normal(size=200_000)
+    good = RNG(7).random(len(x)) > 0.2
+    psd = spectra.density(x, fs_hz, resolution_hz=1.0, good=good).psd[2:-2]
+    assert psd.mean() == pytest.approx(2 / fs_hz, rel=0.01)
+
+
 def test_short_signal_gets_the_resolution_it_can_have() -> None:
     spectrum = spectra.density(RNG(2).normal(size=100), 100.0, resolution_hz=0.25)
     assert spectrum.x[1] == pytest.approx(1.0)
@@ -129,6 +136,14 @@ def test_local_floor_is_the_noise_under_the_lines() -> None:
     floor = spectra.local_floor(spectrum, width=6.0)
     truth = 3 * 2 * 0.05**2 / fs_hz
     assert np.abs(10 * np.log10(floor[4:-4] / truth)).max() < 0.6
+
+
+def test_local_floor_of_few_averages_is_unbiased() -> None:
+    floors = [
+        spectra.local_floor(spectra.density(RNG(s).normal(size=1000), 100.0, resolution_hz=0.5), width=20.0)
+        for s in range(60)
+    ]
+    assert np.mean(floors) == pytest.approx(2 / 100.0, rel=0.02)
 
 
 def test_local_floor_follows_a_slope() -> None:

@@ -154,7 +154,7 @@ def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
 
 
 def _line(spectrum: Spectrum, floor: Floats, ratio: Floats, at: int) -> Line:
-    """The line whose peak is at this bin: its main lobe, and on outwards while it falls and clears the floor."""
+    """The line whose peak is at this bin: main lobe, and on while it falls and clears the floor."""
     begin, end = max(at - _LOBE_BINS, 0), min(at + _LOBE_BINS, len(ratio) - 1)
     while begin > 0 and _CLEAR_OF_FLOOR < ratio[begin - 1] < ratio[begin]:
         begin -= 1
