@@ -35,10 +35,10 @@ def arguments(script: Path, port: int | None) -> list[str]:
 def start(port: int | None, data: Path | None) -> None:
     """Serve the app until it is stopped. Raises VibecoreError if port or data folder cannot be had."""
     script = app_script()
-    if data is not None:
-        os.environ[DATA_VARIABLE] = str(_writable(data))
     if port is not None:
         _check_free(port)
+    if data is not None:
+        os.environ[DATA_VARIABLE] = str(_writable(data))
     from streamlit.web import cli as server  # most of a second: nothing but the app needs it
 
     server.main(arguments(script, port), prog_name="streamlit")

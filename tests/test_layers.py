@@ -1,0 +1,115 @@
+"""Who may know whom, as data: imports point up one list, and the science touches no file, screen or clock."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+# The order in which data flow. A module may import those above it; a package counts as one.
+LAYERS = [
+    *("errors", "units", "constants", "model"),
+    *("balance", "engine", "simulate"),
+    *("reading", "timebase", "quality", "conditioning"),
+    *("spectra", "peaks", "speed", "orders", "resonance", "comfort"),
+    *("evidence", "causes", "repair", "pipeline"),
+    *("casefile", "case", "contract", "words", "plan"),
+    *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures", "report"),
+    *("places", "launch", "cli"),
+]
+
+# These alone may touch files, environment, processes or the clock.
+EDGES = {"reading", "case", "blobs", "store", "jobs", "report", "places", "launch", "cli"}
+OUTSIDE_WORLD = {"os", "sqlite3", "socket", "subprocess", "shutil", "tempfile", "time", "datetime", "logging"}
+SCREEN = {"streamlit", "plotly", "matplotlib", "click"}
+SCREENS_OF = {"figures": {"plotly"}, "waterfall": {"plotly"}, "report": {"matplotlib", "plotly"},
+              "cli": {"click"}, "launch": {"streamlit"}}  # fmt: skip
+
+
+def sources(folder: str) -> list[Path]:
+    return sorted(p for p in (ROOT / folder).rglob("*.py") if "bundled" not in p.parts)
+
+
+def module_name(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imported(tree: ast.AST, package: list[str]) -> Iterator[str]:
+    """Full names of all imported modules, inside functions too, but not what only a type checker reads."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            continue
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) + 1 - node.level] if node.level else []
+            origin = ".".join([*base, *([node.module] if node.module else [])])
+            yield origin
+            yield from (f"{origin}.{alias.name}" for alias in node.names)
+        else:
+            yield from imported(node, package)
+
+
+def imports_of(path: Path) -> set[str]:
+    package = list(path.relative_to(ROOT).parts[:-1])
+    return set(imported(ast.parse(path.read_text(encoding="utf-8")), package))
+
+
+def layer(name: str) -> str | None:
+    """`vibecore.speed.comb.f` -> `speed`; None for what is no module of the package."""
+    parts = name.split(".")
+    return parts[1] if parts[0] == "vibecore" and len(parts) > 1 and parts[1] in MODULES else None
+
+
+MODULES = {p.stem if p.is_file() else p.name for p in (ROOT / "vibecore").iterdir()} - {
+    "__init__", "__pycache__", "bundled",
+}  # fmt: skip
+PACKAGE = [p for p in sources("vibecore") if p != ROOT / "vibecore" / "__init__.py"]
+
+
+def test_every_module_has_its_place() -> None:
+    modules = {str(layer(module_name(p))) for p in PACKAGE}
+    assert modules <= set(LAYERS), f"give {modules - set(LAYERS)} a place in LAYERS"
+
+
+@pytest.mark.parametrize("path", PACKAGE, ids=module_name)
+def test_imports_point_up_only(path: Path) -> None:
+    own = layer(module_name(path))
+    place = LAYERS.index(str(own))
+    below = {used for name in imports_of(path) if (used := layer(name)) and LAYERS.index(used) > place}
+    assert not below, f"{module_name(path)} may not know {below}"
+
+
+def test_no_cycles_inside_packages_either() -> None:
+    names = {module_name(p): p for p in PACKAGE}
+    graph = {name: (imports_of(path) & set(names)) - {name} for name, path in names.items()}
+    TopologicalSorter(graph).prepare()  # raises CycleError
+
+
+@pytest.mark.parametrize("path", PACKAGE, ids=module_name)
+def test_the_science_touches_no_file_screen_or_clock(path: Path) -> None:
+    own = str(layer(module_name(path)))
+    roots = {name.split(".")[0] for name in imports_of(path)}
+    assert "app" not in roots
+    assert not (roots & SCREEN) - SCREENS_OF.get(own, set())
+    if own not in EDGES:
+        assert not roots & OUTSIDE_WORLD
+
+
+def test_the_package_itself_loads_nothing() -> None:
+    """`import vibecore` must cost nothing: the command line starts with it."""
+    roots = {name.split(".")[0] for name in imports_of(ROOT / "vibecore" / "__init__.py")}
+    assert roots <= {"__future__", "importlib", "typing"}
+
+
+@pytest.mark.parametrize("path", sources("app"), ids=module_name)
+def test_the_app_only_calls(path: Path) -> None:
+    """Arithmetic of signals belongs to the package: the pages know no numerical library."""
+    roots = {name.split(".")[0] for name in imports_of(path)}
+    assert not roots & {"scipy", "librosa", "sqlite3"}
