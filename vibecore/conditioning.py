@@ -55,7 +55,10 @@ def condition(recording: Recording) -> Signal:
     resolution = quality.resolution(recording.accel_m_s2)
     warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
     warnings += _moved(accel, steady, fs, recording.gravity_included)
-    history = (*series.history, f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out")
+    history = (
+        *series.history,
+        f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out",
+    )
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
@@ -142,5 +145,7 @@ def _moved(accel: Floats, steady: _Steady, fs: float, gravity: bool) -> list[War
     angle = float(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
     if angle < MOVED_DEG / 2:
         return []
-    message = f"The phone turned by {angle:.0f} degrees during the recording. Tape it down firmly and record again."
+    message = (
+        f"The phone turned by {angle:.0f} degrees during the recording. Tape it down firmly and record again."
+    )
     return [Warn("moved", message)]

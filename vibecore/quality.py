@@ -44,7 +44,9 @@ def warnings(
         )
         found.append(Warn("slow", text))
     if _clipped_share(recording.accel_m_s2) > CLIP_SHARE:
-        text = "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
+        text = (
+            "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
+        )
         found.append(Warn("clipped", text))
     rms = float(np.sqrt(np.mean(np.var(recording.accel_m_s2, axis=0))))
     if step_m_s2 > COARSE_SHARE * rms:

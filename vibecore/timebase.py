@@ -23,7 +23,9 @@ from scipy import fft, interpolate
 from vibecore.model import Flags, Floats, Recording
 
 PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
-REGULAR_JITTER = 0.004  # of a step: at half the rate this shifts phase by 0.013 rad, -38 dB, below a phone's noise
+REGULAR_JITTER = (
+    0.004  # of a step: at half the rate this shifts phase by 0.013 rad, -38 dB, below a phone's noise
+)
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 ITERATIONS = 4

@@ -1,0 +1,160 @@
+"""Where a comb of engine orders fits the spectrum, frame by frame, and the smoothest such path in time.
+
+Each short spectrum is divided by its own floor, so that noise reads 1. A crank speed f is tried by adding up,
+over its orders k, what the whitened spectrum shows at k f: the log of one plus the power, so that no single
+line, however strong, can outvote several. Orders above half the sample rate are looked for where they fold to.
+The path through time is the maximum-likelihood path of a speed that changes smoothly (Viterbi's algorithm,
+A. J. Viterbi, IEEE Transactions on Information Theory, 1967).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft, ndimage
+
+from vibecore.model import Flags, Floats, Signal
+
+FRAME_S = (
+    1.0  # a hunting idle (60 rpm at 0.3 Hz) smears engine order 2 by 4 Hz in this time, half orders by 1
+)
+HOP_S = 0.25
+ZERO_PAD = 3
+FLOOR_HALF_WIDTH_HZ = 6.0  # reaches past the next half order of a 700 rpm idle (5.8 Hz) on each side
+FLOOR_QUANTILE = 20.0  # per cent: lines fill up to two thirds of this band, valleys the rest
+LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
+GRID_STEP = 0.004  # ratio between neighbouring speeds tried: a quarter of what order 2 resolves in a frame
+SOFTENING = 3.0  # of the floor: power at which a line begins to count
+CHANGE_PER_S = 0.10  # standard deviation of the log of speed over one second; a blip is faster and rarer
+LARGEST_STEP = 9  # grid steps per hop: 3.6 % in a quarter second, a brisk blip
+
+
+LINE_HALF_WIDTH_HZ = (
+    1.5  # two lines nearer than this are one to a frame (Hann: 2 / FRAME_S to the first null)
+)
+LINE_WANDER = 0.12  # of its frequency: how far a line is followed to each side of its mean
+LINE_HEIGHT = 1.8  # of the floor, in the log mean over frames
+LOWEST_LINE_HZ = 3.0  # engine order 0.5 at 360 rpm
+
+
+@dataclass(frozen=True, eq=False)
+class Frames:
+    """t_s (f,): middles of the frames from the signal's first sample. power (f, b): whitened, mean over three
+    axes, 1 where there is only noise. df_hz: bin spacing. usable (f,): enough good samples."""
+
+    t_s: Floats
+    power: Floats
+    df_hz: float
+    fs_hz: float
+    usable: Flags
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """speed_hz (s,): crank speeds tried, evenly spaced in log."""
+
+    speed_hz: Floats
+
+
+def frames(signal: Signal) -> Frames:
+    """Whitened short spectra of a signal (n, 3)."""
+    size = round(FRAME_S * signal.fs_hz)
+    hop = max(1, round(HOP_S * signal.fs_hz))
+    count = 1 + (len(signal.accel_m_s2) - size) // hop
+    n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
+    window = np.hanning(size + 1)[:size].astype(np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(signal.accel_m_s2.T.astype(np.float32), size, axis=1)
+    cut = windows[:, : (count - 1) * hop + 1 : hop]
+    power = np.abs(fft.rfft(cut * window, n_fft, axis=2)) ** 2
+    df = signal.fs_hz / n_fft
+    whitened = np.zeros(power.shape[1:])
+    for axis in power:
+        whitened += axis / _floor(axis, df)
+    whitened /= len(power)
+    whitened[:, : int(LOWEST_HZ / df)] = 1.0
+    good = np.lib.stride_tricks.sliding_window_view(signal.good, size)[: (count - 1) * hop + 1 : hop]
+    t = (np.arange(count) * hop + size / 2) / signal.fs_hz
+    return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7)
+
+
+def _floor(power: Floats, df: float) -> Floats:
+    """Noise level per bin of one axis: low quantile over frequency of the median over time."""
+    middle = np.median(power[:: max(1, len(power) // 200)], axis=0)
+    width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
+    low = ndimage.percentile_filter(middle[::2], FLOOR_QUANTILE, size=max(3, width // 2), mode="nearest")
+    floor = np.repeat(low, 2)[: len(middle)]
+    return np.asarray(np.maximum(floor / np.log(2), 1e-12 * middle.max() + 1e-30))
+
+
+def grid(low_hz: float, high_hz: float) -> Grid:
+    steps = int(np.ceil(np.log(high_hz / low_hz) / np.log1p(GRID_STEP)))
+    return Grid(low_hz * (1 + GRID_STEP) ** np.arange(steps + 1))
+
+
+def folded(frequency_hz: Floats, fs_hz: float) -> Floats:
+    """Where a frequency shows when sampled at fs_hz: itself below half the rate, mirrored above."""
+    rest = np.mod(frequency_hz, fs_hz)
+    return np.minimum(rest, fs_hz - rest)
+
+
+def comb_score(fr: Frames, speeds: Grid, orders: Floats, weights: Floats) -> Floats:
+    """(f, s): summed log power over the orders of every speed tried, its mean over speeds taken off."""
+    log_power = np.log1p(fr.power / SOFTENING).astype(np.float32)
+    log_power -= np.log1p(1 / SOFTENING)
+    score = np.zeros((len(fr.t_s), len(speeds.speed_hz)), dtype=np.float32)
+    for order, weight in zip(orders, weights, strict=True):
+        place = np.rint(folded(order * speeds.speed_hz, fr.fs_hz) / fr.df_hz).astype(int)
+        score += np.float32(weight) * log_power[:, np.minimum(place, log_power.shape[1] - 1)]
+    score[~fr.usable] = 0.0
+    return score
+
+
+def line_paths(fr: Frames, most: int, highest_hz: float) -> list[Floats]:
+    """Paths in hertz (f,) of the strongest lines, whatever they are, strongest first."""
+    log_power = np.log1p(fr.power / SOFTENING)
+    mean = log_power[fr.usable].mean(axis=0) if fr.usable.any() else log_power.mean(axis=0)
+    half = max(1, int(LINE_HALF_WIDTH_HZ / fr.df_hz))
+    peak = mean == ndimage.maximum_filter1d(mean, 2 * half + 1)
+    peak &= mean > np.log1p(LINE_HEIGHT / SOFTENING)
+    places = np.flatnonzero(peak)
+    places = places[(places * fr.df_hz > LOWEST_LINE_HZ) & (places * fr.df_hz < highest_hz)]
+    ranked = places[np.argsort(-mean[places])][:most]
+    return [_follow(log_power, int(place), fr.df_hz) for place in ranked]
+
+
+def _follow(log_power: Floats, place: int, df: float) -> Floats:
+    reach = max(3, int(max(LINE_HALF_WIDTH_HZ, LINE_WANDER * place * df) / df))
+    low = max(1, place - reach)
+    band = log_power[:, low : place + reach + 1]
+    steps = np.log((np.arange(low, place + reach + 1) + 0.5) / (np.arange(low, place + reach + 1) - 0.5))
+    path = best_path(band.astype(np.float32), HOP_S, float(steps.mean()))
+    middle = path[:, None] + np.array([-1, 0, 1])
+    around = np.take_along_axis(band, middle.clip(0, band.shape[1] - 1), axis=1)
+    curve = around[:, 0] - 2 * around[:, 1] + around[:, 2]
+    shift = np.where(curve < 0, 0.5 * (around[:, 0] - around[:, 2]) / np.where(curve < 0, curve, -1.0), 0.0)
+    return (low + path + shift.clip(-0.5, 0.5)) * df
+
+
+def best_path(score: Floats, hop_s: float, grid_step: float = GRID_STEP) -> np.ndarray:
+    """Index of the speed in every frame, (f,), along the path of highest summed score."""
+    count, states = score.shape
+    reach = min(LARGEST_STEP, states - 1)
+    sigma_steps = CHANGE_PER_S * np.sqrt(hop_s) / grid_step / 4
+    cost = (0.5 * (np.arange(-reach, reach + 1) / sigma_steps) ** 2).astype(np.float32)
+    came_from = np.zeros((count, states), dtype=np.int16)
+    total = score[0].astype(np.float32)
+    padded = np.full(states + 2 * reach, -np.inf, dtype=np.float32)
+    lanes = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    at = np.arange(states)
+    for i in range(1, count):
+        padded[reach : reach + states] = total
+        options = lanes - cost
+        pick = options.argmax(axis=1)
+        came_from[i] = at + pick - reach
+        total = options[at, pick] + score[i]
+    path = np.zeros(count, dtype=int)
+    path[-1] = int(total.argmax())
+    for i in range(count - 1, 0, -1):
+        path[i - 1] = came_from[i, path[i]]
+    return path

@@ -1,0 +1,46 @@
+"""What speeds are likely before listening: common idle speeds, how the engine was held, the tachometer.
+
+Idle speeds of petrol cars run from 600 to 900 rpm by plate (common practice; SAE 850996 uses 600-750); faults
+and cold engines stretch that. All numbers without another source here are common practice.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecore.model import Condition
+
+LOWEST_RPM = 330.0  # an engine barely turning over by itself
+HIGHEST_RPM = 6000.0
+NO_ENGINE = 0.02  # chance that the recording holds no engine at all, said to be running or not said
+TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
+TACHOMETER_TRUSTED = 0.12
+TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this recording
+# Mixture parts: weight, middle (rpm), spread of the natural logarithm below and above the middle. A warm engine
+# does not run much below 450 rpm, so the lower side is steeper.
+_IDLE, _RAISED, _DRIVING = (720.0, 0.17, 0.20), (1150.0, 0.22, 0.28), (2100.0, 0.35, 0.5)
+IDLE = ((0.93, *_IDLE), (0.05, *_RAISED), (0.02, *_DRIVING))
+RAISED = ((0.10, *_IDLE), (0.77, *_RAISED), (0.13, *_DRIVING))
+ANY = ((0.74, *_IDLE), (0.19, *_RAISED), (0.07, *_DRIVING))
+
+
+def log_prior(rpm: float, condition: Condition) -> float:
+    """Natural log of the prior density of log speed under what the person said about the recording."""
+    parts = {"idle": IDLE, "raised": RAISED}.get(condition.speed_hold or "", ANY)
+    density = sum(
+        weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
+    )
+    said = condition.tachometer_rpm
+    if said:
+        close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)
+        density = (1 - TACHOMETER_WRONG) * close + TACHOMETER_WRONG * density
+    return float(np.log(density + 1e-12))
+
+
+def _split_normal(x: float, below: float, above: float) -> float:
+    sigma = below if x < 0 else above
+    return float(np.exp(-0.5 * (x / sigma) ** 2) / (0.5 * (below + above) * np.sqrt(2 * np.pi)))
+
+
+def _normal(x: float, sigma: float) -> float:
+    return float(np.exp(-0.5 * (x / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)))
