@@ -1,0 +1,1 @@
+"""The pages, one screen each; the router in main.py draws them."""

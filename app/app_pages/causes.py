@@ -1,0 +1,105 @@
+"""Causes ranked, the next check with its steps and cautions, and what came of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import state
+import streamlit as st
+import widgets
+
+from vibecore.causes.load import CheckRow, catalogue
+from vibecore.jobs import save_case
+from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
+from vibecore.words import percent
+
+MOVED = "moved"  # session key: the ranking before the last outcome, as (name, probability)
+
+
+def page() -> None:
+    work = widgets.need_work()
+    if work is None:
+        return
+    st.title("Causes")
+    results = widgets.results(work)
+    diagnosis = results.diagnosis
+    if diagnosis is None:
+        st.markdown("Causes can be ranked once there is a recording that can be read.")
+        st.page_link(state.page("record"), label="Record", icon=":material/mic:")
+        return
+    _show_next_checks(work, diagnosis)
+    _show_moved(diagnosis)
+    st.header("The likeliest first")
+    widgets.show_causes(diagnosis.causes)
+    for note in diagnosis.notes:
+        st.caption(widgets.plain(note))
+    _show_done(work)
+
+
+def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
+    if not diagnosis.next_checks:
+        st.markdown("No further check would tell more. Mend what is likeliest, then record again.")
+        return
+    first, *others = diagnosis.next_checks
+    st.header("Check next")
+    _show_check(work, first, diagnosis)
+    for check in others:
+        with st.expander(f"Or: {widgets.plain(check.name)} ({check.minutes:.0f} min)"):
+            _show_check(work, check, diagnosis)
+
+
+def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> None:
+    widgets.show_check(check)
+    row = _row(check.id)
+    if row is None:
+        return
+    if row.tools:
+        st.markdown(f"Tools: {widgets.plain(', '.join(row.tools))}.")
+    for number, step in enumerate(row.steps, start=1):
+        st.markdown(f"{number}. {widgets.plain(step)}")
+    st.markdown("**What came of it?**")
+    with st.container(horizontal=True):
+        for outcome in row.outcome:
+            if st.button(widgets.plain(outcome.name), key=f"{check.id} {outcome.id}"):
+                _keep_outcome(work, check, outcome.id, outcome.name, diagnosis)
+
+
+def _row(check_id: str) -> CheckRow | None:
+    return next((row for row in catalogue().checks if row.id == check_id), None)
+
+
+def _keep_outcome(
+    work: state.Work, check: PlannedCheck, outcome: str, words: str, diagnosis: Diagnosis
+) -> None:
+    checks = (*(c for c in work.case.checks if c.id != check.id), CheckOutcome(check.id, outcome))
+    job = save_case(state.store(), work.job, replace(work.case, checks=checks))
+    st.session_state[MOVED] = {c.name: c.probability for c in diagnosis.causes}
+    state.hold(job, f"Kept: {check.name}: {words}.")
+    st.rerun()
+
+
+def _show_moved(diagnosis: Diagnosis) -> None:
+    """How the last outcome moved the ranking."""
+    before: dict[str, float] | None = st.session_state.pop(MOVED, None)
+    if before is None:
+        return
+    st.header("What that changed")
+    rows = [(c.name, percent(before.get(c.name, 0.0)), percent(c.probability)) for c in diagnosis.causes]
+    widgets.show_table(("cause", "before", "now"), [r for r in rows if r[1] != r[2]])
+
+
+def _show_done(work: state.Work) -> None:
+    if not work.case.checks:
+        return
+    st.header("Checks done")
+    for done in work.case.checks:
+        row = _row(done.id)
+        name = row.name if row else done.id
+        known = {o.id: o.name for o in row.outcome} if row else {}
+        words = known.get(done.outcome, done.outcome)
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(f"{widgets.plain(name)}: **{widgets.plain(words)}**")
+            if st.button("Undo", key=f"undo {done.id}"):
+                checks = tuple(c for c in work.case.checks if c.id != done.id)
+                state.hold(save_case(state.store(), work.job, replace(work.case, checks=checks)), "Undone.")
+                st.rerun()

@@ -1,0 +1,87 @@
+"""All jobs: open, start, search, copy, close, bin, bring in from a zip."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+import state
+import streamlit as st
+import widgets
+
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import head_words, new_job
+from vibecore.model import Symptoms
+from vibecore.store import JobHead, State
+
+MOST_LISTED = 50  # more are found by searching
+
+
+def page() -> None:
+    st.title("All jobs")
+    for notice in state.store().notices:
+        st.warning(widgets.plain(notice))
+    with st.expander("Start a new job", expanded=not state.store().jobs(), icon=":material/add:"):
+        _new_job()
+    search = st.text_input("Search", placeholder="a word from the title, complaint or codes")
+    binned = st.toggle("Show the bin")
+    heads = state.store().jobs(search, ["bin"] if binned else ["open", "closed"])
+    if not heads:
+        st.markdown("The bin is empty." if binned else "No job fits. Try fewer words.")
+    for head in heads[:MOST_LISTED]:
+        _show_head(head)
+    if len(heads) > MOST_LISTED:
+        st.caption(f"And {len(heads) - MOST_LISTED} more: search for them.")
+    if binned and heads:
+        _offer_emptying()
+
+
+def _new_job() -> None:
+    with st.form("new job", border=False):
+        title = st.text_input("Car", placeholder="make, model, plate or customer", max_chars=120)
+        cylinders = st.number_input("Cylinders (needed)", 1, 16, 4)
+        gearbox = st.segmented_control("Gearbox", ["automatic", "manual"])
+        if st.form_submit_button("Start the job", type="primary"):
+            vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
+            state.hold(new_job(state.store(), title, vehicle, Symptoms(), {}), "Job started.")
+            st.switch_page(state.page("record"))
+
+
+def _show_head(head: JobHead) -> None:
+    kept = state.store()
+    with st.container(border=True):
+        st.markdown(f"**{widgets.plain(head_words(head))}**")
+        with st.container(horizontal=True):
+            if head.state == "bin":
+                if st.button("Take out of the bin", key=f"restore {head.id}"):
+                    kept.set_state(head.id, "open")
+                    st.rerun()
+                return
+            if st.button("Open", key=f"open {head.id}", type="primary"):
+                state.hold(kept.open(head.id))
+                st.switch_page(state.page("overview"))
+            with st.popover("More", key=f"more {head.id}"):
+                _more(head)
+
+
+def _more(head: JobHead) -> None:
+    kept = state.store()
+    if st.button("Copy", key=f"copy {head.id}"):
+        state.hold(kept.copy(kept.open(head.id), f"{head.title} (copy)"), "Copied. This is the copy.")
+        st.switch_page(state.page("overview"))
+    to: State = "closed" if head.state == "open" else "open"
+    if st.button("Close" if to == "closed" else "Open again", key=f"close {head.id}"):
+        state.refresh_if(kept.set_state(head.id, to))
+        st.rerun()
+    st.markdown("Delete? It goes into the bin and can be taken out again.")
+    if st.button("Put into the bin", key=f"bin {head.id}"):
+        kept.set_state(head.id, "bin")
+        state.let_go_of(head.id)
+        st.rerun()
+
+
+def _offer_emptying() -> None:
+    sure = st.checkbox("I want everything in the bin gone for good")
+    if st.button("Empty the bin", disabled=not sure):
+        gone = state.store().empty_bin()
+        state.say(f"{gone} jobs are gone.")
+        st.rerun()

@@ -1,0 +1,94 @@
+"""The job on one page: what to do next, the causes, the recordings, and the pictures of one of them."""
+
+from __future__ import annotations
+
+import cache
+import state
+import streamlit as st
+import widgets
+
+from vibecore import figures
+from vibecore.case import Case
+from vibecore.engine import Vehicle
+from vibecore.jobs import INVENTED
+from vibecore.model import Analysis, Diagnosis
+from vibecore.plan import next_step
+from vibecore.words import repair_lines, speed_words
+
+
+def page() -> None:
+    work = state.work()
+    if work is None:
+        st.title("No job yet")
+        st.page_link(state.page("jobs"), label="Start a job", icon=":material/add:")
+        return
+    st.title(widgets.plain(work.case.title))
+    st.caption(widgets.plain(vehicle_words(work.case.vehicle)))
+    if work.job.notes.get(INVENTED):
+        st.caption("A demo: these recordings are invented, no real car made them.")
+    results = widgets.results(work)
+    _show_next(work.case, results.diagnosis)
+    if results.diagnosis is not None:
+        _show_diagnosis(results.diagnosis)
+    _show_recordings(work.case, results)
+
+
+def vehicle_words(vehicle: Vehicle) -> str:
+    """The engine and gearbox in a line."""
+    engine = vehicle.engine
+    parts = [
+        f"{engine.cylinders} cylinder{'s' if engine.cylinders > 1 else ''}",
+        engine.arrangement or "",
+        "two-stroke" if engine.strokes == 2 else "",
+        vehicle.transmission or "",
+        f"fires {engine.firing_order:g} times a turn",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
+    step = next_step(case, diagnosis)
+    with st.container(border=True, key="next"):
+        st.markdown(f"Next: **{widgets.plain(step.title)}**")
+        st.markdown(widgets.plain(step.why))
+        if diagnosis is not None and step.page == "causes" and diagnosis.next_checks:
+            widgets.show_cautions(diagnosis.next_checks[0].cautions)
+        st.page_link(state.page(step.page), label="Do it now", icon=":material/arrow_forward:")
+
+
+def _show_diagnosis(diagnosis: Diagnosis) -> None:
+    st.header("Causes, the likeliest first")
+    widgets.show_causes(diagnosis.causes, most=4)
+    if diagnosis.repair is not None:
+        st.header("Repair")
+        st.markdown(widgets.plain(" ".join(repair_lines(diagnosis.repair)[:2])))
+    for note in diagnosis.notes:
+        st.caption(widgets.plain(note))
+
+
+def _show_recordings(case: Case, results: cache.Results) -> None:
+    st.header("Recordings")
+    if not case.recordings:
+        st.markdown("None yet.")
+        return
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    for analysis in analyses:
+        icon, line = widgets.quality(analysis)
+        with st.container(border=True):
+            st.markdown(f"**{widgets.plain(widgets.condition_title(analysis))}**")
+            st.markdown(widgets.plain(speed_words(analysis.speed)))
+            st.markdown(f"{icon} {widgets.plain(line)}")
+            st.caption(widgets.plain(analysis.name))
+    for name, why in results.unread.items():
+        st.error(f"{widgets.plain(name)}: {widgets.plain(why)}")
+    if analyses:
+        _show_pictures(case, analyses)
+
+
+def _show_pictures(case: Case, analyses: tuple[Analysis, ...]) -> None:
+    st.header("Pictures")
+    analysis = widgets.choose_recording(analyses)
+    engine = case.vehicle.engine
+    widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
+    widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
+    widgets.show_picture(figures.trace(analysis), "trace")

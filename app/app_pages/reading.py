@@ -1,0 +1,54 @@
+"""Reading: every picture of one recording, each with its sentence and its table."""
+
+from __future__ import annotations
+
+import cache
+import state
+import streamlit as st
+import widgets
+
+from vibecore import figures
+from vibecore.case import Case
+from vibecore.contract import all_warnings
+from vibecore.model import Analysis
+from vibecore.words import overall_words, recording_words, speed_words
+
+
+def page() -> None:
+    work = widgets.need_work()
+    if work is None:
+        return
+    st.title("Reading")
+    results = widgets.results(work)
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    if not analyses:
+        st.markdown("There is no recording to read yet.")
+        st.page_link(state.page("record"), label="Record", icon=":material/mic:")
+        return
+    analysis = widgets.choose_recording(analyses)
+    _show_words(analysis)
+    _show_pictures(work.case, analysis, results)
+
+
+def _show_words(analysis: Analysis) -> None:
+    for line in (
+        speed_words(analysis.speed),
+        overall_words(analysis.overall),
+        analysis.overall.cut_off_note or "",
+        recording_words(analysis),
+    ):
+        if line:
+            st.markdown(widgets.plain(line))
+    for warning in all_warnings(analysis):
+        st.warning(widgets.plain(warning.message))
+
+
+def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> None:
+    engine = case.vehicle.engine
+    widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
+    if analysis.orders is not None:
+        widgets.show_picture(figures.shake_budget(analysis.orders), "budget")
+    widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
+    fall = cache.waterfall(results, analysis)
+    widgets.show_picture(figures.waterfall(fall, analysis, engine), "waterfall")
+    widgets.show_picture(figures.trace(analysis), "trace")

@@ -1,0 +1,172 @@
+"""Record: what is still missing and how to make it safely; put files in; say how each was made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import cast, get_args
+
+import cache
+import state
+import streamlit as st
+import widgets
+
+from vibecore.case import CaseRecording
+from vibecore.errors import ReadingError
+from vibecore.guess import guess_condition
+from vibecore.jobs import add_files, case_of, drop_recording, save_case
+from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
+from vibecore.plan import PlanItem, caution, placing, plan_for
+from vibecore.safe_names import clean_name, free_name
+from vibecore.store import NewFile
+
+STAGES = {"before": "before the repair", "after": "after the repair"}
+MAX_ACCESSORIES = 200  # characters
+
+
+def page() -> None:
+    work = widgets.need_work()
+    if work is None:
+        return
+    st.title("Record")
+    items = plan_for(work.case)
+    missing = [item for item in items if item.needed and not item.done]
+    if missing:
+        st.markdown(f"Next: **{widgets.plain(missing[0].title)}**. {widgets.plain(missing[0].why)}")
+        _show_item(missing[0])
+    else:
+        st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
+    _upload(work)
+    _show_recordings(work)
+    _show_aside(work)
+    _show_plan(items)
+
+
+# ---------------------------------------------------------------- the plan
+
+
+def _show_item(item: PlanItem) -> None:
+    widgets.show_cautions(item.cautions)
+    for number, step in enumerate((*item.how,), start=1):
+        st.markdown(f"{number}. {widgets.plain(step)}")
+    with st.expander("How to fix the phone"):
+        caption = "Flat and tight on the rim, off the airbag cover."
+        st.image(widgets.drawing("phone-on-wheel.svg"), caption=caption)
+        for number, step in enumerate(placing(), start=1):
+            st.markdown(f"{number}. {widgets.plain(step)}")
+        widgets.show_cautions([caution("airbag")])
+
+
+def _show_plan(items: Sequence[PlanItem]) -> None:
+    st.header("All recordings that can help")
+    for item in items:
+        icon = ":material/check_circle:" if item.done else ":material/radio_button_unchecked:"
+        word = "done" if item.done else "still missing" if item.needed else "if you can"
+        with st.expander(f"{icon} {item.title}: {word}"):
+            st.markdown(widgets.plain(item.why))
+            for number, step in enumerate(item.how, start=1):
+                st.markdown(f"{number}. {widgets.plain(step)}")
+            widgets.show_cautions(item.cautions)
+
+
+# ---------------------------------------------------------------- files in
+
+
+def _upload(work: state.Work) -> None:
+    st.header("Put recordings in")
+    box = st.session_state.setdefault(state.UPLOADS, 0)
+    label = "Files from the phone: one or many, just as it wrote them"
+    uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {box}")
+    if not uploads:
+        return
+    files, taken = [], [f.name for f in work.job.files]
+    for upload in uploads:
+        name = free_name(clean_name(upload.name), taken)
+        taken.append(name)
+        files.append(NewFile(name, upload.getvalue(), _unreadable(name, upload.getvalue())))
+    listed = [CaseRecording(Path(f.name), guess_condition(f.name)) for f in files if f.aside is None]
+    job = add_files(state.store(), work.job, files, listed)
+    st.session_state[state.UPLOADS] = box + 1
+    state.hold(job, f"Kept: {', '.join(f.name for f in files)}. Check below how each was made.")
+    st.rerun()
+
+
+def _unreadable(name: str, data: bytes) -> str | None:
+    """Why this file is no recording, or None if it is one."""
+    from vibecore.reading import read_recording
+
+    try:
+        read_recording(data, name=name)
+    except ReadingError as error:
+        return str(error)
+    return None
+
+
+# ---------------------------------------------------------------- how each was made
+
+
+def _show_recordings(work: state.Work) -> None:
+    if not work.case.recordings:
+        return
+    st.header("How each was made")
+    results = widgets.results(work)
+    recordings = tuple(_show_recording(item, results) for item in work.case.recordings)
+    if recordings != work.case.recordings:
+        state.hold(save_case(state.store(), work.job, replace(work.case, recordings=recordings)))
+        st.rerun()
+    with st.expander("Take a recording out"):
+        name = st.selectbox("Which", [r.file.as_posix() for r in recordings])
+        if st.button("Take it out of the job"):
+            state.hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
+            st.rerun()
+
+
+def _show_recording(item: CaseRecording, results: cache.Results) -> CaseRecording:
+    """The row of one recording: its quality, and boxes for its condition, as they stand now."""
+    name, condition = item.file.as_posix(), item.condition
+    with st.container(border=True):
+        st.markdown(f"**{widgets.plain(name)}**")
+        _show_quality(name, results)
+        columns = st.columns(4)
+        place = widgets.choice(columns[0], "Phone on the", get_args(Place), condition.place, f"place {name}")
+        gear = widgets.choice(columns[1], "Gear", get_args(Gear), condition.gear, f"gear {name}")
+        hold = widgets.choice(columns[2], "Speed", get_args(SpeedHold), condition.speed_hold, f"hold {name}")
+        stage = columns[3].selectbox(
+            "When", list(STAGES), list(STAGES).index(condition.stage), STAGES.__getitem__, key=f"stage {name}"
+        )
+        with st.expander("More"):
+            rpm = st.number_input(
+                "Tachometer, rpm (if you looked)", 0, 20000, round(condition.tachometer_rpm or 0) or None, 50,
+                key=f"rpm {name}",
+            )  # fmt: skip
+            listed = ", ".join(condition.accessories)
+            on = st.text_input("Switched on (with commas)", listed, MAX_ACCESSORIES, key=f"on {name}")
+    units = tuple(part.strip() for part in on.split(",") if part.strip())
+    same = rpm == (round(condition.tachometer_rpm or 0) or None)  # the box shows whole turns
+    tachometer = condition.tachometer_rpm if same else float(rpm or 0) or None
+    stage = cast(Stage, stage)
+    return replace(item, condition=Condition(place, gear, hold, stage, tachometer, units))
+
+
+def _show_quality(name: str, results: cache.Results) -> None:
+    analysis = results.analysis(name)
+    if analysis is None:
+        st.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
+        return
+    icon, line = widgets.quality(analysis)
+    st.markdown(f"{icon} {widgets.plain(line)}")
+
+
+def _show_aside(work: state.Work) -> None:
+    """Files that are no recordings: kept, named, and why."""
+    aside = [f for f in work.job.files if f.aside is not None]
+    if not aside:
+        return
+    st.header("Kept aside")
+    for file in aside:
+        st.error(f"**{widgets.plain(file.name)}**: {widgets.plain(file.aside or '')}")
+    if st.button("Remove these files"):
+        names = [f.name for f in aside]
+        state.hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")
+        st.rerun()

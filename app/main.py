@@ -1,0 +1,74 @@
+"""The app's router: one page a screen, one guard over all of them, so that every failure is a sentence."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+import state
+import streamlit as st
+import widgets
+from app_pages import car, causes, jobs, overview, proof, reading, record, report
+
+from vibecore.errors import VibecoreError
+from vibecore.store import StaleEdit
+
+STYLE = """<style>
+.block-container {padding-top: 4.2rem; max-width: 60rem;}
+.stButton button, .stDownloadButton button, .stFormSubmitButton button {min-height: 3rem;}
+[data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}
+[data-testid="stPageLink"] a {border: 1px solid #0072B2; border-radius: .5rem;}
+.st-key-next {background: #EAF4FB; border-color: #0072B2;}
+.st-key-next [data-testid="stPageLink"] a {background: #0072B2; }
+.st-key-next [data-testid="stPageLink"] a * {color: #FFFFFF; }
+</style>"""
+
+
+def main() -> None:
+    st.set_page_config(page_title="vibecore", page_icon=":material/vibration:", layout="centered")
+    pages = {
+        "overview": _page(overview.page, "This job", ":material/home:", default=True),
+        "car": _page(car.page, "Car", ":material/directions_car:"),
+        "record": _page(record.page, "Record", ":material/mic:"),
+        "reading": _page(reading.page, "Reading", ":material/monitoring:"),
+        "causes": _page(causes.page, "Causes", ":material/build:"),
+        "proof": _page(proof.page, "Proof", ":material/compare_arrows:"),
+        "report": _page(report.page, "Report", ":material/description:"),
+        "jobs": _page(jobs.page, "All jobs", ":material/folder_open:"),
+    }
+    st.session_state[state.PAGES] = pages
+    chosen = st.navigation(list(pages.values()), position="top")
+    st.html(STYLE)
+    said = state.pop_said()
+    if said:
+        st.success(widgets.plain(said))
+    chosen.run()
+
+
+def _page(draw: Callable[[], None], title: str, icon: str, *, default: bool = False) -> st.Page:
+    def guarded() -> None:
+        _guard(draw)
+
+    return st.Page(guarded, title=title, icon=icon, url_path=title.lower().replace(" ", "-"), default=default)
+
+
+def _guard(draw: Callable[[], None]) -> None:
+    """Draw a page; what goes wrong is told in a sentence, never as a traceback."""
+    try:
+        draw()
+    except StaleEdit as error:
+        st.warning(widgets.plain(str(error)))
+        if st.button("Show what is there now", type="primary"):
+            state.refresh()
+            st.rerun()
+    except VibecoreError as error:
+        st.error(widgets.plain(str(error)))
+    except Exception:
+        logging.getLogger("vibecore").exception("a page failed")
+        st.error(
+            "Something went wrong that should not have. What you saved is safe on the disk. Go to another "
+            "page and come back; if it stays, start vibecore again. The window it was started in says more."
+        )
+
+
+main()

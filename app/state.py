@@ -1,0 +1,114 @@
+"""What one browser window has open: the store, the job as it was opened, and messages for the next page.
+
+Session keys are typed here and nowhere else. The job is kept as it was when it was opened, so that a save
+from an old window is told apart from one that saw the latest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from vibecore.case import Case
+from vibecore.errors import StoreError
+from vibecore.jobs import case_of, seed
+from vibecore.places import demo_folder
+from vibecore.store import Job, Store, data_folder
+
+JOB = "job"  # Job: as opened
+PAGES = "pages"  # dict[str, st.Page]: set by the router in each run
+UPLOADS = "uploads"  # int: counts emptied upload boxes, each has a key of its own
+SAID = "said"  # str: told once, on the next page drawn
+ADDRESS_KEY = "job"  # query parameter: a reload opens the same job
+
+
+@dataclass(frozen=True)
+class Work:
+    job: Job
+    case: Case
+
+
+def store() -> Store:
+    """The store of the data folder, with the demo jobs in it if it was empty."""
+    return _store(str(data_folder()))
+
+
+@st.cache_resource(show_spinner=False)
+def _store(folder: str) -> Store:
+    kept = Store(folder)
+    seed(kept, demo_folder())
+    return kept
+
+
+def page(name: str) -> st.Page:
+    """One of the app's pages by the name the router gave it."""
+    pages: dict[str, st.Page] = st.session_state[PAGES]
+    return pages[name]
+
+
+def work() -> Work | None:
+    """The job open in this window: the one in the address, else the last changed one; None without any."""
+    job: Job | None = st.session_state.get(JOB)
+    if job is None:
+        job = _first_job()
+    if job is None:
+        return None
+    st.session_state[JOB] = job
+    st.query_params[ADDRESS_KEY] = job.head.id
+    return Work(job, case_of(job))
+
+
+def _first_job() -> Job | None:
+    kept = store()
+    asked = st.query_params.get(ADDRESS_KEY)
+    heads = kept.jobs()
+    for job_id in ([asked] if asked else []) + [head.id for head in heads[:1]]:
+        try:
+            return kept.open(job_id)
+        except StoreError:
+            continue
+    return None
+
+
+def hold(job: Job, said: str = "") -> None:
+    """This window now has this job open, as it was just kept or fetched."""
+    st.session_state[JOB] = job
+    if said:
+        say(said)
+
+
+def say(text: str) -> None:
+    """Told once, on the next page drawn."""
+    st.session_state[SAID] = text
+
+
+def let_go_of(job_id: str) -> None:
+    """Do not keep this job open in this window."""
+    held: Job | None = st.session_state.get(JOB)
+    if held is not None and held.head.id == job_id:
+        st.session_state.pop(JOB)
+        st.query_params.pop(ADDRESS_KEY, None)
+
+
+def refresh() -> None:
+    """Fetch the open job again as it stands on the disk."""
+    held: Job | None = st.session_state.get(JOB)
+    if held is not None:
+        st.session_state[JOB] = store().open(held.head.id)
+
+
+def refresh_if(job: Job) -> None:
+    """Hold this newer state of the job if it is the one open in this window."""
+    held: Job | None = st.session_state.get(JOB)
+    if held is not None and held.head.id == job.head.id:
+        st.session_state[JOB] = job
+
+
+def changed_elsewhere(job: Job) -> bool:
+    """Has another window or process saved this job since it was opened here?"""
+    return store().open(job.head.id).head.revision != job.head.revision
+
+
+def pop_said() -> str:
+    return str(st.session_state.pop(SAID, ""))

@@ -1,0 +1,135 @@
+"""Pieces that several pages share. Text from files and people goes through `plain` before it is shown."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import cache
+import state
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from vibecore.contract import all_warnings
+from vibecore.figures import Picture
+from vibecore.model import Analysis, PlannedCheck, RankedCause
+from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
+
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
+SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
+NOT_SAID = "not said"
+CHART = {"displayModeBar": False, "scrollZoom": False}
+
+
+def plain(text: str) -> str:
+    """The text as it stands, whatever marks it holds: no link, picture or formula comes of it."""
+    return _MARKDOWN.sub(r"\\\1", " ".join(text.split()))
+
+
+def results(work: state.Work) -> cache.Results:
+    """The job's results, with a line that says what is being done while it takes time."""
+    place = st.empty()
+    found = cache.results(state.store(), work.job, work.case, lambda text: place.info(plain(text)))
+    place.empty()
+    return found
+
+
+def need_work() -> state.Work | None:
+    """The open job under its title; without one, the way to the list of jobs."""
+    work = state.work()
+    if work is None:
+        st.title("No job open")
+        st.page_link(state.page("jobs"), label="Open or start a job", icon=":material/folder_open:")
+        return None
+    st.caption(plain(work.case.title))
+    return work
+
+
+def show_picture(picture: Picture, key: str) -> None:
+    """The sentence, the picture, and the table for whoever cannot see it."""
+    st.subheader(picture.title)
+    st.markdown(plain(picture.sentence))
+    if picture.figure.data:
+        st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence)
+    with st.expander("The same as a table"):
+        show_table(picture.columns, picture.rows)
+
+
+def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A table that a screen reader can walk."""
+    st.table([dict(zip(map(plain, columns), map(plain, row), strict=False)) for row in rows])
+
+
+def show_cautions(cautions: Sequence[str]) -> None:
+    """Where the work can hurt: always in sight, never folded away."""
+    if cautions:
+        st.warning("\n".join(f"- {plain(c)}" for c in cautions), icon=":material/warning:")
+
+
+def show_cause(cause: RankedCause, place: int) -> None:
+    """One cause with its share, and its evidence in words; the first is open."""
+    st.markdown(f"**{place}. {plain(cause.name)}**: {plain(percent(cause.probability))}")
+    st.progress(min(max(cause.probability, 0.0), 1.0))
+    if not cause.evidence and not cause.suspects:
+        return
+    with st.expander("Why", expanded=place == 1):
+        for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db)):
+            seen = f" Seen in {plain(', '.join(item.seen_in))}." if item.seen_in else ""
+            st.markdown(f"- **{SAYS[item.says]}:** {plain(item.text)}{seen}")
+        if cause.suspects:
+            names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
+            st.markdown(f"- **Inside that:** {plain(names)}")
+
+
+def show_causes(causes: Sequence[RankedCause], most: int | None = None) -> None:
+    """The causes worth showing, the likeliest first; the rest are counted."""
+    listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
+    for place, cause in enumerate(listed, start=1):
+        show_cause(cause, place)
+    if len(listed) < len(causes):
+        st.caption(f"And {len(causes) - len(listed)} less likely ones.")
+
+
+def show_check(check: PlannedCheck) -> None:
+    """A check to do, with its cautions at once below its name."""
+    st.markdown(f"**{plain(check.name)}** (about {check.minutes:.0f} minutes)")
+    if check.why:
+        st.markdown(plain(check.why))
+    show_cautions(check.cautions)
+
+
+def quality(analysis: Analysis) -> tuple[str, str]:
+    """A recording's quality in one line: an icon and the first thing to mind."""
+    warnings = all_warnings(analysis)
+    if not warnings:
+        return ":material/check_circle:", "Good recording."
+    more = f" ({len(warnings) - 1} more)" if len(warnings) > 1 else ""
+    return ":material/error:", warnings[0].message + more
+
+
+def condition_title(analysis: Analysis) -> str:
+    words = condition_words(analysis.condition)
+    return words[:1].upper() + words[1:] if words else analysis.name
+
+
+def choose_recording(analyses: Sequence[Analysis]) -> Analysis:
+    """One of the recordings, as the person chooses."""
+    titles = {a.name: condition_title(a) for a in analyses}
+    name = st.selectbox("Recording", list(titles), format_func=lambda n: f"{titles[n]}: {n}")
+    return next(a for a in analyses if a.name == name)
+
+
+def choice(
+    column: DeltaGenerator, label: str, choices: Sequence[str], now: str | None, key: str | None = None
+) -> Any:
+    """One of the choices, or None for 'not said'."""
+    options = [NOT_SAID, *choices]
+    chosen = column.selectbox(label, options, options.index(now or NOT_SAID), key=key)
+    return None if chosen == NOT_SAID else chosen
+
+
+def drawing(name: str) -> str:
+    """One of the app's own line drawings, as SVG text."""
+    return (Path(__file__).parent / "drawings" / name).read_text(encoding="utf-8")

@@ -1,0 +1,132 @@
+"""Pictures say what the records say.
+
+Outside checks: WCAG 2.1 contrast formula (W3C, success criterion 1.4.11, 3:1 for graphics and 4.5:1 for text);
+the waterfall against scipy.signal.welch and the closed form of a sine's mean square.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from scipy.signal import welch
+
+from tests.app import made
+from vibecore import figures
+from vibecore.engine import Engine
+from vibecore.model import Signal
+from vibecore.waterfall import make_waterfall
+
+FOUR = Engine(4)
+
+
+def luminance(colour: str) -> float:
+    parts = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    linear = np.where(parts <= 0.03928, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+@pytest.mark.parametrize(
+    ("colour", "least"), [("BLUE", 3), ("VERMILLION", 3), ("GREEN", 3), ("GREY", 4.5), ("INK", 4.5)]
+)
+def test_colours_stand_out_from_white(colour, least):
+    assert 1.05 / (luminance(getattr(figures, colour)) + 0.05) >= least
+
+
+def test_every_order_is_in_the_table_and_the_unseen_say_why():
+    analysis = made.analysis()
+    picture = figures.order_spectrum(analysis, FOUR)
+    assert [row[0] for row in picture.rows] == [
+        "order 0.5",
+        "crank (order 1)",
+        "order 1.5",
+        "firing (order 2)",
+        "twice firing (order 4)",
+    ]
+    assert "Above half." in picture.rows[-1][2]
+    assert "firing (order 2)" in picture.sentence
+    assert "0.220" in picture.sentence
+    bars = next(t for t in picture.figure.data if t.type == "bar")
+    assert list(bars.x) == [0.5, 1.0, 1.5, 2.0]
+    assert bars.y[3] == analysis.orders.level(2.0).rms_m_s2
+
+
+def test_the_curve_is_the_rms_within_a_lines_width():
+    """White noise of density s has rms sqrt(s * width) within a band (any text on random vibration)."""
+    analysis = made.analysis()
+    spectrum = dataclasses.replace(analysis.orders.spectrum, psd=np.full(200, 0.4), x=np.linspace(0, 4, 200))
+    flat = dataclasses.replace(analysis, orders=dataclasses.replace(analysis.orders, spectrum=spectrum))
+    curve = figures.order_spectrum(flat, FOUR).figure.data[0]
+    np.testing.assert_allclose(curve.y, np.sqrt(0.4 * 0.1))
+
+
+def test_without_a_speed_the_spectrum_is_by_hertz_and_the_speed_says_why():
+    analysis = made.analysis(speed=False)
+    assert "by frequency" in figures.order_spectrum(analysis, FOUR).sentence
+    picture = figures.speed_over_time(analysis)
+    assert picture.sentence == "Two speeds fit alike, so none is given."
+    assert picture.rows == (("not known",),)
+
+
+def test_speed_picture_holds_the_records_numbers():
+    picture = figures.speed_over_time(made.analysis(), (650.0, 750.0))
+    assert "700 rpm" in picture.sentence
+    assert ("mean", "700.0 rpm") in picture.rows
+    assert np.ptp(picture.figure.layout.yaxis.range) >= figures.LEAST_SPEED_SPAN_RPM
+
+
+def test_budget_adds_up():
+    picture = figures.shake_budget(made.analysis().orders)
+    assert sum(t.x[0] for t in picture.figure.data) == pytest.approx(100)
+
+
+def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
+    analysis = made.analysis()
+    accel = np.random.default_rng(1).normal(size=(500_001, 3))
+    accel[123_457, 2], accel[400_000, 2] = 99.0, -99.0
+    signal = Signal(400.0, 0.0, accel, np.ones(len(accel), bool), (0.0, 1250.0), True, 0.0)
+    picture = figures.trace(dataclasses.replace(analysis, signal=signal))
+    up = picture.figure.data[2]
+    assert len(up.x) <= figures.MOST_POINTS
+    assert up.y.max() == 99.0
+    assert up.y.min() == -99.0
+    assert up.x[np.argmax(up.y)] == pytest.approx(123_457 / 400)
+    assert np.all(np.diff(up.x) >= 0)
+
+
+def test_before_and_after():
+    picture = figures.before_after(made.diagnosis(repaired=True).repair, FOUR)
+    assert picture.rows == (("firing (order 2)", "0.400", "0.080", "-14.2", "-15.6 to -12.8"),)
+
+
+def test_waterfall_agrees_with_welch_on_noise_and_with_a_sine():
+    rng = np.random.default_rng(2)
+    accel = rng.normal(size=(20_000, 3)) * 0.1
+    t_s = np.arange(len(accel)) / 100
+    accel[:, 0] += 0.5 * np.sin(2 * np.pi * 23.0 * t_s)
+    signal = Signal(100.0, 2.0, accel, np.ones(len(accel), bool), (2.0, 202.0), True, 0.0)
+    fall = make_waterfall(signal)
+    density = (10 ** (fall.level_db / 10) * 1e-12).mean(axis=1)
+    hz, reference = welch(accel, 100.0, "hann", nperseg=400, axis=0, detrend=False)
+    np.testing.assert_allclose(fall.frequency_hz, hz)
+    np.testing.assert_allclose(density[5:-5], reference.sum(axis=1)[5:-5], rtol=0.05)
+    total = density.sum() * (hz[1] - hz[0])
+    assert total == pytest.approx(0.5**2 / 2 + 3 * 0.01, rel=0.03)
+    assert fall.t_s[0] == pytest.approx(2.0 + 2.0, abs=0.1)  # the first whole stretch's middle
+    assert fall.t_s[-1] <= 202.0
+
+
+def test_waterfall_of_a_very_short_recording():
+    signal = Signal(50.0, 0.0, np.ones((30, 3)), np.ones(30, bool), (0.0, 0.6), False, 0.0)
+    fall = make_waterfall(signal)
+    assert fall.level_db.shape[1] >= 1
+    assert np.isfinite(fall.level_db).all()
+
+
+def test_waterfall_marks_the_firing_order():
+    analysis = made.analysis()
+    picture = figures.waterfall(make_waterfall(analysis.signal), analysis, FOUR)
+    assert [row[0] for row in picture.rows][1:] == ["crank (order 1)", "firing (order 2)"]
+    firing = picture.figure.data[-1]
+    np.testing.assert_allclose(firing.y, analysis.speed.rpm / 30)

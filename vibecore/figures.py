@@ -1,0 +1,292 @@
+"""Results -> pictures: pure functions from records to plotly figures, each with a sentence and a table.
+
+The sentence says what the picture shows; the table says the same to whoever cannot see it. Colours are the
+palette of M. Okabe and K. Ito, Color Universal Design (2002), chosen to stay apart for colour-blind eyes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, Floats, OrderLevel, OrderTable, Repair
+from vibecore.waterfall import Waterfall
+
+BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
+PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
+GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
+INK = "#1F2328"
+
+HEIGHT_PX = 340
+MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
+LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
+LEAST_SPEED_SPAN_RPM = 60.0  # a steady idle must not be blown up into a mountain range
+STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure, the plain sentence over it, and its table."""
+
+    title: str
+    sentence: str
+    figure: go.Figure
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def order_name(order: float, engine: Engine | None) -> str:
+    """What a mechanic calls this engine order: 'firing', 'crank', 'half crank', else its number."""
+    if engine and order == engine.firing_order:
+        return f"firing (order {order:g})"
+    if engine and order == 2 * engine.firing_order:
+        return f"twice firing (order {order:g})"
+    if order == 1:
+        return "crank (order 1)"
+    return f"order {order:g}"
+
+
+def trace(analysis: Analysis) -> Picture:
+    """The three axes over time, gravity out, with the part that was used."""
+    signal = analysis.signal
+    names = ("across", "along", "up and down") if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
+    start, end = signal.used_span_s
+    fig = _figure("seconds", "m/s²")
+    fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
+    t_s = signal.t_s
+    for axis, (name, colour) in enumerate(zip(names, (SKY, VERMILLION, BLUE), strict=True)):
+        x, y = _thinned(t_s, signal.accel_m_s2[:, axis])
+        fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
+    sentence = f"The shake as the phone felt it. Used: {start:.0f} to {end:.0f} s (shaded)."
+    rows = tuple(
+        (name, f"{np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good, axis]))):.3f}")
+        for axis, name in enumerate(names)
+    )
+    return Picture("Shake over time", sentence, fig, ("direction", "shake, rms m/s²"), rows)
+
+
+def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
+    """Shake by engine order with the engine's own orders named; by hertz where the speed is not known."""
+    table = analysis.orders
+    if table is None:
+        return _hertz_spectrum(analysis)
+    fig = _figure("turns per crank turn (engine order)", "shake, m/s²")
+    x, y = _thinned(table.spectrum.x, np.sqrt(table.spectrum.psd * LINE_WIDTH_ORDER))
+    fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
+    seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
+    strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
+    _add_levels(fig, seen, strongest, engine)
+    for line in table.other_lines:
+        if line.order is not None:
+            fig.add_scatter(
+                x=[line.order], y=[line.rms_m_s2], name="not the engine's", showlegend=False, mode="markers",
+                marker={"color": VERMILLION, "size": 10, "symbol": "diamond"},
+                hovertemplate=f"{line.frequency_hz:.1f} Hz<br>%{{y:.3f}} m/s²",
+            )  # fmt: skip
+    top = max([lv.order for lv in table.levels] + [1.0])
+    fig.update_xaxes(range=[0, top + 0.25])
+    return Picture(
+        "Shake by engine order",
+        _order_sentence(seen, engine, table),
+        fig,
+        ("order", "Hz", "shake, m/s²", "over floor, dB", "steadiness 0 to 1"),
+        tuple(_level_row(lv, engine) for lv in table.levels),
+    )
+
+
+def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | None = None) -> Picture:
+    """Crank speed over time, with the maker's idle if it is known."""
+    track = analysis.speed
+    fig = _figure("seconds", "rpm")
+    if track is None:
+        why = " ".join(w.message for w in analysis.warnings) or "The engine's speed cannot be told from this."
+        return Picture("Engine speed", why, fig, ("engine speed",), (("not known",),))
+    if idle_spec_rpm:
+        low, high = idle_spec_rpm
+        fig.add_hrect(
+            y0=low, y1=high, fillcolor=SKY, opacity=0.2, line_width=0, annotation_text="maker's idle"
+        )
+    fig.add_scatter(
+        x=track.t_s, y=track.rpm, name="engine speed", line={"color": BLUE, "width": 2},
+        hovertemplate="%{x:.1f} s<br>%{y:.0f} rpm",
+    )  # fmt: skip
+    middle = (float(track.rpm.max()) + float(track.rpm.min())) / 2
+    half = max(float(np.ptp(track.rpm)) * 0.6, LEAST_SPEED_SPAN_RPM / 2)
+    fig.update_yaxes(range=[middle - half, middle + half])
+    sentence = (
+        f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f} rpm."
+    )
+    rows = (
+        ("mean", f"{track.mean_rpm:.1f} rpm"),
+        ("95 % interval", f"{track.low_rpm:.1f} to {track.high_rpm:.1f} rpm"),
+        ("wander (standard deviation)", f"{track.steadiness_rpm:.1f} rpm"),
+        ("sure", f"{track.confidence:.0%}"),
+        ("found by", track.found_by),
+        *([("next most likely", f"{track.runner_up.mean_rpm:.0f} rpm")] if track.runner_up else []),
+    )
+    return Picture("Engine speed", sentence, fig, ("engine speed", "value"), rows)
+
+
+def shake_budget(table: OrderTable) -> Picture:
+    """Where the shake's power goes: engine orders, other lines, the rest. Adds up to the total."""
+    parts = (
+        ("the engine's orders", table.orders_ms, BLUE),
+        ("other steady lines", table.other_ms, VERMILLION),
+        ("the rest: road, knocks, noise", table.rest_ms, GREY),
+    )
+    fig = _figure("share of the shake's power, %", "")
+    shares = [100 * ms / table.total_ms if table.total_ms > 0 else 0.0 for _, ms, _ in parts]
+    for (name, _, colour), share in zip(parts, shares, strict=True):
+        fig.add_bar(
+            y=[""], x=[share], name=name, orientation="h", marker_color=colour, hovertemplate="%{x:.0f} %"
+        )
+    fig.update_layout(barmode="stack", height=190)
+    fig.update_xaxes(range=[0, 100])
+    sentence = f"{shares[0]:.0f} % of the shake comes in step with the engine."
+    rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
+    return Picture("Where the shake comes from", sentence, fig, ("part", "(m/s²)²", "share"), rows)
+
+
+def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Picture:
+    """Shake by time and frequency, with the firing order drawn where the speed is known."""
+    fig = _figure("seconds", "Hz")
+    fig.add_heatmap(
+        x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
+        colorbar={"title": {"text": "dB", "side": "top"}, "thickness": 10},
+        hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>",
+    )  # fmt: skip
+    track, rows = analysis.speed, [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
+    if track is not None:
+        for order in dict.fromkeys((1.0, engine.firing_order if engine else 1.0)):
+            hz = track.rpm / 60.0 * order
+            fig.add_scatter(
+                x=track.t_s, y=hz, name=order_name(order, engine), mode="lines",
+                line={"color": "white", "width": 1.5, "dash": "dot"},
+            )  # fmt: skip
+            rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
+        fig.update_xaxes(range=[track.t_s[0], track.t_s[-1]])
+    fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
+    fig.update_layout(showlegend=False)
+    sentence = "Bright bands are steady shake. Those that follow the dotted lines come from the engine."
+    return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
+
+
+def before_after(repair: Repair, engine: Engine | None) -> Picture:
+    """The orders that were compared, before and after the repair, with the change in decibels."""
+    fig = _figure("", "shake, m/s²")
+    names = [order_name(c.order, engine) for c in repair.changes]
+    for name, values, colour in (
+        ("before", [c.before_m_s2 for c in repair.changes], VERMILLION),
+        ("after", [c.after_m_s2 for c in repair.changes], BLUE),
+    ):
+        fig.add_bar(x=names, y=values, name=name, marker_color=colour, hovertemplate="%{y:.3f} m/s²")
+    fig.update_layout(barmode="group")
+    rows = tuple(
+        (
+            n,
+            f"{c.before_m_s2:.3f}",
+            f"{c.after_m_s2:.3f}",
+            f"{c.change_db:+.1f}",
+            f"{c.low_db:+.1f} to {c.high_db:+.1f}",
+        )
+        for n, c in zip(names, repair.changes, strict=True)
+    )
+    columns = ("order", "before, m/s²", "after, m/s²", "change, dB", "95 % interval, dB")
+    return Picture("Before and after", repair.why, fig, columns, rows)
+
+
+# ---------------------------------------------------------------- inside
+
+
+def _figure(x_title: str, y_title: str) -> go.Figure:
+    fig = go.Figure()
+    fig.update_layout(
+        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8}, hovermode="closest",
+        font={"size": 14, "color": INK}, dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
+    )  # fmt: skip
+    fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
+    fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
+    return fig
+
+
+def _hertz_spectrum(analysis: Analysis) -> Picture:
+    spectrum = analysis.spectrum_hz
+    fig = _figure("Hz", "shake, m/s² per √Hz")
+    x, y = _thinned(spectrum.x, np.sqrt(spectrum.psd))
+    fig.add_scatter(
+        x=x, y=y, name="all shake", line={"color": BLUE, "width": 1.5}, hovertemplate="%{x:.1f} Hz"
+    )
+    sentence = (
+        "The engine's speed is not known here, so the shake is shown by frequency, not by engine order."
+    )
+    rows = tuple((f"{ln.frequency_hz:.1f}", f"{ln.rms_m_s2:.3f}") for ln in analysis.lines)
+    return Picture("Shake by frequency", sentence, fig, ("Hz", "shake, m/s²"), rows)
+
+
+def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, engine: Engine | None) -> None:
+    """Bars with whiskers at the orders that can be seen; only the strong ones are named."""
+    rms = [lv.rms_m_s2 or 0.0 for lv in seen]
+    fig.add_bar(
+        x=[lv.order for lv in seen], y=rms, width=0.08, name="on an engine order", marker_color=BLUE,
+        error_y={
+            "type": "data", "symmetric": False, "color": BLACK, "thickness": 1,
+            "array": [(lv.high_m_s2 or r) - r for lv, r in zip(seen, rms, strict=True)],
+            "arrayminus": [r - (lv.low_m_s2 or 0.0) for lv, r in zip(seen, rms, strict=True)],
+        },
+        customdata=[order_name(lv.order, engine) for lv in seen],
+        hovertemplate="%{customdata}<br>%{y:.3f} m/s²<extra></extra>",
+    )  # fmt: skip
+    for lv, r in zip(seen, rms, strict=True):
+        if r >= STRONG_SHARE * strongest:
+            text = order_name(lv.order, engine).split(" (")[0]
+            fig.add_annotation(
+                x=lv.order,
+                y=lv.high_m_s2 or r,
+                text=text,
+                showarrow=False,
+                yshift=10,
+                textangle=0,
+                font={"size": 12},
+            )
+
+
+def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: OrderTable) -> str:
+    if not seen:
+        return "None of the engine's orders can be seen in this recording; the table says why."
+    top = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
+    hidden = sum(not lv.visible for lv in table.levels)
+    unseen = f" {hidden} of {len(table.levels)} orders cannot be seen: see the table." if hidden else ""
+    return f"Most shake is on {order_name(top.order, engine)}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz.{unseen}"
+
+
+def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
+    name, hz = order_name(lv.order, engine), f"{lv.frequency_hz:.1f}"
+    if not lv.visible or lv.rms_m_s2 is None:
+        return name, hz, f"cannot be seen: {lv.why_not or 'reason not known'}", "", ""
+    span = f" ({lv.low_m_s2:.3f} to {lv.high_m_s2:.3f})" if lv.low_m_s2 is not None else ""
+    floor = f"{lv.above_floor_db:.0f}" if lv.above_floor_db is not None else ""
+    return (
+        name,
+        hz,
+        f"{lv.rms_m_s2:.3f}{span}",
+        floor,
+        f"{lv.coherence:.2f}" if lv.coherence is not None else "",
+    )
+
+
+def _thinned(x: Floats, y: Floats) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The curve, or where it is long the lowest and highest point of each stretch: peaks stay."""
+    if len(x) <= MOST_POINTS:
+        return x, y
+    step = int(np.ceil(2 * len(x) / MOST_POINTS))
+    n = len(x) // step * step
+    blocks = y[:n].reshape(-1, step)
+    both = np.sort(np.stack([blocks.argmin(axis=1), blocks.argmax(axis=1)], axis=1), axis=1)
+    picked = (both + np.arange(len(blocks))[:, None] * step).ravel()
+    return x[picked], y[picked]

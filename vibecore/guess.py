@@ -1,0 +1,63 @@
+"""Guess how a recording was made from the name of its file; a person confirms it in a table.
+
+Words in a few languages that phones and people write; the first that fits wins, and what no word tells
+stays unknown.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from pathlib import PurePosixPath
+from typing import TypeVar
+
+from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
+
+T = TypeVar("T")
+
+_PLACE: dict[Place, str] = {
+    "steering wheel": r"steering|wheel|lenkrad|volant|sterz",
+    "seat": r"seat|chair|sitz|siege|asiento",
+    "floor": r"floor|boden|plancher|suelo",
+    "engine": r"on engine|engine side|block|motorblock|valve cover",
+    "body": r"body|strut|tower|chassis|karosserie",
+}
+_GEAR: dict[Gear, str] = {
+    "reverse": r"\brev\b|reverse|ruckwarts|\br\b",
+    "drive": r"drive|in gear|\bd\b|fahrstufe",
+    "park": r"\bpark|\bp\b",
+    "neutral": r"neutral|leerlauf|point mort|\bn\b|free",
+}
+_HOLD: dict[SpeedHold, str] = {
+    "engine off": r"engine off|motor aus|\boff\b|ignition",
+    "sweep": r"sweep|run ?up|rev ?up|ramp",
+    "raised": r"raised|fast|high|\b(?:1[1-9]|2\d|3\d)\d\d\b|erhoht",
+    "idle": r"idle|leerlauf|ralenti|ralenti|standgas|neutral|drive|park|reverse|in gear",
+}
+_STAGE: dict[Stage, str] = {"after": r"after|repaired|fixed|mended|nachher|apres|done"}
+_RPM = re.compile(r"(\d{3,4})\s?(?:rpm|u ?min|tr ?min)")
+
+
+def guess_condition(file_name: str) -> Condition:
+    """Place, gear, speed, stage and tachometer reading as far as the name tells them."""
+    words = _words(file_name)
+    rpm = _RPM.search(words)
+    return Condition(
+        place=_first(_PLACE, words),
+        gear=_first(_GEAR, words),
+        speed_hold=_first(_HOLD, words),
+        stage=_first(_STAGE, words) or "before",
+        tachometer_rpm=float(rpm.group(1)) if rpm else None,
+    )
+
+
+def _words(file_name: str) -> str:
+    """Lower case, without accents, folders and ending; what parts words becomes one space."""
+    stem = PurePosixPath(file_name.replace("\\", "/")).name.split(".")[0]
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", stem)
+    bare = unicodedata.normalize("NFKD", parted).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", " ", bare).strip()
+
+
+def _first(table: dict[T, str], words: str) -> T | None:
+    return next((value for value, pattern in table.items() if re.search(pattern, words)), None)

@@ -1,0 +1,104 @@
+"""A kept job and its case: what stands between the store (bytes and text) and the records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from vibecore.case import Case, CaseRecording, case_from_text, dump_case, load_case
+from vibecore.engine import Vehicle
+from vibecore.errors import StoreError
+from vibecore.model import Symptoms
+from vibecore.safe_names import clean_name, free_name
+from vibecore.store import Job, JobHead, NewFile, State, Store
+
+CASE_NAME = Path("case.toml")
+INVENTED = "invented"  # key of the notes of a demo job
+MAX_TITLE = 120  # characters: a line in a list
+
+# A case file needs one recording, a job just begun has none yet: this one stands in for it in the text.
+_NONE_YET = '\n[[recording]]\nfile = "none yet"\n'
+
+
+def case_of(job: Job) -> Case:
+    """The case of a kept job, with its recordings, or none if it has none yet. Raises CaseError."""
+    if "[[recording]]" in job.case_text:
+        return case_from_text(job.case_text, CASE_NAME)
+    return replace(case_from_text(job.case_text + _NONE_YET, CASE_NAME), recordings=())
+
+
+def new_job(store: Store, title: str, vehicle: Vehicle, symptoms: Symptoms, notes: Mapping[str, str]) -> Job:
+    """Keep a new job without recordings."""
+    title = title.strip()[:MAX_TITLE] or "A car without a name"
+    case = Case(title, CASE_NAME, vehicle, symptoms, ())
+    return store.new(title, dump_case(case), notes)
+
+
+def save_case(
+    store: Store,
+    job: Job,
+    case: Case,
+    *,
+    notes: Mapping[str, str] | None = None,
+    add: Sequence[NewFile] = (),
+    remove: Sequence[str] = (),
+) -> Job:
+    """Keep a changed case, with its new files, in one piece. Raises StaleEdit, StoreError."""
+    title = case.title.strip()[:MAX_TITLE] or job.head.title
+    case = replace(case, title=title)
+    return store.save(job, title=title, case_text=dump_case(case), notes=notes, add=add, remove=remove)
+
+
+def add_files(store: Store, job: Job, files: Sequence[NewFile], listed: Sequence[CaseRecording]) -> Job:
+    """Keep these files with the job and list the recordings among them in its case. Names must be free."""
+    case = case_of(job)
+    case = replace(case, recordings=(*case.recordings, *listed))
+    return save_case(store, job, case, add=files)
+
+
+def drop_recording(store: Store, job: Job, name: str) -> Job:
+    """Take one recording out of the job."""
+    case = case_of(job)
+    kept = tuple(r for r in case.recordings if r.file.as_posix() != name)
+    return save_case(store, job, replace(case, recordings=kept), remove=[name])
+
+
+def job_from_folder(
+    store: Store, case_path: Path, *, job_id: str | None = None, invented: bool = False
+) -> Job:
+    """Keep a copy of the case in a folder and of its files. Raises CaseError, StoreError."""
+    case = load_case(case_path)
+    names: list[str] = []
+    for r in case.recordings:
+        names.append(free_name(clean_name(r.file.name), names))
+    files = [NewFile(n, _bytes(case.file_of(r))) for n, r in zip(names, case.recordings, strict=True)]
+    flat = tuple(replace(r, file=Path(n)) for n, r in zip(names, case.recordings, strict=True))
+    notes = {INVENTED: "yes"} if invented else {}
+    return store.new(case.title, dump_case(replace(case, recordings=flat)), notes, files, job_id=job_id)
+
+
+def seed(store: Store, folder: Path) -> None:
+    """Keep the demo jobs of `folder` in a store that has never had a job."""
+    every: tuple[State, ...] = ("open", "closed", "bin")
+    if store.jobs(states=every):
+        return
+    for case_path in sorted(folder.glob("*/case.toml"), reverse=True):  # so that the first is the latest
+        job_id = f"demo-{case_path.parent.name}"
+        try:
+            job_from_folder(store, case_path, job_id=job_id, invented=True)
+        except StoreError:
+            if job_id not in [head.id for head in store.jobs(states=every)]:  # else another window was faster
+                raise
+
+
+def head_words(head: JobHead) -> str:
+    """A job in the list: its title, and 'closed' or 'in the bin' where it is."""
+    return head.title + {"open": "", "closed": " (closed)", "bin": " (in the bin)"}[head.state]
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise StoreError(f"The recording {path.name} cannot be opened: {error.strerror}.") from None

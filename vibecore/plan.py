@@ -1,0 +1,118 @@
+"""Which recordings this job has, which are still missing, and what to do next. The knowledge is plan.toml."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Literal
+
+from vibecore.case import Case
+from vibecore.model import Condition, Diagnosis, SpeedHold
+
+PageName = Literal["record", "causes", "proof", "report"]
+SURE_ENOUGH = 0.5  # common practice, no source: more likely than all else together, so checks may begin
+SOUND = "normal"  # the contract's id of 'nothing wrong'
+
+
+@dataclass(frozen=True)
+class PlanItem:
+    """One recording the job wants. done: the names of the files that are this recording."""
+
+    id: str
+    title: str
+    why: str
+    how: tuple[str, ...]
+    cautions: tuple[str, ...]
+    needed: bool
+    done: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """The one thing to do now, why, and on which page."""
+
+    title: str
+    why: str
+    page: PageName
+
+
+def plan_for(case: Case) -> tuple[PlanItem, ...]:
+    """Every recording that can help this job, with those that it has."""
+    return tuple(_item(row, case) for row in _data()["recording"])
+
+
+def placing() -> tuple[str, ...]:
+    """How to fix the phone, step by step."""
+    return tuple(_data()["placing"]["steps"])
+
+
+def caution(name: str) -> str:
+    """One caution by its name in plan.toml."""
+    return str(_data()["caution"][name])
+
+
+def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
+    """What the person at the car should do now."""
+    missing = [item for item in plan_for(case) if item.needed and not item.done]
+    if not case.recordings or diagnosis is None:
+        first = missing[0] if missing else plan_for(case)[0]
+        return NextStep(f"Record: {first.title}", first.why, "record")
+    if diagnosis.repair is not None:
+        return _after_repair(diagnosis)
+    if missing:
+        return NextStep(f"Record: {missing[0].title}", missing[0].why, "record")
+    if diagnosis.causes and diagnosis.causes[0].id == SOUND and diagnosis.causes[0].probability > SURE_ENOUGH:
+        return NextStep("Write the report", "Nothing wrong was found in these recordings.", "report")
+    if diagnosis.next_checks:
+        check = diagnosis.next_checks[0]
+        return NextStep(check.name, check.why or f"About {check.minutes:.0f} minutes.", "causes")
+    return NextStep(
+        "Mend it, then record again", "The same place and gear as before prove the repair.", "record"
+    )
+
+
+def _after_repair(diagnosis: Diagnosis) -> NextStep:
+    repair = diagnosis.repair
+    assert repair is not None
+    if repair.verdict == "cured":
+        return NextStep("Write the report", "The repair is proven.", "report")
+    if repair.verdict == "cannot-tell":
+        return NextStep("Look at the comparison", repair.why, "proof")
+    if diagnosis.next_checks:
+        return NextStep(diagnosis.next_checks[0].name, "The shake is not gone yet.", "causes")
+    return NextStep("Look at the comparison", "The shake is not gone yet.", "proof")
+
+
+def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
+    done = tuple(r.file.as_posix() for r in case.recordings if _fits(row, r.condition))
+    cautions = tuple(caution(name) for name in row["cautions"])
+    return PlanItem(
+        row["id"], row["title"], row["why"], tuple(row["how"]), cautions, _needed(row["needed"], case), done
+    )
+
+
+def _needed(when: str, case: Case) -> bool:
+    if when == "automatic":
+        return case.vehicle.transmission != "manual"
+    if when == "repair":
+        return False  # nobody can say from here whether something was mended; the person starts it
+    return when == "always" or when in case.symptoms.shakes_when
+
+
+def _fits(row: Mapping[str, Any], condition: Condition) -> bool:
+    """Does a recording made like this count as the one the plan asks for?"""
+    if condition.stage != row.get("stage", "before"):
+        return False
+    hold: SpeedHold = condition.speed_hold or "idle"
+    gears, holds = row.get("gear"), row.get("speed_hold")
+    if "accessories" in row and not condition.accessories:
+        return False
+    return (gears is None or condition.gear in gears) and (holds is None or hold == holds)
+
+
+@cache
+def _data() -> dict[str, Any]:
+    return tomllib.loads(files("vibecore").joinpath("plan.toml").read_text(encoding="utf-8"))

@@ -1,0 +1,46 @@
+"""Shake over time and frequency, for looking at: power spectral density of short stretches, three axes summed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecore.model import Floats, Signal, _Frozen
+
+STRETCH_S = (
+    4.0  # long enough to part half orders at idle (6 Hz apart at 700 rpm), short enough to see hunting
+)
+OVERLAP = 0.5
+MOST_COLUMNS = 240  # stretches in the picture: more than a phone's screen has room for
+MOST_HZ = 120.0  # twice the firing frequency of an eight-cylinder at idle
+REFERENCE_M_S2 = 1e-6  # ISO 1683: reference acceleration for levels in decibels
+LEAST_PSD = 1e-12  # (m/s2)^2/Hz, i.e. 0 dB on that reference: keeps the logarithm finite in silence
+
+
+@dataclass(frozen=True, eq=False)
+class Waterfall(_Frozen):
+    """t_s (m,), frequency_hz (k,), level_db (k, m): decibels of (1e-6 m/s2)^2 per hertz."""
+
+    t_s: Floats
+    frequency_hz: Floats
+    level_db: Floats
+
+
+def make_waterfall(signal: Signal) -> Waterfall:
+    """The waterfall of a signal. A recording shorter than one stretch gives a single column."""
+    from scipy.signal import ShortTimeFFT
+    from scipy.signal.windows import hann
+
+    n = len(signal.accel_m_s2)
+    length = max(8, min(n, round(STRETCH_S * signal.fs_hz)))
+    hop = max(round(length * (1 - OVERLAP)), n // MOST_COLUMNS, 1)
+    sft = ShortTimeFFT(hann(length, sym=False), hop, signal.fs_hz, fft_mode="onesided2X", scale_to="psd")
+    first, last = sft.lower_border_end[1], sft.upper_border_begin(n)[1]
+    if last <= first:  # shorter than one stretch: take the middle one
+        first, last = sft.p_min, sft.p_max(n)
+    psd = sum(sft.spectrogram(signal.accel_m_s2[:, axis], p0=first, p1=last) for axis in range(3))
+    keep = sft.f <= MOST_HZ
+    level = 10 * np.log10(np.maximum(np.asarray(psd)[keep], LEAST_PSD) / REFERENCE_M_S2**2)
+    t_s = signal.start_s + np.arange(first, last) * hop / signal.fs_hz
+    return Waterfall(t_s, np.asarray(sft.f[keep]), level)
