@@ -1,0 +1,145 @@
+"""Files as phones really make them -> Recording. The one public function is `read_recording`."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from pathlib import Path
+
+from vibecore.errors import ReadingError
+from vibecore.model import Recording, Warn
+
+from . import archive, limits
+
+__all__ = ["read_recording"]
+
+
+def read_recording(
+    source: str | Path | bytes,
+    *,
+    name: str | None = None,
+    rate_hz: float | None = None,
+    max_bytes: int = limits.MAX_BYTES,
+    max_rows: int = limits.MAX_ROWS,
+) -> Recording:
+    """Read a phone's recording of acceleration from a file or its bytes.
+
+    Serves delimited text of any make, workbooks (.xlsx, .xls), JSON, and gzip or zip of those. `name` is what
+    the recording is called (the file's name unless said; it may tell what sensor it was). `rate_hz` is used
+    only if the file has no time column.
+
+    Returns a Recording: stamps in s from the first sample, acceleration (n, 3) in m/s2, and warnings for
+    everything mended or doubtful.
+
+    Raises ReadingError, with what is wrong and what to do, if there is no acceleration to be had.
+    """
+    if rate_hz is not None and not 0 < rate_hz < 1e5:
+        raise ReadingError(
+            f"A rate of {rate_hz} samples a second makes no sense. Give the app's own figure, such as 100."
+        )
+    data, title = _load(source, name, max_bytes)
+    try:
+        recording = _read(data, title, rate_hz, max_bytes, max_rows)
+    except MemoryError:
+        raise ReadingError(
+            f"{title} is too large for this computer's memory. Cut out the part of interest."
+        ) from None
+    return replace(recording, name=title, digest=hashlib.sha256(data).hexdigest())
+
+
+def _load(source: str | Path | bytes, name: str | None, max_bytes: int) -> tuple[bytes, str]:
+    if isinstance(source, bytes):
+        title, data = name or "recording", source
+    else:
+        path = Path(source)
+        title = name or path.name
+        try:
+            if not path.is_file():
+                what = "is a folder" if path.is_dir() else "is not there"
+                raise ReadingError(f"{title} {what}. Give the path of a recording.")
+            if path.stat().st_size > max_bytes:
+                _too_large(title, path.stat().st_size, max_bytes)
+            data = path.read_bytes()
+        except (OSError, ValueError) as error:
+            raise ReadingError(f"{title} cannot be opened ({error}).") from error
+    if len(data) > max_bytes:
+        _too_large(title, len(data), max_bytes)
+    if not data.strip(b"\0 \r\n\t"):
+        raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
+    return data, title
+
+
+def _too_large(title: str, size: int, max_bytes: int) -> None:
+    raise ReadingError(
+        f"{title} is {limits.megabytes(size)}, the limit is {limits.megabytes(max_bytes)}. Cut out the part of interest."
+    )
+
+
+def _read(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
+    """The recording in bytes of any kind."""
+    from . import workbook
+
+    if archive.is_gzip(data):
+        inner = archive.gunzip(data, title, max_bytes)
+        if archive.is_gzip(inner) or (archive.is_zip(inner) and not workbook.sniff(inner)):
+            raise ReadingError(f"{title} is packed twice. Unpack it once and try again.")
+        return _read_plain(inner, title, rate_hz, max_rows)
+    if archive.is_zip(data) and not workbook.sniff(data):
+        return _read_zip(data, title, rate_hz, max_bytes, max_rows)
+    return _read_plain(data, title, rate_hz, max_rows)
+
+
+def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
+    """The accelerometer's file of a zip. Two that fit alike are refused: nothing is combined or chosen silently."""
+    members = sorted(archive.members(data, title, max_bytes), key=lambda m: archive.rank(m[0]))
+    read: list[tuple[int, str, Recording]] = []
+    first_error: ReadingError | None = None
+    for filename, inner in members:
+        rank = archive.rank(filename)
+        if read and rank > read[0][0]:
+            break
+        try:
+            read.append((rank, filename, _read_plain(inner, f"{title}, {filename}", rate_hz, max_rows)))
+        except ReadingError as error:
+            first_error = first_error or error
+    if not read:
+        raise first_error or ReadingError(f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls).")
+    if len(read) > 1:
+        shown = ", ".join(f for _, f, _ in read[:6])
+        raise ReadingError(
+            f"{title} holds {len(read)} recordings ({shown}). Unpack it and give one at a time."
+        )
+    _, filename, recording = read[0]
+    told = Warn("file-chosen", f"Of {len(members)} data files in the zip, {filename} was read.")
+    return replace(recording, warnings=(told, *recording.warnings)) if len(members) > 1 else recording
+
+
+def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -> Recording:
+    """The recording in bytes that are packed no further. Of several tables, the best acceleration is taken."""
+    from .build import build
+    from .formats import FORMATS
+
+    if not data.strip(b"\0 \r\n\t"):
+        raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
+    form = next((f for f in FORMATS if f.sniff(data)), None)
+    if form is None:
+        raise ReadingError(
+            f"{title} is no recording this program knows: neither text, workbook, JSON nor zip of those. Export it as CSV."
+        )
+    tables = [replace(t, source=t.source or title) for t in form.read(data, title, max_rows)]
+    results: list[tuple[int, Recording, str]] = []
+    first_error: ReadingError | None = None
+    for table in tables:
+        try:
+            recording = build(table, title, rate_hz)
+            results.append((archive.rank(table.source), recording, table.source))
+        except ReadingError as error:
+            first_error = first_error or error
+    if not results:
+        assert first_error is not None
+        raise first_error
+    best = min(results, key=lambda r: (not r[1].gravity_included, r[0]))
+    if len(results) == 1:
+        return best[1]
+    told = Warn("table-chosen", f"{len(results)} tables hold acceleration; {best[2]} was read.")
+    return replace(best[1], warnings=(told, *best[1].warnings))

@@ -1,0 +1,184 @@
+"""A Table into a Recording: choose columns, read the clock, mend the stamps, scale to m/s2, count what is lost."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from vibecore.errors import ReadingError
+from vibecore.model import Recording, Warn
+
+from . import columns, limits, names, rate, scale, stamps
+from .clock import Clock, read_clock
+from .table import Table
+
+_UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
+_LOST_SHARE = 0.001  # lost samples below this share are counted but not worth a warning
+
+
+def build(table: Table, name: str, rate_hz: float | None) -> Recording:
+    """The recording in a table.
+
+    Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
+    """
+    table = _one_sensor(table)
+    triple, all_triples, told = columns.find_triple(table)
+    clock = _clock(table, triple, rate_hz)
+    raw = triple.values()
+    data = stamps.mend(clock.t_s, raw)
+    _check_rows(data, table, triple)
+    found = rate.find_rate(data.t_s)
+    _check_span(data.t_s, found.step_s, table)
+    gravity_size = next(
+        (scale.steady_size(columns._clean(t.values())) for t in all_triples if t.kind == "gravity"), None
+    )
+    unit = triple.unit or _unit_in_hints(table.hints)
+    size = scale.find_scale(data.accel, unit, gravity_size)
+    if size is None:
+        raise ReadingError(
+            f"{table.source or name}: {triple.title} have a steady part of {scale.steady_size(data.accel):.4g}, which is gravity "
+            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x (m/s2)'."
+        )
+    warnings = (
+        *table.warnings,
+        *told,
+        *clock.warnings,
+        *data.warnings,
+        *size.warnings,
+        *_rate_warnings(data.t_s, found),
+    )
+    history = (*table.history, f"acceleration from {triple.title}", clock.note, *data.history, size.note)
+    return Recording(
+        name=name,
+        t_s=data.t_s,
+        accel_m_s2=np.ascontiguousarray(data.accel * size.m_s2),
+        sample_rate_hz=1.0 / found.step_s,
+        gravity_included=size.gravity,
+        rows=table.rows,
+        lost_samples=found.lost,
+        warnings=warnings,
+        history=history,
+    )
+
+
+def _one_sensor(table: Table) -> Table:
+    """Files that mix sensors row by row and name them in a column: the rows of the accelerometer alone."""
+    for column in table.columns:
+        if column.text is None:
+            continue
+        kinds_at = column.text.dictionary_encode()
+        values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
+        ranked = [
+            (columns.RANK[k], i)
+            for i, v in enumerate(values)
+            if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
+        ]
+        if not ranked or len(values) < 2 or len(kinds_at.dictionary) > 50:
+            continue
+        best = min(ranked)[1]
+        keep = np.asarray(kinds_at.indices.fill_null(-1).to_numpy(zero_copy_only=False)) == best
+        text = (
+            f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
+        )
+        kept = table.where(keep)
+        return replace(
+            kept,
+            source=f"{table.source} {values[best]}",
+            warnings=(*table.warnings, Warn("sensor-chosen", text)),
+        )
+    return table
+
+
+def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock:
+    """The best time column there is: the one with the fewest equal and backward stamps, the named ones first."""
+    best: tuple[float, Clock] | None = None
+    for column in columns.candidates_for_time(table, triple):
+        clock = read_clock(column)
+        if clock is None:
+            continue
+        steps = np.diff(clock.t_s)
+        flaws = 1.0 - float(np.mean(steps > 0))
+        if best is None or flaws < best[0] - 0.01:
+            best = (flaws, clock)
+    if best is not None:
+        if rate_hz is not None:
+            told = Warn(
+                "rate-unused",
+                f"The file has its own time stamps; the given {rate_hz:g} samples a second was not used.",
+            )
+            return replace(best[1], warnings=(*best[1].warnings, told))
+        return best[1]
+    if rate_hz is not None:
+        n = len(triple.columns[0].floats())
+        return Clock(np.arange(n) / rate_hz, f"no time column: {rate_hz:g} samples a second as given", ())
+    raise ReadingError(
+        f"{table.source or 'The file'} has no column of times that can be read. Say how many samples a second it was "
+        "recorded with, or export it with a time column."
+    )
+
+
+def _unit_in_hints(hints: str) -> str:
+    """A unit of acceleration named in the free text before the data."""
+    for line in hints.split("\n"):
+        unit = (
+            names.unit_in(line.strip().rstrip(".;,")[:200])
+            if "unit" in line.lower() or "einheit" in line.lower()
+            else ""
+        )
+        if unit in names.ACCELERATION_UNITS:
+            return unit
+    return ""
+
+
+def _check_rows(data: stamps.Stamped, table: Table, triple: columns.Triple) -> None:
+    n = len(data.t_s)
+    title = table.source or "The file"
+    if not np.isfinite(triple.values()).any():
+        raise ReadingError(
+            f"{title}: {triple.title} hold no numbers at all. Record again and look at the file before sending it."
+        )
+    if n < limits.MIN_ROWS:
+        raise ReadingError(
+            f"{title} has {n} usable row{'' if n == 1 else 's'} of acceleration; at least {limits.MIN_ROWS} are needed. "
+            "Record for half a minute or longer."
+        )
+    if not np.any(np.ptp(data.accel, axis=0) > 0):
+        raise ReadingError(
+            f"{title}: the acceleration never changes, so the sensor was not running. Record again."
+        )
+
+
+def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
+    title = table.source or "The file"
+    rate_hz = 1.0 / step_s
+    if rate_hz < limits.MIN_RATE_HZ:
+        raise ReadingError(
+            f"{title} has {rate_hz:.3g} samples a second; engine shake needs more than {limits.MIN_RATE_HZ:g}. "
+            "Set the recording app to its fastest rate and record again."
+        )
+    if t_s[-1] < limits.MIN_DURATION_S:
+        raise ReadingError(
+            f"{title} is {t_s[-1]:.2g} s long; at least {limits.MIN_DURATION_S:g} s are needed. Record for half a minute or longer."
+        )
+
+
+def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:
+    out = []
+    if found.lost > max(2, _LOST_SHARE * len(t_s)) or found.longest_gap_s > 0.5:
+        out.append(
+            Warn(
+                "lost-samples",
+                f"{found.lost} samples are missing in {found.gaps} gap{'s' if found.gaps > 1 else ''}, the longest "
+                f"{found.longest_gap_s:.3g} s. Close other apps and keep the screen on while recording.",
+            )
+        )
+    scatter = float(np.median(np.abs(np.diff(t_s) / found.step_s - 1.0)))
+    if not found.steady or scatter > _UNEVEN_S:
+        out.append(
+            Warn(
+                "uneven-stamps",
+                "The time between samples varies widely: the app records when something changes.",
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,96 @@
+"""Time columns to seconds from the first row: unit by name, by plausible rate, by the size of the epoch.
+
+A phone's accelerometer delivers 5 to 1000 samples a second, a range narrower than the factor 1000 between
+units: one unit at most makes a rate plausible. Whole numbers of up to 19 digits (nanoseconds since 1970) are
+subtracted as integers first: float64 would lose the last digits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.model import Warn
+
+from . import dates, limits, names
+from .columns import is_counter
+from .table import MISSING, Column
+
+Floats = NDArray[np.float64]
+_CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
+
+
+@dataclass(frozen=True, eq=False)
+class Clock:
+    """Seconds from the first row (n,), nan where there is no stamp, and what to tell."""
+
+    t_s: Floats
+    note: str
+    warnings: tuple[Warn, ...] = ()
+
+
+def read_clock(column: Column) -> Clock | None:
+    """The column as seconds, or None if it is no time."""
+    if column.numbers is None:
+        text_s = dates.seconds(column.text)
+        return None if text_s is None else Clock(text_s, f"time from the text in {_title(column)}")
+    raw = _from_first(column)
+    if not np.isfinite(raw).any():
+        return None
+    stated = names.unit_of_cell(column.unit) or names.time_unit_in(column.name)
+    stated = stated if stated in names.TIME_UNITS_S else ""
+    step = _usual_step(raw)
+    if step <= 0 or (not stated and is_counter(column)):
+        return None
+    unit, warnings = _unit(column, stated, step)
+    if not unit:
+        return None
+    return Clock(raw * names.TIME_UNITS_S[unit], f"time from {_title(column)} in {unit}", warnings)
+
+
+def _title(column: Column) -> str:
+    return f"column '{column.name}'" if column.name else "a column without a name"
+
+
+def _from_first(column: Column) -> Floats:
+    """Numbers less the first one, exact for int64."""
+    values = column.numbers
+    assert values is not None
+    if values.dtype == np.int64:
+        known = values != MISSING
+        if not known.any():
+            return np.full(len(values), np.nan)
+        return np.where(known, (values - values[np.argmax(known)]).astype(np.float64), np.nan)
+    known = np.isfinite(values)
+    return np.where(known, values - values[np.argmax(known)], np.nan)
+
+
+def _usual_step(raw: Floats) -> float:
+    """Mean step, gaps cut short, so that thousands of equal stamps and a long gap both leave it right."""
+    steps = np.abs(np.diff(raw[np.isfinite(raw)]))
+    rising = steps[steps > 0]
+    if not len(rising):
+        return 0.0
+    return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), float(np.median(steps))))))
+
+
+def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
+    low, high = limits.TYPICAL_RATES_HZ
+    fitting = [u for u in ("s", "ms", "us", "ns") if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
+    if stated:
+        rate = 1.0 / (step * names.TIME_UNITS_S[stated])
+        if limits.BELIEVED_RATES_HZ[0] <= rate <= limits.BELIEVED_RATES_HZ[1]:
+            return stated, ()
+        if fitting:
+            text = (
+                f"{_title(column)} says {stated}, which would be {rate:,.3g} samples a second: no phone does that. "
+                f"{fitting[0]} was taken ({1.0 / (step * names.TIME_UNITS_S[fitting[0]]):.4g} samples a second)."
+            )
+            return fitting[0], (Warn("time-unit-mismatch", text),)
+        return stated, ()
+    if fitting:
+        return fitting[0], ()
+    slow = [u for u in ("s", "ms") if 0.2 <= 1.0 / (step * names.TIME_UNITS_S[u]) < low]
+    return (slow[0] if slow else ""), ()

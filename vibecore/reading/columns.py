@@ -1,0 +1,202 @@
+"""Which columns are the acceleration and which the time: by name, unit and content.
+
+Every choice between several candidates is told; what is no acceleration is refused in words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.errors import ReadingError
+from vibecore.model import Warn
+
+from . import names, scale
+from .table import Column, Table
+
+Floats = NDArray[np.float64]
+
+RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
+_WORDS = {
+    "rotation": "turning rates (a gyroscope)", "magnetic": "a magnetic field (a compass)", "orientation": "angles of the phone",
+    "location": "positions (satellite navigation)", "speed": "speeds", "sound": "sound levels", "pressure": "air pressure",
+    "gravity": "the direction of gravity alone",
+}  # fmt: skip
+_COUNTER_ROWS = 8  # fewer rows than this count nothing
+
+
+@dataclass(frozen=True, eq=False)
+class Triple:
+    """Three columns in the order x, y, z. `kind` by names ('' unknown), `unit` as named ('' unknown)."""
+
+    stem: str
+    kind: str
+    unit: str
+    columns: tuple[Column, Column, Column]
+    uncalibrated: bool = False
+
+    def values(self) -> Floats:
+        """(n, 3) numbers, nan where empty."""
+        return np.column_stack([c.floats() for c in self.columns])
+
+    @property
+    def title(self) -> str:
+        return ", ".join(c.name or "a column without a name" for c in self.columns)
+
+
+def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
+    """The acceleration, all triples there are, and what to tell about the choice.
+
+    Raises ReadingError if none of the columns is an acceleration: the message says what they hold.
+    """
+    found = named_triples(table)
+    usable = [t for t in found if t.kind in ("total", "acceleration", "linear", "")]
+    sure = [t for t in usable if t.kind] or usable
+    if not sure and not found:
+        sure = found = _by_content(table)
+    if not sure:
+        sure = [t for t in found if _lone_g(t)]
+    if not sure:
+        raise ReadingError(_refusal(table, found))
+    ranked = sorted(sure, key=_rank)
+    best = ranked[0]
+    if not table.named:
+        return best, found, ()
+    others = [t for t in found if t is not best]
+    if not others:
+        return best, found, ()
+    text = f"The file holds {len(found)} sets of three axes; {best.title} was taken as the acceleration."
+    if len(ranked) > 1 and _rank(ranked[1]) == _rank(best):
+        text += f" {ranked[1].title} could be it as well: give a file with one of them if that is wrong."
+    return best, found, (Warn("columns-chosen", text),)
+
+
+def _rank(triple: Triple) -> tuple[int, bool]:
+    rank = RANK[triple.kind]
+    if triple.kind in ("acceleration", ""):
+        size = scale.steady_size(_clean(triple.values()))
+        known = triple.unit in scale.M_S2_PER_UNIT
+        units = [triple.unit] if known else ["m/s2", "g", "mg"]
+        if any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in units):
+            rank = 0
+    return rank, triple.uncalibrated
+
+
+def _clean(values: Floats) -> Floats:
+    kept = values[np.isfinite(values).all(axis=1)]
+    return kept if len(kept) else np.zeros((1, 3))
+
+
+def named_triples(table: Table) -> list[Triple]:
+    """Every set of three columns whose names differ only in the axis."""
+    numeric = [c for c in table.columns if c.numbers is not None and c.name]
+    out = []
+    for stem, (i, j, k) in names.triples([c.name for c in numeric]):
+        columns = (numeric[i], numeric[j], numeric[k])
+        unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
+        kind = names.kind_of(_bare(stem)) or names.kind_of_unit(unit) or names.kind_of(table.source)
+        if names.kind_of_unit(unit) not in ("", "acceleration"):
+            kind = names.kind_of_unit(unit)
+        elif kind == "acceleration" and names.kind_of(table.source) in ("total", "linear"):
+            kind = names.kind_of(table.source)
+        if not unit and names.has_word(_bare(stem), ["gforce", "gf"]):
+            unit = "g"
+        rough = names.has_word(stem, names.words()["uncalibrated"]["words"])
+        out.append(Triple(stem, kind, unit if unit in names.ACCELERATION_UNITS else "", columns, rough))
+    return out
+
+
+def _bare(stem: str) -> str:
+    """A name without its unit, so that the letters of the unit are not read as words."""
+    import re
+
+    stem = re.sub(
+        r"[(\[{<][^()\[\]{}<>]*[)\]}>]", lambda m: " " if names.unit_in(m.group()) else m.group(), stem
+    )
+    return re.sub(r"\s+in\s+\S+$|[_\s](m_s2|ms2|m/s2|g|mg)\s*$", " ", stem)
+
+
+def _lone_g(triple: Triple) -> bool:
+    """'gx, gy, gz' alone: acceleration if its steady part is gravity, though the g might mean a gyroscope."""
+    bare = _bare(triple.stem).strip()
+    return bare.lower() == "g" and _rank(Triple(triple.stem, "", triple.unit, triple.columns))[0] == 0
+
+
+def _by_content(table: Table) -> list[Triple]:
+    """Three columns out of a table whose names do not tell: what is left beside time, counter and magnitude."""
+    left = [c for c in table.columns if c.numbers is not None and not _is_special(c)]
+    left = [c for c in left if not (c.name and names.kind_of(c.name) in _WORDS)]
+    left = [c for c in left if not is_counter(c) and not _rises(c)]
+    if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
+        left = left[:3]
+    kind = names.kind_of(table.source)
+    if len(left) == 3:
+        a, b, c = left
+        unit = names.unit_of_cell(a.unit) or names.unit_in(a.name)
+        return [Triple("", kind, unit if unit in names.ACCELERATION_UNITS else "", (a, b, c))]
+    if len(left) in (6, 9):
+        sets = [Triple("", kind, "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
+        return [t for t in sets if _rank(t)[0] == 0][:1]
+    return []
+
+
+def _is_special(column: Column) -> bool:
+    values = column.floats()
+    return not np.isfinite(values).any() or bool(column.name and names.is_time(column.name))
+
+
+def is_counter(column: Column) -> bool:
+    """True if a column just counts its rows."""
+    values = column.floats()
+    return len(values) >= _COUNTER_ROWS and bool(np.all(np.diff(values) == 1.0))
+
+
+def _rises(column: Column) -> bool:
+    """True if a column never falls and rises overall, as time does."""
+    values = column.floats()
+    steps = np.diff(values[np.isfinite(values)])
+    return len(steps) >= _COUNTER_ROWS and bool(np.mean(steps >= 0) > 0.98 and np.mean(steps > 0) > 0.02)
+
+
+def _is_size(size: Floats, axes: list[Column]) -> bool:
+    """True if one column is the length of the vector of the three others."""
+    length = np.sqrt(sum(c.floats() ** 2 for c in axes))
+    known = np.isfinite(size) & np.isfinite(length)
+    return bool(known.any()) and bool(
+        np.median(np.abs(size - length)[known]) < 0.01 * np.median(length[known]) + 1e-6
+    )
+
+
+def _refusal(table: Table, found: list[Triple]) -> str:
+    """What the columns hold instead of acceleration."""
+    kinds = [t.kind for t in found] + [names.kind_of(c.name) for c in table.columns if c.name]
+    held = list(dict.fromkeys(_WORDS[k] for k in kinds if k in _WORDS))
+    title = table.source or "The file"
+    if held:
+        what = f"{title} holds {' and '.join(held)}, no acceleration"
+    elif any(names.kind_of(c.name) in RANK for c in table.columns if c.name):
+        what = f"{title} holds acceleration, but not on three axes"
+    else:
+        shown = ", ".join(c.name for c in table.columns[:8] if c.name)
+        what = f"{title} holds no three columns of acceleration" + (
+            f" (its columns: {shown})" if shown else ""
+        )
+    return f"{what}. Export the accelerometer with its x, y and z columns."
+
+
+def candidates_for_time(table: Table, triple: Triple) -> list[Column]:
+    """Columns that may be the time, the likeliest first: named so; without names, the ones that rise."""
+    rest = [c for c in table.columns if c not in triple.columns]
+    named = [c for c in rest if c.name and names.is_time(c.name) and names.kind_of(c.name) not in _WORDS]
+    stem = names.kind_of(triple.stem)
+    named.sort(key=lambda c: not (stem and names.kind_of(c.name) == stem))
+    unnamed = [c for c in rest if not c.name and c.numbers is not None and _rises(c) and not is_counter(c)]
+    dated = [c for c in rest if c.text is not None and c not in named]
+    odd = [
+        c
+        for c in rest
+        if c.name and c not in named and c.numbers is not None and _rises(c) and not is_counter(c)
+    ]
+    return [*named, *unnamed, *dated, *(odd if not named else [])]

@@ -1,0 +1,263 @@
+"""Delimited text of any make into a Table. pyarrow's C++ parser does the rows; Python looks at the head only."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from vibecore.errors import ReadingError
+from vibecore.model import Warn
+
+from . import encoding, limits
+from .layout import Layout, find_layout, is_date, is_number
+from .table import MISSING, Column, Table
+
+_HEAD_BYTES = 128 * 1024
+_EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
+_BLOCK_BYTES = 4 * 1024 * 1024
+_MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
+_MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
+_PLAIN_NUMBER = r"^\s*[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?\s*$"
+_SHOWN = 60  # characters of a broken line that a message quotes
+_NOTHING = [
+    "",
+    "nan",
+    "NaN",
+    "NAN",
+    "-nan",
+    "null",
+    "NULL",
+    "Null",
+    "None",
+    "none",
+    "N/A",
+    "n/a",
+    "NA",
+    "na",
+    "#N/A",
+    "-",
+    "--",
+]
+
+
+def sniff(data: bytes) -> bool:
+    """True if the bytes can be text."""
+    return encoding.looks_like_text(data)
+
+
+def read(data: bytes, source: str, max_rows: int) -> Table:
+    """The table in a delimited text.
+
+    Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
+    """
+    text, kind = encoding.to_utf8(data)
+    head = text[:_HEAD_BYTES]
+    _check_lines(text, head, source, max_rows)
+    lines = head.decode("utf-8", errors="replace").split("\n")
+    if len(text) > len(head):
+        lines.pop()
+    lines = [line.rstrip("\r") for line in lines]
+    while lines and not lines[-1].strip():
+        lines.pop()
+    layout = find_layout(lines, source)
+    body, cut = _body(text, layout)
+    columns, broken, bad_cells = _parse(body, layout, source)
+    rows = len(columns[0])
+    if rows == 0:
+        raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
+    named = _fit_names(layout, columns)
+    warnings = _told(broken, bad_cells, cut, rows)
+    mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
+    history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
+    return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history)
+
+
+def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
+    if not head.strip():
+        raise ReadingError(f"{source} is empty. Record again, or export the recording once more.")
+    if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
+        raise ReadingError(
+            f"{source} is one line of {limits.megabytes(len(text))}; a recording has one line for each sample. "
+            "Export it as CSV with line breaks."
+        )
+    rows = text.count(b"\n")
+    if rows > max_rows:
+        raise ReadingError(
+            f"{source} has {rows} rows, the limit is {max_rows}. Cut out the part of interest."
+        )
+
+
+def _body(text: bytes, layout: Layout) -> tuple[bytes | memoryview, bool]:
+    """The bytes of the rows of data, made plain enough for the parser, and whether a cut last line was dropped."""
+    start = 0
+    for _ in range(layout.first):
+        start = text.index(b"\n", start) + 1
+    end = len(text)
+    cut = False
+    last = text.rfind(b"\n") + 1
+    if last > start and not text.endswith(b"\n") and _is_cut(text[last:], layout):
+        end, cut = last, True
+    if layout.delimiter != " ":
+        return memoryview(text)[start:end], cut
+    body = text[start:end]
+    body = body.replace(b"\t", b" ")
+    while b"  " in body:
+        body = body.replace(b"  ", b" ")
+    body = body.replace(b"\r\n", b"\n").replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
+    return body, cut
+
+
+def _is_cut(line: bytes, layout: Layout) -> bool:
+    """True if the last line stops within its last number: fewer decimals than every other row has."""
+    cells = (
+        line.decode("utf-8", errors="replace")
+        .rstrip("\r")
+        .split(None if layout.delimiter == " " else layout.delimiter)
+    )
+    if len(cells) != layout.width or not cells[-1]:
+        return False
+    lengths = {len(row[-1].partition(layout.decimal)[2]) for row in layout.cells if row[-1]}
+    return len(lengths) == 1 and len(cells[-1].partition(layout.decimal)[2]) < lengths.pop()
+
+
+def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[Any], int, int]:
+    """Arrow columns, the count of rows of another width, and of cells that were no numbers."""
+    import pyarrow as pa
+
+    types = _types(layout)
+    try:
+        columns, broken = _read_csv(body, layout, types, source)
+        return columns, broken, 0
+    except pa.ArrowInvalid:
+        pass
+    try:
+        columns, broken = _read_csv(body, layout, [pa.string()] * layout.width, source)
+    except pa.ArrowInvalid as error:
+        raise ReadingError(
+            f"{source} could not be read as a table: {str(error)[:200]}. Export the recording once more as CSV."
+        ) from error
+    bad = 0
+    for i, kind in enumerate(types):
+        if kind != pa.string():
+            columns[i], wrong = _to_numbers(columns[i], kind, layout.decimal)
+            bad = max(bad, wrong)
+    return columns, broken, bad
+
+
+def _types(layout: Layout) -> list[Any]:
+    """Arrow types told from the head: text where most cells are no numbers, integers where digits matter."""
+    import pyarrow as pa
+
+    types = []
+    for column in zip(*layout.cells, strict=True):
+        filled = [c for c in column if c and c not in _NOTHING]
+        numbers = [c for c in filled if is_number(c, layout.decimal)]
+        if len(numbers) <= 0.5 * len(filled) and filled:
+            types.append(pa.string())
+        elif numbers and all(c.lstrip("+-").isdigit() and len(c) >= _EXACT_DIGITS for c in numbers):
+            types.append(pa.int64())
+        else:
+            types.append(pa.float64())
+    return types
+
+
+def _read_csv(
+    body: bytes | memoryview, layout: Layout, types: list[Any], source: str
+) -> tuple[list[Any], int]:
+    import pyarrow as pa
+    from pyarrow import csv
+
+    names = [str(i) for i in range(layout.width)]
+    broken: list[str] = []
+
+    def skip(row: Any) -> str:
+        broken.append(row.text[:_SHOWN] if row.text.strip() else "")
+        return "error" if len(broken) > _MOST_BROKEN_ROWS else "skip"
+
+    table = csv.read_csv(
+        pa.BufferReader(pa.py_buffer(body)),
+        read_options=csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
+        parse_options=csv.ParseOptions(delimiter=layout.delimiter, invalid_row_handler=skip),
+        convert_options=csv.ConvertOptions(
+            column_types=dict(zip(names, types, strict=True)),
+            decimal_point=layout.decimal,
+            null_values=_NOTHING,
+            strings_can_be_null=False,
+            check_utf8=False,
+        ),
+    )
+    shown = [line for line in broken if line]
+    if len(shown) > _MOST_BROKEN * max(1, table.num_rows):
+        raise ReadingError(
+            f"{source}: {len(shown)} rows do not have the {layout.width} cells of the others, such as "
+            f"{shown[0]!r}. Export the recording once more as CSV."
+        )
+    return [table.column(i).combine_chunks() for i in range(layout.width)], len(shown)
+
+
+def _to_numbers(text: Any, kind: Any, decimal: str) -> tuple[Any, int]:
+    """Numbers out of a text column, null where a cell is none, and the count of such cells that held something."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if decimal == ",":
+        text = pc.replace_substring(text, ",", ".")
+    text = pc.utf8_trim_whitespace(text)
+    good = pc.match_substring_regex(text, _PLAIN_NUMBER)
+    empty = pc.is_in(text, value_set=pa.array(_NOTHING))
+    wrong = pc.sum(pc.invert(pc.or_(good, empty))).as_py() or 0
+    kept = pc.utf8_ltrim(pc.if_else(good, text, pa.scalar(None, pa.string())), "+")
+    try:
+        return kept.cast(kind), wrong
+    except pa.ArrowInvalid:  # an integer too long, or a fraction among integers
+        return kept.cast(pa.float64()), wrong
+
+
+def to_numpy(column: Any) -> Any:
+    """Arrow numbers as numpy: float64 with nan where empty, or int64 with MISSING where empty."""
+    import pyarrow as pa
+
+    if column.null_count and pa.types.is_integer(column.type):
+        column = column.fill_null(MISSING)
+    return np.asarray(column.to_numpy(zero_copy_only=False))
+
+
+def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
+    """Columns under their names. One name too few over a first column that counts rows: the names move right."""
+    import pyarrow as pa
+
+    arrays = [None if pa.types.is_string(c.type) else to_numpy(c) for c in columns]
+    names = list(layout.names[: layout.width])
+    units = list(layout.units[: layout.width])
+    first = arrays[0]
+    if (
+        len(names) == layout.width - 1
+        and first is not None
+        and len(first) > 1
+        and np.all(np.diff(first) == 1)
+    ):
+        names, units = ["index", *names], ["", *units]
+    names += [""] * (layout.width - len(names))
+    units += [""] * (layout.width - len(units))
+    return [
+        Column(name, array, column if array is None else None, unit)
+        for name, unit, array, column in zip(names, units, arrays, columns, strict=True)
+    ]
+
+
+def _told(broken: int, bad_cells: int, cut: bool, rows: int) -> tuple[Warn, ...]:
+    warnings = []
+    if broken or cut:
+        count = broken + cut
+        warnings.append(
+            Warn("broken-rows", f"{count} broken row{'s' if count > 1 else ''} left out of {rows + count}.")
+        )
+    if bad_cells:
+        warnings.append(
+            Warn(
+                "text-cells",
+                f"{bad_cells} of {rows} rows hold text where a number should stand; they were left out.",
+            )
+        )
+    return tuple(warnings)

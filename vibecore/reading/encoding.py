@@ -1,0 +1,77 @@
+"""Bytes to clean UTF-8 text: byte order marks, UTF-16, Latin-1, NUL bytes, odd minus signs and line ends."""
+
+from __future__ import annotations
+
+import codecs
+
+_PROBE = 4096  # bytes looked at to tell text from pictures and UTF-16 from UTF-8
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_CONTROL = bytes(b for b in range(32) if b not in b"\t\n\r\f\v\0\x1a")
+_MOST_CONTROL = 0.02  # share of control characters above which bytes are no text
+_ODD_SIGNS = {"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\ufeff": ""}
+
+
+def looks_like_text(data: bytes) -> bool:
+    """True if the first bytes can be text: few control characters, NUL bytes only as UTF-16 has them."""
+    probe = data[:_PROBE]
+    if any(probe.startswith(mark) for mark, _ in _MARKS) or _bare_utf16(probe):
+        return True
+    control = len(probe) - len(probe.translate(None, _CONTROL))
+    return control <= _MOST_CONTROL * len(probe) and probe.count(0) <= len(probe) // 2
+
+
+def to_utf8(data: bytes) -> tuple[bytes, str]:
+    """The text as UTF-8 bytes without mark or NUL bytes, line ends as newlines, and the encoding it had."""
+    text, encoding = _decode(data)
+    if b"\0" in text:
+        text = text.replace(b"\0", b"")
+        encoding += " with NUL bytes"
+    if b"\r" in text[: 1 << 16] and b"\n" not in text[: 1 << 16]:
+        text = text.replace(b"\r", b"\n")
+    return text.rstrip(b"\x1a"), encoding
+
+
+def _decode(data: bytes) -> tuple[bytes, str]:
+    for mark, name in _MARKS:
+        if data.startswith(mark):
+            if name == "utf-8":
+                return _as_utf8(data[len(mark) :])
+            return _plain(data[len(mark) :].decode(name, errors="ignore")), name
+    if name := _bare_utf16(data[:_PROBE]):
+        return _plain(data.decode(name, errors="ignore")), name
+    return _as_utf8(data)
+
+
+def _as_utf8(data: bytes) -> tuple[bytes, str]:
+    if data.isascii():
+        return data, "ascii"
+    try:
+        text, encoding = data.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        text, encoding = data.decode("cp1252", errors="replace"), "latin-1"
+    return _plain(text), encoding
+
+
+def _plain(text: str) -> bytes:
+    for odd, plain in _ODD_SIGNS.items():
+        if odd in text:
+            text = text.replace(odd, plain)
+    return text.encode("utf-8", errors="ignore")
+
+
+def _bare_utf16(probe: bytes) -> str:
+    """UTF-16 without a mark shows as every other byte being NUL; '' if it is not."""
+    half = len(probe) // 2
+    if half < 8:
+        return ""
+    even, odd = probe[0 : 2 * half : 2].count(0), probe[1 : 2 * half : 2].count(0)
+    if odd > 0.7 * half and even < 0.1 * half:
+        return "utf-16-le"
+    if even > 0.7 * half and odd < 0.1 * half:
+        return "utf-16-be"
+    return ""

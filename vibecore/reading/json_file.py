@@ -1,0 +1,196 @@
+"""JSON recordings into Tables: records, columns, rows under names, one record a line, or any of them nested."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from vibecore.errors import ReadingError
+
+from . import limits
+from .encoding import to_utf8
+from .table import Column, Table
+
+_DEPTH = 5  # how deep the recording may sit in nested objects
+_LEAST_ROWS = 2
+
+
+def sniff(data: bytes) -> bool:
+    """True if the text starts like a JSON object or list."""
+    head = to_utf8(data[:4096])[0].lstrip()[:40].replace(b" ", b"").replace(b"\n", b"")
+    return head.startswith((b'{"', b"[{", b"[[", b'["', b"{}", b"[]", b"{'")) or head in (b"{", b"[")
+
+
+def read(data: bytes, title: str, max_rows: int) -> list[Table]:
+    """The tables in a JSON file.
+
+    Raises ReadingError if it is broken (with line and column), too large, or holds no table of numbers.
+    """
+    if len(data) > limits.MAX_JSON_BYTES:
+        raise ReadingError(
+            f"{title} is {limits.megabytes(len(data))} of JSON, the limit is {limits.megabytes(limits.MAX_JSON_BYTES)}. Export it as CSV."
+        )
+    text = to_utf8(data)[0].decode("utf-8", errors="replace").strip()
+    tables = _tables(_parse(text, title), title, 0)
+    tables = [t for t in tables if t.rows >= _LEAST_ROWS]
+    if not tables:
+        raise ReadingError(f"{title} is JSON without a list of samples. Export the recording as CSV.")
+    if max(t.rows for t in tables) > max_rows:
+        raise ReadingError(f"{title} has more than {max_rows} rows. Cut out the part of interest.")
+    return tables
+
+
+def _parse(text: str, title: str) -> Any:
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        lines = [line for line in text.split("\n") if line.strip()]
+        if len(lines) > 1 and error.lineno == 2 and error.msg.startswith("Extra data"):
+            return _lines(lines, title)
+        raise ReadingError(
+            f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export the recording once more."
+        ) from error
+    except (RecursionError, ValueError) as error:
+        raise ReadingError(
+            f"{title} is JSON that cannot be read: {str(error)[:100]}. Export the recording as CSV."
+        ) from error
+
+
+def _lines(lines: list[str], title: str) -> Any:
+    """One JSON value a line; a broken last line is left out."""
+    for rows in (lines, lines[:-1]):
+        try:
+            return json.loads("[" + ",".join(rows) + "]")
+        except (ValueError, RecursionError):
+            continue
+    raise ReadingError(f"{title} has lines of broken JSON. Export the recording once more.")
+
+
+def _tables(value: Any, source: str, depth: int) -> list[Table]:
+    """Every table found in a JSON value."""
+    if depth > _DEPTH:
+        return []
+    if isinstance(value, list) and value:
+        if isinstance(value[0], dict):
+            return _from_records(value, source)
+        if isinstance(value[0], list):
+            return _from_rows(value, source)
+        return []
+    if not isinstance(value, dict):
+        return []
+    if isinstance(value.get("columns"), list) and isinstance(value.get("data"), list):
+        return _from_rows([value["columns"], *value["data"]], source)
+    if columns := _from_columns(value, source):
+        return [columns]
+    out: list[Table] = []
+    for key, inner in value.items():
+        out += _tables(inner, f"{source} {key}", depth + 1)
+    return out
+
+
+def _from_columns(value: dict[str, Any], source: str) -> Table | None:
+    """Lists of equal length under names, one level of nesting allowed."""
+    flat: dict[str, list[Any]] = {}
+    for key, inner in value.items():
+        if isinstance(inner, dict):
+            flat |= {f"{key}.{k}": v for k, v in inner.items() if _is_list(v)}
+        elif _is_list(inner):
+            flat[key] = inner
+    if len(flat) < 3:
+        return None
+    lengths = [len(v) for v in flat.values()]
+    rows = max(set(lengths), key=lengths.count)
+    columns = [_column(key, v) for key, v in flat.items() if len(v) == rows]
+    return Table(tuple(columns[: limits.MAX_COLUMNS]), rows, source, history=("json, columns",))
+
+
+def _is_list(value: Any) -> bool:
+    return isinstance(value, list) and len(value) > 1 and not isinstance(value[0], (dict, list))
+
+
+def _from_rows(rows: list[Any], source: str) -> list[Table]:
+    """Lists of numbers, the first row perhaps names."""
+    names: list[str] = []
+    if all(isinstance(cell, str) for cell in rows[0]) and not any(_is_figure(c) for c in rows[0]):
+        names, rows = [str(c) for c in rows[0]], rows[1:]
+    lists = [row for row in rows if isinstance(row, list)]
+    if not lists:
+        return []
+    width = min(max(len(row) for row in lists[:50]), limits.MAX_COLUMNS)
+    names += [""] * (width - len(names))
+    lists = [row if len(row) == width else (row + [None] * width)[:width] for row in lists]
+    columns = [_column(names[i], list(column)) for i, column in enumerate(zip(*lists, strict=True))]
+    return [Table(tuple(columns), len(lists), source, named=any(names), history=("json, rows",))]
+
+
+def _is_figure(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
+
+
+def _from_records(records: list[Any], source: str) -> list[Table]:
+    """Objects with the same names, values nested up to three deep ('accel': {'x': ...})."""
+    records = [r for r in records if isinstance(r, dict)]
+    keys: dict[tuple[str, ...], None] = {}
+    for record in [*records[:100], *records[-100:]]:
+        keys |= dict.fromkeys(_paths(record, 3))
+    columns = [_column(".".join(path), _values(records, path)) for path in list(keys)[: limits.MAX_COLUMNS]]
+    return [Table(tuple(columns), len(records), source, history=("json, records",))] if columns else []
+
+
+def _paths(record: dict[str, Any], depth: int) -> list[tuple[str, ...]]:
+    out: list[tuple[str, ...]] = []
+    for key, value in record.items():
+        if isinstance(value, dict) and depth > 1:
+            out += [(key, *rest) for rest in _paths(value, depth - 1)]
+        elif isinstance(value, list) and len(value) <= 4:
+            out += [(key, f"[{'xyzw'[i]}]") for i in range(len(value))]
+        elif not isinstance(value, (dict, list)):
+            out.append((key,))
+    return out
+
+
+def _values(records: list[Any], path: tuple[str, ...]) -> list[Any]:
+    values = records
+    for key in path:
+        if key[:1] == "[" and key[-1:] == "]":
+            at = "xyzw".index(key[1])
+            values = [v[at] if isinstance(v, list) and len(v) > at else None for v in values]
+        else:
+            values = [v.get(key) if isinstance(v, dict) else None for v in values]
+    return values
+
+
+def _column(name: str, values: list[Any]) -> Column:
+    """Numbers if most values are, whole numbers beyond float64's reach kept exact; else text."""
+    try:
+        array = np.array(values, dtype=np.int64 if _all_long(values) else np.float64)
+        return Column(name, array)
+    except (ValueError, TypeError, OverflowError):
+        return text_column(name, values)
+
+
+def _all_long(values: list[Any]) -> bool:
+    return isinstance(values[0], int) and abs(values[0]) >= 10**15 and all(type(v) is int for v in values)
+
+
+def text_column(name: str, values: list[Any]) -> Column:
+    """A column of mixed values: numbers where most can be read so, else text."""
+    import pyarrow as pa
+
+    texts = ["" if v is None else str(v) for v in values]
+    numbers = np.full(len(texts), np.nan)
+    for i, text in enumerate(texts):
+        try:
+            numbers[i] = float(text)
+        except ValueError:
+            continue
+    filled = sum(1 for t in texts if t)
+    if np.isfinite(numbers).sum() > 0.5 * filled:
+        return Column(name, numbers)
+    return Column(name, None, pa.array(texts))

@@ -1,0 +1,23 @@
+"""What the reader accepts, so that no file costs unbounded time or memory. Reasons stand beside the numbers."""
+
+from __future__ import annotations
+
+MAX_BYTES = 256 * 1024 * 1024  # about four hours of text at 400 samples a second
+MAX_ROWS = 6_000_000  # over four hours at 400 samples a second; 0.2 GB as numbers
+MAX_JSON_BYTES = 96 * 1024 * 1024  # JSON grows about fivefold in memory
+MAX_COLUMNS = 300  # the widest phone loggers write under a hundred
+MAX_LINE_BYTES = 64 * 1024  # far above the widest row of MAX_COLUMNS numbers
+MAX_ARCHIVE_ENTRIES = 500
+MAX_SHEETS = 40
+MAX_SHEET_CELLS = 20_000_000  # calamine holds a sheet as a full rectangle, 24 bytes a cell
+
+MIN_ROWS = 16  # below this nothing about rate or gravity can be told
+MIN_DURATION_S = 2.0  # a few turns of the engine at idle, the least that shows an order
+MIN_RATE_HZ = 20.5  # "20 Hz" files see up to 10 Hz only: below order 1 of most idles
+TYPICAL_RATES_HZ = (5.0, 1000.0)  # what phone accelerometers deliver, slow loggers to the fastest parts
+BELIEVED_RATES_HZ = (0.4, 4000.0)  # a stated time unit is believed inside this range, doubted outside
+
+
+def megabytes(size: int) -> str:
+    """A size in words, for messages."""
+    return f"{size / 1e6:.0f} MB" if size >= 1e6 else f"{size / 1e3:.0f} kB"

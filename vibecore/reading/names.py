@@ -1,0 +1,180 @@
+"""What the names of columns, sheets and files say: sensor, axis, unit. The words are data, in words.toml."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
+ACCELERATION_UNITS = frozenset({"m/s2", "g", "mg", "cm/s2", "mm/s2", "ft/s2", "counts"})
+_KIND_OF_UNIT = {
+    **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
+    "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",
+    "m/s": "speed", "Pa": "pressure", "m": "location", "dB": "sound",
+}  # fmt: skip
+_SHORT = 3  # Latin words up to this long must stand alone
+
+
+@lru_cache(maxsize=1)
+def words() -> dict[str, Any]:
+    import tomllib
+
+    text = (resources.files(__package__) / "words.toml").read_text(encoding="utf-8")
+    data = tomllib.loads(text)
+    data["unit_of"] = {w: unit for unit, ws in data["units"].items() for w in ws}
+    return data
+
+
+@lru_cache(maxsize=4096)
+def tokens(name: str) -> tuple[str, ...]:
+    """Words of a name: parted at signs, blanks, digits' edges and capitals; small letters, accents off."""
+    name = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", name)
+    return tuple(t for t in re.split(r"[^\w]+|_+", plain(name)) if t)
+
+
+@lru_cache(maxsize=4096)
+def plain(text: str) -> str:
+    """Small letters without accents."""
+    text = unicodedata.normalize("NFKD", text)
+    return unicodedata.normalize("NFC", "".join(c for c in text if not unicodedata.combining(c))).lower()
+
+
+def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
+    """True if the name holds one of the words: short Latin ones alone, longer ones anywhere."""
+    parts = tokens(name)
+    joined = "".join(parts)
+    return any(
+        (word in parts) if len(word) <= _SHORT and word.isascii() else (word in joined or word in parts)
+        for word in group
+    )
+
+
+@lru_cache(maxsize=2048)
+def kind_of(name: str) -> str:
+    """The sensor a name speaks of ('' unknown): acceleration, linear, total, gravity, rotation, magnetic ..."""
+    data = words()
+    kinds = data["kinds"]
+    for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure"):
+        if has_word(name, kinds[kind]):
+            return kind
+    moving = has_word(name, kinds["acceleration"])
+    if has_word(name, data["without_gravity"]["words"]):
+        return "linear"
+    if has_word(name, data["with_gravity"]["words"]) and moving:
+        return "total"
+    if moving:
+        return "acceleration"
+    return "gravity" if has_word(name, kinds["gravity"]) else ""
+
+
+def kind_of_unit(unit: str) -> str:
+    return _KIND_OF_UNIT.get(unit, "")
+
+
+def _squeeze(text: str) -> str:
+    text = unicodedata.normalize("NFKC", text).lower().strip(" .:\"'")
+    text = text.replace("\u03bc", "u").replace("\u00b5", "u").replace("\u2212", "-")
+    text = re.sub(r"[\s^*·⋅×]+", "", text).replace("{", "").replace("}", "")
+    return re.sub(r"(?<=[a-z])\.(?=[a-z])|\.$", "", text)
+
+
+@lru_cache(maxsize=2048)
+def unit_of_cell(cell: str) -> str:
+    """The unit that a whole cell such as '(m/s^2)' or 'sec' names, or ''."""
+    return str(words()["unit_of"].get(_squeeze(cell.strip("()[]{}<> ")), ""))
+
+
+@lru_cache(maxsize=2048)
+def unit_in(name: str) -> str:
+    """The unit in a column's name, 'ax (m/s^2)', 'ay in g', 't/ms', 'x_m_s2', or ''."""
+    for inside in reversed(re.findall(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]", name)):
+        for part in (inside, *re.split(r"[,;]| in ", inside)):
+            if unit := unit_of_cell(part):
+                return unit
+    for at in re.finditer(r"\s+in\s+|[/,:;]\s*|\s+", name):
+        if unit := unit_of_cell(name[at.end() :]):
+            return unit
+    parts = [p for p in re.split(r"[_\s.\-]+", name) if p]
+    for count in (3, 2, 1):
+        if len(parts) > count and (
+            unit := unit_of_cell("_".join(parts[-count:])) or unit_of_cell("/".join(parts[-count:]))
+        ):
+            return unit
+    return ""
+
+
+@lru_cache(maxsize=2048)
+def time_unit_in(name: str) -> str:
+    """The unit of time anywhere in a name ('elapsedMillis', 'seconds_elapsed', 'Zeit in s'), or ''."""
+    if unit := unit_in(name) or unit_of_cell(name):
+        return unit if unit in TIME_UNITS_S else ""
+    found = [unit_of_cell(t) for t in tokens(name) if len(t) > 1]
+    return next((u for u in reversed(found) if u in TIME_UNITS_S), "")
+
+
+@lru_cache(maxsize=2048)
+def is_time(name: str) -> bool:
+    """True if a name speaks of time."""
+    data = words()["time"]
+    if has_word(name, data["never"]):
+        return False
+    return has_word(name, data["words"]) or time_unit_in(name) != ""
+
+
+def said_by(cells: list[str]) -> float:
+    """How much a line's cells say about columns: to tell the header from other lines of text."""
+    axes = words()["axes"]["letters"]
+    score = 0.0
+    for cell in cells:
+        if len(cell) > 80:
+            continue
+        score += bool(is_time(cell) or kind_of(cell) or unit_in(cell) or set(tokens(cell)) & set(axes))
+    return score
+
+
+def triples(names: list[str]) -> list[tuple[str, tuple[int, int, int]]]:
+    """Columns that differ only in the sign of their axis: (what is left of the name, indices of x, y, z)."""
+    keys = _occurrences([plain(n) for n in names])
+    at = {key: i for i, key in enumerate(keys)}
+    found: list[tuple[str, tuple[int, int, int]]] = []
+    taken: set[int] = set()
+    for one, two, three in words()["axes"]["sets"]:
+        for i, (key, copy) in enumerate(keys):
+            if i in taken:
+                continue
+            for hit in re.finditer(re.escape(one), key):
+                left, right = key[: hit.start()], key[hit.end() :]
+                j, k = at.get((left + two + right, copy)), at.get((left + three + right, copy))
+                if j is None or k is None or {j, k} & taken or not _alone(one, left, right):
+                    continue
+                found.append((_stem(names[i], hit.start(), hit.end()), (i, j, k)))
+                taken |= {i, j, k}
+                break
+    return found
+
+
+def _alone(sign: str, left: str, right: str) -> bool:
+    """Digits and the letters a, b, c, i, j, k count as axes only where they do not sit inside a longer word or number."""
+    if sign in ("x", "х", "first", "один", "lateral", "side"):
+        return True
+    edge = r"(^|[^a-z0-9])" if not sign.isdigit() else r"(^|[^0-9])"
+    return re.search(edge + "$", left) is not None and re.match(r"($|[^a-z0-9])", right) is not None
+
+
+def _stem(name: str, start: int, end: int) -> str:
+    if len(plain(name)) != len(name):
+        name = plain(name)
+    return name[:start] + " " + name[end:]
+
+
+def _occurrences(names: list[str]) -> list[tuple[str, int]]:
+    """Each name with how often it stood before: 'x' twice makes two triples, not a muddle."""
+    seen: dict[str, int] = {}
+    out = []
+    for name in names:
+        seen[name] = seen.get(name, -1) + 1
+        out.append((name, seen[name]))
+    return out

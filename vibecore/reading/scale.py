@@ -1,0 +1,159 @@
+"""What the numbers of a triple mean: the size of gravity, raw counts, the step of a sensor, units.
+
+Standard gravity is exact by definition (SI Brochure, 9th edition, 2019). On earth it is 9.780 to 9.832 m/s2, and
+phones read it true to a few per cent, so a steady part of that size is gravity and tells the unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.model import Warn
+from vibecore.units import STANDARD_GRAVITY_M_S2 as G
+
+Floats = NDArray[np.float64]
+
+M_S2_PER_UNIT = {"m/s2": 1.0, "g": G, "mg": G / 1000.0, "cm/s2": 0.01, "mm/s2": 0.001, "ft/s2": 0.3048}
+GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
+COUNTS_PER_G = tuple(
+    2**k for k in range(14, 7, -1)
+)  # 16384 to 256: data sheets of phone-class parts, +-2 g to +-16 g
+_BLOCK_ROWS = 64  # about 0.2 to 2 s: long enough for engine shake to average out
+_MOST_BLOCKS = 400
+_PHONE_RANGE_G = 16.0  # no phone-class part measures more
+_QUIETEST_M_S2 = (
+    0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
+)
+_STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
+
+
+def steady_size(accel: Floats) -> float:
+    """Size of the steady part of (n, 3) values: median over blocks of the length of the mean vector."""
+    n = len(accel)
+    rows = min(n, max(_BLOCK_ROWS, n // _MOST_BLOCKS))
+    blocks = accel[: n // rows * rows].reshape(-1, rows, 3).mean(axis=1)
+    return float(np.median(np.sqrt(np.sum(blocks**2, axis=1))))
+
+
+def is_gravity(size: float, unit_m_s2: float) -> bool:
+    """True if a steady part of this size, in a unit of so many m/s2, is gravity."""
+    return abs(size * unit_m_s2 / G - 1.0) <= GRAVITY_TOLERANCE
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What one unit of the file is in m/s2, whether gravity is in, and what to tell about it."""
+
+    m_s2: float
+    gravity: bool
+    warnings: tuple[Warn, ...]
+    note: str
+
+
+def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale | None:
+    """The unit of (n, 3) values: by the size of gravity, else as stated, else by what evidence there is.
+
+    `gravity_size`: steady size of another triple of the same file that holds gravity alone. None if a steady
+    part is there that is no gravity in any unit, and no unit is stated: then it is no acceleration.
+    """
+    size = steady_size(accel)
+    by_size = [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
+    counts = _counts(accel, size)
+    if stated in M_S2_PER_UNIT:
+        return _as_stated(size, stated, by_size)
+    if counts and (not by_size or by_size == ["mg"]) and stated in ("", "counts"):
+        return counts
+    if by_size:
+        warn = Warn(
+            "unit-by-gravity",
+            f"No unit is named; a steady {size:.4g} is gravity in {by_size[0]}, so that was taken.",
+        )
+        return Scale(M_S2_PER_UNIT[by_size[0]], True, (warn,), f"{by_size[0]} by the size of gravity")
+    spread = float(np.sqrt(np.sum(np.var(accel, axis=0))))
+    if size > 2.0 * spread:
+        return None
+    return _without_gravity(accel, spread, gravity_size)
+
+
+def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
+    factor = M_S2_PER_UNIT[stated]
+    if is_gravity(size, factor):
+        return Scale(factor, True, (), f"{stated} as named, gravity in")
+    if by_size:
+        unit = by_size[0]
+        text = f"The header says {stated}, but a steady {size:.4g} is gravity in {unit}: {unit} was taken. Check the export settings."
+        return Scale(
+            M_S2_PER_UNIT[unit],
+            True,
+            (Warn("unit-mismatch", text),),
+            f"{unit} by the size of gravity, not {stated}",
+        )
+    warnings: tuple[Warn, ...] = ()
+    if 0.25 * G < size * factor:
+        text = (
+            f"The steady part is {size * factor:.3g} m/s2, neither gravity nor nothing: the phone was moved or is "
+            "badly calibrated. Record again with the phone taped down."
+        )
+        warnings = (Warn("odd-gravity", text),)
+    return Scale(factor, False, warnings, f"{stated} as named, gravity out")
+
+
+def _counts(accel: Floats, size: float) -> Scale | None:
+    """Raw sensor counts: whole numbers whose steady part is near a power of two."""
+    some = accel[:: max(1, len(accel) // 5000)]
+    if size < COUNTS_PER_G[-1] * (1 - GRAVITY_TOLERANCE) or not np.array_equal(some, np.rint(some)):
+        return None
+    near = min((*COUNTS_PER_G, 1000), key=lambda c: abs(np.log(size / c)))
+    if near == 1000 or abs(size / near - 1) > GRAVITY_TOLERANCE:
+        return None
+    text = f"No unit: whole numbers with a steady {size:.0f} were read as raw counts, {near} to 1 g. Say so if that is wrong."
+    return Scale(
+        G / near, True, (Warn("raw-counts", text),), f"raw counts, {near} to 1 g, by the size of gravity"
+    )
+
+
+def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -> Scale:
+    """No gravity and no unit: g and m/s2 cannot be told apart for sure. Says what was taken and why."""
+    if gravity_size is not None:
+        for unit in ("m/s2", "g"):
+            if is_gravity(gravity_size, M_S2_PER_UNIT[unit]):
+                return Scale(
+                    M_S2_PER_UNIT[unit], False, (), f"{unit} by the gravity columns beside it, gravity out"
+                )
+    unit, why = _likely_unit(accel, spread)
+    other = "g (then all is 9.8 times as much)" if unit == "m/s2" else "m/s2 (then all is 9.8 times less)"
+    text = f"No unit is named and gravity is not in the data: {unit} was taken, {why}. It could be {other}. Name the unit in the header."
+    return Scale(M_S2_PER_UNIT[unit], False, (Warn("unit-assumed", text),), f"{unit} assumed, gravity out")
+
+
+def _likely_unit(accel: Floats, spread: float) -> tuple[str, str]:
+    if float(np.max(np.abs(accel))) > _PHONE_RANGE_G:
+        return "m/s2", f"as no phone measures over {_PHONE_RANGE_G:.0f} g"
+    step = value_step(accel)
+    if step > 0:
+        for unit, one_g in (("m/s2", G), ("g", 1.0)):
+            bits = np.log2(one_g / step)
+            if 6.5 < bits < 14.5 and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
+                return (
+                    unit,
+                    f"as the values step by {step:.3g}, a sensor's step of g/{2 ** round(bits)} in that unit",
+                )
+    if spread < _QUIETEST_M_S2 * 2.0:
+        return "g", "as no phone is so quiet in m/s2"
+    return "m/s2", "as most phones give that"
+
+
+def value_step(accel: Floats) -> float:
+    """The smallest step between neighbouring values of (n, 3) numbers that all others are multiples of; 0 if none."""
+    some = accel[:: max(1, len(accel) // 4000)].ravel()
+    levels = np.unique(some)
+    gaps = np.diff(levels)
+    gaps = gaps[gaps > 1e-9 * max(1.0, float(np.max(np.abs(levels))))]
+    if len(gaps) < 8:
+        return 0.0
+    step = float(np.median(gaps[gaps <= 1.5 * np.min(gaps)]))
+    off = np.abs(gaps / step - np.rint(gaps / step))
+    return step if float(np.mean(off < 0.1)) > 0.95 else 0.0

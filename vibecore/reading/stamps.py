@@ -1,0 +1,205 @@
+"""Stamps as loggers write them, mended where that is honest: repeats, disorder, equal stamps, bursts.
+
+Nothing is resampled and no gap is filled. Every change is counted and told. Each function takes and returns
+`Stamped`, so that the steps read in order in `mend`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.model import Warn
+
+Floats = NDArray[np.float64]
+
+_POLLED_SHARE = 0.05  # repeated rows above this share are looked into
+_POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
+_RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
+_COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
+_TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
+_BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
+_BURST_GAP = 2.5  # a pause over so many usual pauses between bursts is a gap
+
+
+@dataclass(frozen=True, eq=False)
+class Stamped:
+    """t_s (n,), accel (n, 3) in the file's unit, and what was done so far."""
+
+    t_s: Floats
+    accel: Floats
+    warnings: tuple[Warn, ...] = ()
+    history: tuple[str, ...] = ()
+
+    def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
+        return replace(self, t_s=self.t_s[which], accel=self.accel[which])
+
+    def tell(self, code: str, text: str) -> Stamped:
+        return replace(
+            self, warnings=(*self.warnings, Warn(code, text)), history=(*self.history, code.replace("-", " "))
+        )
+
+
+def mend(t_s: Floats, accel: Floats) -> Stamped:
+    """Rows in order of time with strictly increasing stamps, the first at 0."""
+    data = Stamped(t_s, accel)
+    for step in (_whole_rows, _first_zero, _repeats, _order, _bursts, _equal):
+        if len(data.t_s) < 3:
+            break
+        data = step(data)
+    if len(data.t_s) == 0:
+        return data
+    t = data.t_s - data.t_s[0]
+    rising = np.concatenate([[True], np.diff(t) > 0])
+    return replace(data.keep(rising), t_s=t[rising])
+
+
+def _whole_rows(data: Stamped) -> Stamped:
+    good = np.isfinite(data.t_s) & np.isfinite(data.accel).all(axis=1)
+    missing = len(good) - int(np.count_nonzero(good))
+    if not missing:
+        return data
+    text = f"{missing} of {len(good)} rows have an empty cell; they were left out."
+    return data.keep(good).tell("missing-values", text)
+
+
+def _first_zero(data: Stamped) -> Stamped:
+    """Loggers that write before the sensor delivers: rows of zeros at the start, or a first stamp of another age."""
+    zero = ~data.accel[: min(len(data.accel), 200)].any(axis=1)
+    count = int(np.argmin(zero)) if not zero.all() else 0
+    steps = np.abs(np.diff(data.t_s[count:]))
+    if (
+        len(steps) > 2
+        and steps[0] > 1e4 * max(float(np.median(steps[1:])), 1e-9)
+        and steps[0] > steps[1:].sum()
+    ):
+        count += 1  # the clock was set between the first row and the second
+    if not count:
+        return data
+    rows = "first row was" if count == 1 else f"first {count} rows were"
+    return data.keep(np.arange(len(data.t_s)) >= count).tell(
+        "first-rows", f"The {rows} written before the sensor started; left out."
+    )
+
+
+def _repeats(data: Stamped) -> Stamped:
+    """Rows that repeat the one before: by stamp and value, or in such number that the logger must poll too fast."""
+    n = len(data.t_s)
+    same = data.accel[1:] == data.accel[:-1]
+    all_same = same.all(axis=1)
+    drop = np.concatenate([[False], all_same & (np.diff(data.t_s) == 0)])
+    doubled = int(np.count_nonzero(drop))
+    others = same[~all_same]
+    share = float(np.mean(all_same))
+    by_chance = float(np.prod(others.mean(axis=0))) if len(others) else 1.0
+    if share > _POLLED_SHARE and share > _POLLED_EXCESS * by_chance and len(others):
+        drop = np.concatenate([[False], all_same])
+        count = int(np.count_nonzero(drop))
+        text = (
+            f"{count} of {n} rows repeat the one before on all axes: the logger asks faster than the sensor answers. "
+            "The repeats were left out; set the logger to the sensor's own rate."
+        )
+        return data.keep(~drop).tell("repeated-rows", text)
+    if doubled:
+        return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
+    return data
+
+
+def _order(data: Stamped) -> Stamped:
+    """Stamps that go back: rows out of order are sorted, a clock set back is carried on, a restart is cut off."""
+    steps = np.diff(data.t_s)
+    back = np.flatnonzero(steps < 0)
+    if not len(back):
+        return data
+    if len(back) == len(steps):
+        return data.keep(np.arange(len(data.t_s))[::-1]).tell(
+            "backward-stamps", "The rows stood newest first; turned round."
+        )
+    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    ordered = data.keep(np.argsort(data.t_s, kind="stable"))
+    carried_t = data.t_s + np.concatenate([[0.0], np.cumsum(np.where(steps < 0, usual - steps, 0.0))])
+    times = f"{len(back)} time{'s' if len(back) > 1 else ''}"
+    if _uneven(ordered.t_s, usual) <= _uneven(carried_t, usual) + len(back):
+        return ordered.tell(
+            "backward-stamps", f"The stamps go back {times}; the rows were put in order of time."
+        )
+    if -float(steps.min()) < _RESTART_S:
+        text = f"The clock was set back {times}, by up to {-float(steps.min()):.3g} s; its time was carried on from there."
+        return replace(data, t_s=carried_t).tell("backward-stamps", text)
+    edges = np.concatenate([[0], back + 1, [len(data.t_s)]])
+    longest = int(np.argmax(np.diff(edges)))
+    part = np.arange(edges[longest], edges[longest + 1])
+    text = (
+        f"The stamps start again {times}: the file holds several recordings. Only the longest, rows {part[0] + 1} "
+        f"to {part[-1] + 1} of {len(data.t_s)}, was read. Split the file to read the others."
+    )
+    return data.keep(part).tell("several-recordings", text)
+
+
+def _uneven(t_s: Floats, usual: float) -> int:
+    steps = np.diff(t_s)
+    return int(np.count_nonzero((steps < 0.5 * usual) | (steps > 1.5 * usual)))
+
+
+def _bursts(data: Stamped) -> Stamped:
+    """Rows delivered several at once, a hair's breadth apart: spread evenly from burst to burst."""
+    steps = np.diff(data.t_s)
+    whole = float(np.mean(np.minimum(steps, 50 * max(float(np.median(steps)), float(np.mean(steps))))))
+    tiny = steps < _TINY_STEP * whole
+    if np.mean(tiny) < _BURST_SHARE or not (steps > 0).any() or np.mean(steps[tiny] == 0) > 0.5:
+        return data
+    starts = np.concatenate([[0], np.flatnonzero(~tiny) + 1])
+    if len(starts) < 3:
+        return data
+    size = len(data.t_s) / len(starts)
+    text = f"The rows come in bursts of about {size:.3g}; they were spread evenly from burst to burst."
+    return replace(data, t_s=_spread(data.t_s[starts], starts, len(data.t_s))).tell("bursts", text)
+
+
+def _equal(data: Stamped) -> Stamped:
+    """Equal stamps: a clock coarser than the samples. Spread evenly within each tick, or on the line that fits all."""
+    steps = np.diff(data.t_s)
+    equal = int(np.count_nonzero(steps == 0))
+    if not equal:
+        return data
+    starts = np.concatenate([[0], np.flatnonzero(steps > 0) + 1])
+    if len(starts) < 3:
+        return data
+    tick = float(np.median(np.diff(data.t_s[starts])))
+    text = f"{equal} of {len(data.t_s)} stamps equal the one before (the clock steps by {tick:.3g} s); rows were spread evenly within a step."
+    spread = replace(data, t_s=_spread(data.t_s[starts], starts, len(data.t_s)))
+    code = "coarse-stamps" if equal > _COARSE_SHARE * len(steps) else "equal-stamps"
+    return spread.tell(code, text)
+
+
+def _spread(at_s: Floats, starts: NDArray[np.intp], n: int) -> Floats:
+    """Even stamps for groups of rows: an even clock through all of them if one fits every group within its
+    step, else evenly from each group to the next, gaps left open.
+
+    at_s: (m,) stamp of each group; starts: (m,) its first row; n rows in all.
+    """
+    sizes = np.diff(np.append(starts, n))
+    pauses = np.diff(at_s)
+    tick = float(np.median(pauses))
+    rows = np.arange(n, dtype=np.float64)
+    inner_x, inner_y = starts[1:].astype(np.float64), at_s[1:]
+    x = inner_x - inner_x.mean()
+    slope = float(np.dot(x, inner_y - inner_y.mean()) / np.dot(x, x))
+    line = inner_y.mean() + slope * (rows - inner_x.mean())
+    off = line[starts[1:]] - at_s[1:]
+    if slope > 0 and np.ptp(off) <= 1.02 * max(tick, slope):
+        return line - line[0]
+    per_row = tick / float(np.median(sizes))
+    step = np.minimum(np.append(pauses, tick), _BURST_GAP * tick) / sizes
+    step = np.where(np.append(pauses, tick) > _BURST_GAP * tick, per_row, step)
+    within = rows - np.repeat(starts, sizes)
+    t = np.repeat(at_s, sizes) + within * np.repeat(step, sizes)
+    first, last = int(sizes[0]), int(starts[-1])
+    if len(starts) > 2 and first < 0.9 * np.median(
+        sizes
+    ):  # the first step was joined half-way: it ends on time
+        t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
+    t[last:] = at_s[-1] + per_row * within[last:]
+    return t

@@ -1,0 +1,57 @@
+"""What every format is read into first: named columns of numbers or text, before their meaning is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.model import Warn
+
+
+MISSING = -(2**63)  # stands for an empty cell in an int64 column, which has no nan
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column. `numbers`: (n,) float64 (nan where empty) or int64 (MISSING where empty), kept for whole
+    numbers too long for float64; `text`: arrow string array. One of the two is None."""
+
+    name: str
+    numbers: NDArray[Any] | None = None
+    text: Any = None
+    unit: str = ""  # from a line of units, as written
+
+    def floats(self) -> NDArray[np.float64]:
+        """(n,) the numbers as float64, nan where empty; all nan for a text column."""
+        if self.numbers is None:
+            return np.full(len(self.text), np.nan)
+        if self.numbers.dtype == np.int64:
+            return np.where(self.numbers == MISSING, np.nan, self.numbers.astype(np.float64))
+        return self.numbers
+
+    def where(self, keep: NDArray[np.bool_]) -> Column:
+        if self.numbers is not None:
+            return replace(self, numbers=self.numbers[keep])
+        import pyarrow as pa
+
+        return replace(self, text=self.text.filter(pa.array(keep)))
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Columns of equal length. `source`: file and sheet names, which may say what sensor it is. `hints`: free
+    text that stood before the data. `named`: there was a header."""
+
+    columns: tuple[Column, ...]
+    rows: int
+    source: str = ""
+    hints: str = ""
+    named: bool = True
+    warnings: tuple[Warn, ...] = ()
+    history: tuple[str, ...] = ()
+
+    def where(self, keep: NDArray[np.bool_]) -> Table:
+        return replace(self, columns=tuple(c.where(keep) for c in self.columns))
