@@ -1,0 +1,147 @@
+"""Recordings as files, in layouts that strangers' phone programs are known to write."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomli_w
+
+from vibecore.model import Condition, Floats
+from vibecore.simulate.job import SimulatedJob, SimulatedRecording
+from vibecore.units import STANDARD_GRAVITY_M_S2
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How one program writes a table. `scale`, `decimals`: of values; `clock`: of stamps, e.g. 1000 for ms."""
+
+    header: str
+    separator: str = ","
+    comma: bool = False
+    scale: float = 1.0
+    decimals: int = 5
+    clock: float = 1.0
+    clock_decimals: int = 6
+    clock_start: float = 0.0
+    before: str = ""
+    magnitude: bool = False
+    order: tuple[int, int, int] = (0, 1, 2)
+    line_end: str = "\n"
+    encoding: str = "utf-8"
+
+
+G = 1 / STANDARD_GRAVITY_M_S2
+LAYOUTS: dict[str, Layout] = {
+    "plain": Layout("time_s,x_m_s2,y_m_s2,z_m_s2"),
+    "quoted semicolon comma": Layout('"Time (s)";"X (m/s^2)";"Y (m/s^2)";"Z (m/s^2)"', ";", comma=True),
+    "milliseconds": Layout("timestamp_ms,ax,ay,az", clock=1000.0, clock_decimals=3),
+    "nanoseconds": Layout("time,z,y,x", clock=1e9, clock_decimals=0, clock_start=4.2e13, order=(2, 1, 0)),
+    "g tabs": Layout(
+        "t [s]\tAx [g]\tAy [g]\tAz [g]", "\t", scale=G, decimals=6, before="# accelerometer\n# unit: g\n"
+    ),
+    "with magnitude": Layout("time,accX,accY,accZ,total", before="#device: test handset\n", magnitude=True),
+    "windows": Layout("Time;X;Y;Z", ";", comma=True, decimals=4, line_end="\r\n", encoding="utf-8-sig"),
+    "no header": Layout("", " ", decimals=4),
+}
+
+
+def table_bytes(recording: SimulatedRecording, layout: Layout) -> bytes:
+    """The recording as the bytes of a text file in this layout."""
+    t = recording.t_s * layout.clock + layout.clock_start
+    values = recording.accel_m_s2[:, layout.order] * layout.scale
+    columns = [t, *values.T]
+    formats = [f"%.{layout.clock_decimals}f", *[f"%.{layout.decimals}f"] * 3]
+    if layout.magnitude:
+        columns.append(np.sqrt(np.sum(values**2, axis=1)))
+        formats.append(f"%.{layout.decimals}f")
+    row = layout.separator.join(formats) + layout.line_end
+    body = (row * len(t)) % tuple(np.column_stack(columns).ravel())
+    if layout.comma:
+        body = body.replace(".", ",")
+    head = layout.before.replace("\n", layout.line_end) + (
+        layout.header + layout.line_end if layout.header else ""
+    )
+    return (head + body).encode(layout.encoding)
+
+
+def json_records(recording: SimulatedRecording) -> bytes:
+    """The recording as JSON records, times in milliseconds."""
+    t_ms = np.round(recording.t_s * 1000, 3).tolist()
+    rows = [
+        {"time_ms": t, "x": x, "y": y, "z": z}
+        for t, (x, y, z) in zip(t_ms, np.round(recording.accel_m_s2, 5).tolist(), strict=True)
+    ]
+    return json.dumps({"sensor": "accelerometer", "unit": "m/s2", "samples": rows}).encode()
+
+
+def json_columns(recording: SimulatedRecording) -> bytes:
+    """The recording as JSON columns."""
+    a: Floats = np.round(recording.accel_m_s2, 5)
+    columns = {"t": np.round(recording.t_s, 6).tolist(), **{n: a[:, i].tolist() for i, n in enumerate("xyz")}}
+    return json.dumps(columns).encode()
+
+
+WRITERS: dict[str, tuple[str, Callable[[SimulatedRecording], bytes]]] = {
+    **{name: (".csv", lambda r, form=form: table_bytes(r, form)) for name, form in LAYOUTS.items()},  # type: ignore[misc]
+    "json records": (".json", json_records),
+    "json columns": (".json", json_columns),
+}
+
+
+def write_job(job: SimulatedJob, folder: Path, *, layout: str | tuple[str, ...] | None = None) -> Path:
+    """Write the job as a case folder and return its case.toml.
+
+    layout: the name of one of WRITERS for all recordings, or one for each; None varies them by the job's seed.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    names = list(WRITERS)
+    count = len(job.recordings)
+    chosen = [names[(job.seed + i) % len(names)] for i in range(count)] if layout is None else layout
+    chosen = [chosen] * count if isinstance(chosen, str) else list(chosen)
+    table = _job_table(job)
+    for recording, name in zip(job.recordings, chosen, strict=True):
+        suffix, write = WRITERS[name]
+        path = folder / f"{recording.name}{suffix}"
+        path.write_bytes(write(recording))
+        table["recording"].append({"file": path.name, **_condition_table(recording.condition)})
+    case = folder / "case.toml"
+    case.write_text(tomli_w.dumps(table), encoding="utf-8")
+    return case
+
+
+def _job_table(job: SimulatedJob) -> dict[str, Any]:
+    vehicle, engine, symptoms = job.vehicle, job.vehicle.engine, job.symptoms
+    car: dict[str, Any] = {"cylinders": engine.cylinders, "strokes": engine.strokes}
+    if engine.arrangement:
+        car["arrangement"] = engine.arrangement
+    if vehicle.transmission:
+        car["transmission"] = vehicle.transmission
+    if vehicle.idle_spec_rpm:
+        car["idle_spec_rpm"] = list(vehicle.idle_spec_rpm)
+    if vehicle.pulleys_mm:
+        car["pulleys_mm"] = dict(vehicle.pulleys_mm)
+    said: dict[str, Any] = {}
+    if symptoms.check_engine_light is not None:
+        said["check_engine_light"] = symptoms.check_engine_light
+    if symptoms.codes:
+        said["codes"] = list(symptoms.codes)
+    if symptoms.shakes_when:
+        said["shakes_when"] = list(symptoms.shakes_when)
+    return {"title": job.title, "vehicle": car, **({"symptoms": said} if said else {}), "recording": []}
+
+
+def _condition_table(condition: Condition) -> dict[str, Any]:
+    table = {
+        "place": condition.place,
+        "gear": condition.gear,
+        "engine_speed_rpm": condition.tachometer_rpm,
+        "speed_hold": condition.speed_hold,
+        "stage": condition.stage,
+        "accessories": list(condition.accessories) or None,
+    }
+    return {key: value for key, value in table.items() if value is not None}
