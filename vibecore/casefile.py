@@ -10,16 +10,15 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from vibecore.engine import Arrangement
+from vibecore.constants import HIGHEST_SPEED_RPM
+from vibecore.engine import MOST_CYLINDERS, Arrangement
 from vibecore.errors import CaseError
 from vibecore.model import Gear, Place, SpeedHold, Stage
 
 MAX_RECORDINGS = 100  # far above any real job; keeps a made-up file from tying up the machine
-MAX_CYLINDERS = 16  # the largest road-car engines
-MAX_RPM = 20_000.0  # above every road engine's limit
 
 Length = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Speed = Annotated[float, Field(ge=0, le=MAX_RPM, allow_inf_nan=False)]
+Speed = Annotated[float, Field(ge=0, le=HIGHEST_SPEED_RPM, allow_inf_nan=False)]
 
 
 class _Table(BaseModel):
@@ -27,7 +26,7 @@ class _Table(BaseModel):
 
 
 class VehicleTable(_Table):
-    cylinders: Annotated[int, Field(ge=1, le=MAX_CYLINDERS)]
+    cylinders: Annotated[int, Field(ge=1, le=MOST_CYLINDERS)]
     strokes: Literal[2, 4] = 4
     arrangement: Arrangement | None = None
     transmission: Literal["automatic", "manual"] | None = None

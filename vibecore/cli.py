@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from vibecore.constants import HIGHEST_SPEED_RPM
 from vibecore.errors import VibecoreError
 
 if TYPE_CHECKING:
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
     from vibecore.model import Analysis, Condition
 
 DEBUG_VARIABLE = "VIBECORE_DEBUG"  # set it to see where an unforeseen error came from
-MAX_RPM = 20_000.0  # above every road engine's limit
-MAX_CYLINDERS = 16  # the largest road-car engines
 
 Answer = tuple[dict[str, Any], str]  # the object for programs, the text for people
 
@@ -55,8 +54,16 @@ def main() -> None:
 
 
 def _rpm(_ctx: click.Context, _param: click.Parameter, value: float | None) -> float | None:
-    if value is not None and not (math.isfinite(value) and 0 < value <= MAX_RPM):
+    if value is not None and not (math.isfinite(value) and 0 < value <= HIGHEST_SPEED_RPM):
         raise click.BadParameter(f"{value:g} is not an engine speed. Give revolutions a minute, such as 700.")
+    return value
+
+
+def _cylinders(_ctx: click.Context, _param: click.Parameter, value: int | None) -> int | None:
+    from vibecore.engine import MOST_CYLINDERS
+
+    if value is not None and not 1 <= value <= MOST_CYLINDERS:
+        raise click.BadParameter(f"{value} is not between 1 and {MOST_CYLINDERS}.")
     return value
 
 
@@ -64,7 +71,7 @@ def _engine_options(command: Callable[..., None]) -> Callable[..., None]:
     for option in (
         click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for programs."),
         click.option("--strokes", type=click.Choice(["2", "4"]), default="4", help="4 unless said."),
-        click.option("--cylinders", type=click.IntRange(1, MAX_CYLINDERS), help="How many cylinders."),
+        click.option("--cylinders", type=int, callback=_cylinders, help="How many cylinders."),
     ):
         command = option(command)
     return command

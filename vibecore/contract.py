@@ -26,7 +26,6 @@ from vibecore.model import (
 
 TRACK_STEP_S = 0.4  # the contract asks for at least two points a second; this leaves room for rounding
 LEVEL_DIGITS = 4  # significant digits of an acceleration: far finer than any phone is true to
-HALF = 0.5  # the spacing of orders of a four-stroke's working cycle
 
 
 def analysis_object(
@@ -184,8 +183,7 @@ def _orders(analysis: Analysis, engine: Engine | None) -> list[dict[str, Any]]:
     if engine is None:
         return []
     why = "The engine speed is not known, so no order can be found."
-    count = round(2 * engine.firing_order / HALF)
-    return [_unseen(HALF * (i + 1), why) for i in range(count)]
+    return [_unseen(order, why) for order in engine.orders]
 
 
 def _order(level: OrderLevel) -> dict[str, Any]:

@@ -1,0 +1,146 @@
+"""Time and memory of one analysis, as ratios to a plain pandas and scipy notebook in the same run.
+
+    python tests/benchmarks/bench_time.py [--hour] [--json]
+
+The notebook reads the file with pandas.read_csv and takes one scipy.signal.periodogram of its three axes.
+Each job runs in a process of its own: the first go is cold, the best of the next ones is warm, the peak
+is the process's largest resident memory. The start of the command is timed against `python -c "import
+scipy.signal, pandas"`, the two by turns. Ratios hold on any machine; seconds only on this one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+FS_HZ = 400.0  # a fast phone
+LENGTHS_S = {"1 min": 60.0, "1 h": 3600.0}
+WARM_RUNS = {"1 min": 7, "1 h": 2}
+START_RUNS = 7
+
+# What this project promises itself: (what, largest allowed).
+LIMITS = {"1 min warm ratio": 6.0, "1 h warm s": 5.0, "1 h peak MB": 1000.0, "start ratio": 2.0}
+
+JOBS = {
+    "notebook": """
+        import pandas, scipy.signal
+        def job(path):
+            table = pandas.read_csv(path)
+            return scipy.signal.periodogram(table.iloc[:, 1:4].to_numpy(), fs=400.0, axis=0)
+    """,
+    "analyze": """
+        from pathlib import Path
+        from vibecore.engine import Engine
+        from vibecore.model import Condition
+        from vibecore.pipeline import analyze
+        from vibecore.reading import read_recording
+        def job(path):
+            return analyze(read_recording(Path(path)), Engine(cylinders=4), Condition())
+    """,
+}
+
+MEASURE = """
+import json, sys, time
+path, runs = sys.argv[1], int(sys.argv[2])
+times = []
+start = time.perf_counter()
+{job}
+for _ in range(runs + 1):
+    job(path)
+    times.append(time.perf_counter() - start)
+    start = time.perf_counter()
+try:
+    import resource
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
+except ImportError:  # Windows
+    peak = None
+print(json.dumps({{"cold_s": times[0], "warm_s": min(times[1:]), "peak_MB": peak}}))
+"""
+
+
+def write_recording(path: Path, length_s: float, seed: int = 5) -> None:
+    """An invented four-cylinder idling near 700 rpm with a wandering speed, gravity and noise, as text."""
+    rng = np.random.default_rng(seed)
+    t_s = np.arange(round(length_s * FS_HZ)) / FS_HZ
+    knots_s = np.arange(0.0, length_s + 2.0, 1.0)
+    rpm = 700 + np.interp(t_s, knots_s, rng.normal(0, 5, knots_s.size))
+    turn = 2 * np.pi * np.cumsum(rpm / 60) / FS_HZ
+    shake = 0.05 * np.sin(turn / 2) + 0.1 * np.sin(turn) + 0.4 * np.sin(2 * turn) + 0.1 * np.sin(4 * turn)
+    accel = np.outer(shake, [0.6, 0.3, 0.74]) + rng.normal(0, 0.03, (t_s.size, 3)) + [0.0, 0.0, 9.80665]
+    with path.open("w", encoding="ascii") as file:
+        file.write("time (s),x (m/s2),y (m/s2),z (m/s2)\n")
+        np.savetxt(file, np.column_stack((t_s, accel)), fmt="%.4f", delimiter=",")
+
+
+def measure(job: str, path: Path, runs: int) -> dict[str, float]:
+    """cold_s, warm_s and peak_MB of one job on one file."""
+    lines = [line[8:] for line in JOBS[job].splitlines()]
+    code = MEASURE.format(job="\n".join(lines))
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path), str(runs)], capture_output=True, text=True, check=True
+    )
+    return json.loads(done.stdout)  # type: ignore[no-any-return]
+
+
+def measure_start(path: Path) -> dict[str, float]:
+    """Median seconds of the whole command on one short file and of the plain imports, run by turns."""
+    commands = {
+        "command_s": [sys.executable, "-c", "from vibecore.cli import main; main()", "analyze", str(path)],
+        "imports_s": [sys.executable, "-c", "import scipy.signal, pandas"],
+    }
+    times: dict[str, list[float]] = {name: [] for name in commands}
+    for _ in range(START_RUNS + 1):
+        for name, command in commands.items():
+            start = time.perf_counter()
+            subprocess.run(command, check=True, capture_output=True)
+            times[name].append(time.perf_counter() - start)
+    return {name: statistics.median(seconds[1:]) for name, seconds in times.items()}  # the first fills caches
+
+
+def run(hour: bool) -> dict[str, float]:
+    """All results by name."""
+    found: dict[str, float] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for name in LENGTHS_S if hour else ["1 min"]:
+            path = Path(folder) / f"{name}.csv"
+            write_recording(path, LENGTHS_S[name])
+            plain, ours = (measure(job, path, WARM_RUNS[name]) for job in ("notebook", "analyze"))
+            for what in ("cold_s", "warm_s", "peak_MB"):
+                label = f"{name} {what.replace('_', ' ')}"
+                found[f"{label} notebook"], found[label] = plain[what], ours[what]
+            found[f"{name} warm ratio"] = ours["warm_s"] / plain["warm_s"]
+        path = Path(folder) / "short.csv"
+        write_recording(path, 24.0)
+        start = measure_start(path)
+        found |= {"start command s": start["command_s"], "start imports s": start["imports_s"]}
+        found["start ratio"] = start["command_s"] / start["imports_s"]
+    return found
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--hour", action="store_true", help="also one hour at 400 Hz: takes a minute or two")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    options = parser.parse_args()
+    found = run(options.hour)
+    missed = [name for name, limit in LIMITS.items() if found.get(name, 0.0) > limit]
+    if options.json:
+        print(json.dumps(found | {"missed": missed}))
+    else:
+        for name, value in found.items():
+            limit = f"   (limit {LIMITS[name]:g})" if name in LIMITS else ""
+            print(f"{name:28} {value:10.3f}{limit}")
+        print("Missed: " + ", ".join(missed) if missed else "All limits kept.")
+    sys.exit(bool(missed))
+
+
+if __name__ == "__main__":
+    main()
