@@ -1,0 +1,286 @@
+"""Findings beside the levels: steadiness of phase, hunting, lines on no order, engine off, idle against its figure.
+
+Each finding reads one quantity and hands back its log likelihood under every cause. A quantity with a value has a
+centre and a spread for sound cars and for each cause that moves it; one that is there or not has a chance. Tails
+are those of Student's t. Centres, spreads and chances are the physics of the design put in numbers; they are
+common practice, no source, and were checked on simulated cars of the tuning seeds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from vibecore.engine import Vehicle
+from vibecore.evidence import lines
+from vibecore.evidence.levels import orders_of
+from vibecore.evidence.scene import Scene
+from vibecore.model import Analysis
+
+TAIL_DEGREES = 4.0  # heavier tails than the levels have: single numbers are less sure
+COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What was read and how likely it is. log_likelihood: nepers by cause; causes left out are as `normal`."""
+
+    name: str
+    text: str
+    log_likelihood: Mapping[str, float]
+    seen_in: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Centre and spread of a quantity for sound cars and for the causes that move it."""
+
+    normal: tuple[float, float]
+    causes: Mapping[str, tuple[float, float]]
+
+    def log_likelihood(self, value: float) -> dict[str, float]:
+        rows = {"normal": self.normal, **self.causes}
+        return {
+            c: _log_t(value, centre, spread)
+            for c, (centre, spread) in rows.items()
+        }
+
+
+@dataclass(frozen=True)
+class Presence:
+    """Chance that a line is found, and its level (dB re 1 m/s2) if so, for sound cars and for causes."""
+
+    normal: tuple[float, float, float]  # chance, centre, spread
+    causes: Mapping[str, tuple[float, float, float]]
+
+    def log_likelihood(self, level_db: float | None) -> dict[str, float]:
+        rows = {"normal": self.normal, **self.causes}
+        if level_db is None:
+            return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}
+        return {
+            c: math.log(chance) + _log_t(level_db, centre, spread)
+            for c, (chance, centre, spread) in rows.items()
+        }
+
+
+def _log_t(value: float, centre: float, spread: float) -> float:
+    """Log density of Student's t with TAIL_DEGREES of freedom about `centre` (scipy.stats is slow to import)."""
+    nu = TAIL_DEGREES
+    norm = math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2) - 0.5 * math.log(nu * math.pi) - math.log(spread)
+    return norm - (nu + 1) / 2 * math.log1p(((value - centre) / spread) ** 2 / nu)
+
+
+# logit of the coherence of the half orders: a missing cylinder is missing every cycle; unsteady burning is not.
+HALF_COHERENCE = Spread((0.0, 1.5), {"cylinder-misfire": (2.2, 1.2), "uneven-combustion": (-1.0, 1.2)})
+# 20 log10 of the idle's standard deviation in percent. Sound idles wander by 0.3-1.3 %.
+HUNTING_DB = Spread((-3.0, 4.5), {"uneven-combustion": (5.0, 6.0), "cylinder-misfire": (-1.0, 5.0)})
+# Lines that turn with the engine: sound cars show faint ones.
+KEEPS_ORDER = Presence((0.35, -33.0, 5.0), {"accessory-drive": (0.92, -18.0, 6.0)})
+KEEPS_HERTZ = Presence((0.15, -34.0, 5.0), {"cooling-fan": (0.85, -18.0, 6.0)})
+# With the engine off nothing should turn; a fan may, and it may also just then be still.
+ENGINE_OFF = Presence((0.10, -36.0, 4.0), {"cooling-fan": (0.75, -18.0, 6.0)})
+GEAR_ONLY = Presence((0.25, -33.0, 5.0), {"driveline": (0.60, -22.0, 6.0)})
+# Percent by which the idle lies below the maker's figure (its lower end).
+BELOW_FIGURE = Spread((-5.0, 5.0), {"idle-resonance": (4.0, 6.0), "uneven-combustion": (-4.0, 8.0)})
+# Firing order on the engine over that on the body, dB: a sound mount holds back 20 dB and more (rule of thumb).
+ISOLATION_DB = Spread((22.0, 6.0), {"engine-mount": (10.0, 6.0), "idle-resonance": (13.0, 6.0)})
+
+# Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
+WHEEL_HZ, SHAFT_HZ = (7.0, 21.0), (21.0, 85.0)
+IN_BAND = 0.85  # of these faults the strongest line lies in its own band
+ROAD_OWN, ROAD_OTHERS = 0.9, 0.1  # people record on the road what shakes on the road
+SAID_CENTRE_LIMIT = 1e-3  # coherence is kept this far from 0 and 1 for its logit
+
+
+def half_order_steadiness(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """Whether the half orders keep their phase from block to block."""
+    best: tuple[float, float, float, Analysis] | None = None
+    for analysis in (*scene.role("neutral"), *scene.role("drive")):
+        for order in orders_of("half", vehicle.engine):
+            row = analysis.orders.level(order) if analysis.orders else None
+            if row is None or row.rms_m_s2 is None or row.coherence is None or math.isnan(row.coherence):
+                continue
+            if (row.above_floor_db or 0.0) >= COHERENCE_FROM_DB and (best is None or row.rms_m_s2 > best[0]):
+                best = (row.rms_m_s2, order, row.coherence, analysis)
+    if best is None:
+        return None
+    _, order, coherence, analysis = best
+    kept = min(max(coherence, SAID_CENTRE_LIMIT), 1 - SAID_CENTRE_LIMIT)
+    steady = (
+        "keeps its phase"
+        if coherence > 0.6
+        else "wanders in phase"
+        if coherence < 0.4
+        else "half keeps its phase"
+    )
+    text = f"engine order {order:g} {steady} (steadiness {coherence:.2f} of 1) in {analysis.name}"
+    return Finding(
+        "steadiness", text, HALF_COHERENCE.log_likelihood(math.log(kept / (1 - kept))), (analysis.name,)
+    )
+
+
+def hunting(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """How much the idle wanders."""
+    idle = [
+        a for a in (*scene.role("neutral"), *scene.role("drive")) if a.speed and a.speed.steadiness_rpm > 0
+    ]
+    if not idle:
+        return None
+    shares = [100 * a.speed.steadiness_rpm / a.speed.mean_rpm for a in idle if a.speed]
+    share = sum(shares) / len(shares)
+    text = f"the idle wanders by {share:.1f} % of its speed in {' and '.join(a.name for a in idle)}"
+    level = 20 * math.log10(max(share, 0.05))
+    return Finding("hunting", text, HUNTING_DB.log_likelihood(level), tuple(a.name for a in idle))
+
+
+def line_that_turns_with_engine(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """A line on no half order that keeps its order."""
+    return _kept(scene, "order", KEEPS_ORDER, vehicle)
+
+
+def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """A line that keeps its hertz while the engine's speed changes."""
+    return _kept(scene, "hertz", KEEPS_HERTZ, vehicle)
+
+
+def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle) -> Finding | None:
+    if not scene.running:
+        return None
+    found = lines.strongest_kept(scene, keeps)
+    name = "line keeps order" if keeps == "order" else "line keeps hertz"
+    if found is None:
+        if not lines.can_compare(scene):
+            return None
+        return Finding(
+            name, f"no line keeps its {keeps} from speed to speed", presence.log_likelihood(None), ()
+        )
+    what = f"{10 ** (found.level_db / 20):.2f} m/s2"
+    where = " and ".join(found.seen_in)
+    if keeps == "order":
+        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{_unit(found.order, vehicle)}"
+    else:
+        text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
+    return Finding(name, text, presence.log_likelihood(found.level_db), found.seen_in)
+
+
+def _unit(order: float | None, vehicle: Vehicle) -> str:
+    """Which pulley turns at that order, if the diameters were given."""
+    crank = vehicle.pulleys_mm.get("crank")
+    if order is None or not crank:
+        return ""
+    for name, diameter in vehicle.pulleys_mm.items():
+        if name != "crank" and diameter > 0 and abs(order * diameter / crank - 1) < lines.SAME_ORDER:
+            return f"; the {name} turns at {crank / diameter:.2f}"
+    if (
+        vehicle.belt_length_mm
+        and abs(order * vehicle.belt_length_mm / (math.pi * crank) - 1) < lines.SAME_ORDER
+    ):
+        return "; the belt itself goes round at that order"
+    return ""
+
+
+def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """What shakes with the engine off."""
+    off = scene.role("engine off")
+    if not off:
+        return None
+    found = lines.with_engine_off(scene)
+    names = tuple(a.name for a in off)
+    if found is None:
+        return Finding(
+            "engine off", f"no line with the engine off in {names[0]}", ENGINE_OFF.log_likelihood(None), names
+        )
+    line, analysis = found
+    text = f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz with the engine off in {analysis.name}"
+    level = lines.level_db(line.rms_m_s2)
+    return Finding("engine off", text, ENGINE_OFF.log_likelihood(level), (analysis.name,))
+
+
+def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """A line that comes with the load in gear."""
+    if not scene.role("neutral") or not any(a.orders for a in scene.role("drive")):
+        return None
+    found = lines.in_gear_only(scene)
+    if found is None:
+        names = tuple(a.name for a in scene.role("drive"))
+        return Finding(
+            "gear only", f"no line comes in gear only in {names[0]}", GEAR_ONLY.log_likelihood(None), names
+        )
+    line, analysis = found
+    text = f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz is there in gear only, in {analysis.name}"
+    return Finding(
+        "gear only", text, GEAR_ONLY.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,)
+    )
+
+
+def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """Idle speed against the maker's figure."""
+    idle = [a for a in scene.role("neutral") if a.speed]
+    if not idle or not vehicle.idle_spec_rpm or not idle[0].speed:
+        return None
+    rpm, low = idle[0].speed.mean_rpm, vehicle.idle_spec_rpm[0]
+    below = 100 * (low - rpm) / low
+    side = "below" if below > 0 else "above"
+    text = f"idle in {idle[0].name} is {rpm:.0f} rpm, {abs(below):.0f} % {side} the lower figure of {low:.0f}"
+    return Finding("idle speed", text, BELOW_FIGURE.log_likelihood(below), (idle[0].name,))
+
+
+def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Recordings made on the road, and where in hertz their strongest line lies."""
+    road = scene.role("road")
+    if not road:
+        return None
+    made = {"normal": ROAD_OTHERS, "wheel-imbalance": ROAD_OWN, "propshaft": ROAD_OWN}
+    log_likelihood = {cause: math.log(chance) for cause, chance in made.items()}
+    names = tuple(a.name for a in road)
+    found = [(line, a) for a in road for line in a.lines if WHEEL_HZ[0] <= line.frequency_hz <= SHAFT_HZ[1]]
+    text = f"recorded on the road ({' and '.join(names)})"
+    best = max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+    if best is not None:
+        line, analysis = best
+        text += f", strongest line {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz in {analysis.name}"
+        for cause, band in (("wheel-imbalance", WHEEL_HZ), ("propshaft", SHAFT_HZ)):
+            inside = band[0] <= line.frequency_hz <= band[1]
+            log_likelihood[cause] += math.log(IN_BAND if inside else 1 - IN_BAND)
+        log_likelihood["normal"] += math.log(0.5)
+    return Finding("road", text, log_likelihood, names)
+
+
+def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """Firing order on the engine against that at another place, in the same gear and hold."""
+    order = vehicle.engine.firing_order
+    on_engine = [a for a in scene.before if a.condition.place == "engine" and a.orders]
+    for engine_side in on_engine:
+        for other in scene.before:
+            same = (other.condition.gear, other.condition.speed_hold) == (
+                engine_side.condition.gear,
+                engine_side.condition.speed_hold,
+            )
+            if (
+                not same
+                or other.condition.place in (None, "engine")
+                or not other.orders
+                or not engine_side.orders
+            ):
+                continue
+            near, far = engine_side.orders.level(order), other.orders.level(order)
+            if near and far and near.rms_m_s2 and far.rms_m_s2:
+                kept = 20 * math.log10(near.rms_m_s2 / far.rms_m_s2)
+                text = f"the firing order is {kept:.0f} dB less in {other.name} than on the engine in {engine_side.name}"
+                names = (engine_side.name, other.name)
+                return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), names)
+    return None
+
+
+FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
+    half_order_steadiness,
+    hunting,
+    line_that_turns_with_engine,
+    line_of_its_own_speed,
+    line_with_engine_off,
+    line_in_gear_only,
+    idle_against_figure,
+    isolation,
+    on_the_road,
+)

@@ -1,0 +1,159 @@
+"""All evidence of a job: what its recordings, taken together, say about each cause."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from vibecore.engine import Engine, Vehicle
+from vibecore.evidence.findings import FINDINGS, Finding
+from vibecore.evidence.fit import fit_levels, sound_level_db
+from vibecore.evidence.levels import Reading, read_levels
+from vibecore.evidence.records import CauseEvidence
+from vibecore.evidence.scene import Scene, scene_of
+from vibecore.evidence.words import FAULT_WORDS, meaning, over_sound
+from vibecore.model import Analysis, Evidence, Place, Says
+
+FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
+DB_PER_NEPER = 10.0 / math.log(10.0)
+SOUND = "normal"
+CAUSES = tuple(FAULT_WORDS)
+
+
+def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidence, ...]:
+    """What the recordings of a job say about every cause, finding by finding.
+
+    Recordings made after a repair are left out if there are others. A recording whose speed is not known, or an
+    order that its rate cannot show, gives no evidence, and a note says so.
+    """
+    scene = scene_of(analyses)
+    readings = read_levels(scene, vehicle.engine)
+    found = _level_findings(readings, vehicle.engine, scene.place)
+    found += [f for f in (finding(scene, vehicle) for finding in FINDINGS) if f is not None]
+    said = [item for finding in found for item in _said(finding)]
+    return (*said, *_notes(scene, readings, vehicle.engine))
+
+
+def _said(finding: Finding) -> list[CauseEvidence]:
+    """The finding's word on each cause."""
+    sound = finding.log_likelihood[SOUND]
+    logs = {cause: finding.log_likelihood.get(cause, sound) for cause in CAUSES}
+    ratios = {cause: _capped(DB_PER_NEPER * (log - sound)) for cause, log in logs.items()}
+    faults = [10 ** (r / 10) for cause, r in ratios.items() if cause != SOUND]
+    shown = {**ratios, SOUND: -10 * math.log10(sum(faults) / len(faults))}
+    return [_as_evidence(finding, cause, ratios[cause], shown[cause]) for cause in CAUSES]
+
+
+def _capped(ratio_db: float) -> float:
+    return min(max(ratio_db, -FINDING_CAP_DB), FINDING_CAP_DB)
+
+
+def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float) -> CauseEvidence:
+    text = f"{finding.text}: {meaning(finding.name, cause, shown_db >= 0)}"
+    says: Says = "for" if shown_db >= 0 else "against"
+    return CauseEvidence(cause, finding.name, ratio_db, Evidence(says, shown_db, text, finding.seen_in))
+
+
+# ---------------------------------------------------------------- levels
+
+
+def _level_findings(readings: Sequence[Reading], engine: Engine, place: Place | None) -> list[Finding]:
+    """The fit of the level patterns, split into the findings a mechanic would name."""
+    if not readings:
+        return []
+    steps = fit_levels(readings, engine, place)
+    groups = _groups(readings)
+    findings = []
+    for name in dict.fromkeys(groups):
+        members = np.array([g == name for g in groups])
+        mine = [r for r, m in zip(readings, members, strict=True) if m]
+        logs = {cause: float(step[members].sum()) for cause, step in steps.items()}
+        names = tuple(dict.fromkeys(n for r in mine for n in r.seen_in))
+        findings.append(Finding(name, _level_text(name, mine, readings, engine, place), logs, names))
+    return findings
+
+
+def _groups(readings: Sequence[Reading]) -> list[str]:
+    """The finding each level belongs to: firing splits into its level, its rise in gear and its fall when raised."""
+    has_firing = {r.held for r in readings if r.family == "firing"}
+    groups: list[str] = []
+    for r in readings:
+        if r.family != "firing":
+            groups.append(r.family)
+        elif r.held == "drive" and "neutral" in has_firing:
+            groups.append("gear")
+        elif r.held == "raised" and len(has_firing) > 1:
+            groups.append("raised")
+        else:
+            groups.append("firing")
+    return groups
+
+
+def _level_text(
+    name: str, mine: Sequence[Reading], readings: Sequence[Reading], engine: Engine, place: Place | None
+) -> str:
+    order = f"{engine.firing_order:g}"
+    if name in ("gear", "raised"):
+        here = mine[0]
+        first = next(r for r in readings if r.family == "firing")
+        change = here.level_db - first.level_db
+        usual = _sound(here, engine, place) - _sound(first, engine, place)
+        verb = "rises" if change >= 0 else "falls"
+        return (
+            f"the firing order ({order}) {verb} by {abs(change):.0f} dB from {_where(first)} to {_where(here)} "
+            f"(usual: {usual:+.0f} dB)"
+        )
+    most = max(mine, key=lambda r: r.level_db - _sound(r, engine, place))
+    over = most.level_db - _sound(most, engine, place)
+    level = f"{10 ** (most.level_db / 20):.2g} m/s2"
+    what = {
+        "firing": f"the firing order ({order})",
+        "half": f"engine order {most.lead:g}" if most.lead else "the half orders",
+        "one": "engine order 1",
+        "second": f"twice the firing order ({2 * engine.firing_order:g})",
+        "ground": "the shake between the orders",
+    }[name]
+    return f"{what} is {over_sound(over, engine)}, {level} in {_where(most)}"
+
+
+def _sound(reading: Reading, engine: Engine, place: Place | None) -> float:
+    return sound_level_db(reading.family, reading.held, engine, place)
+
+
+def _where(reading: Reading) -> str:
+    return " and ".join(reading.seen_in)
+
+
+# ---------------------------------------------------------------- notes
+
+
+def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[CauseEvidence]:
+    """What could not be read, said once with `normal`, whose standing it weakens."""
+    texts: list[tuple[str, tuple[str, ...]]] = []
+    for analysis in scene.before:
+        if analysis.speed is None and analysis.condition.speed_hold != "engine off":
+            texts.append(
+                (f"engine speed is not known in {analysis.name}, so its orders say nothing", (analysis.name,))
+            )
+    firing = engine.firing_order
+    for analysis in scene.running:
+        row = analysis.orders.level(firing) if analysis.orders else None
+        if row is not None and not row.visible:
+            texts.append(
+                (f"the firing order cannot be seen in {analysis.name}: {row.why_not}", (analysis.name,))
+            )
+    if readings and not any(r.held == "raised" for r in readings):
+        texts.append(
+            ("no recording at raised idle: a bad mount and a natural frequency look alike without one", ())
+        )
+    return [CauseEvidence(SOUND, "note", 0.0, Evidence("note", 0.0, text, names)) for text, names in texts]
+
+
+def combined_db(evidence: Sequence[CauseEvidence]) -> Mapping[str, float]:
+    """Sum of the log ratios of each cause, dB."""
+    total = dict.fromkeys(CAUSES, 0.0)
+    for item in evidence:
+        total[item.cause] += item.log_ratio_db
+    return total

@@ -1,0 +1,117 @@
+"""The levels that the causes are told apart by: five families of shake in three conditions, in decibels.
+
+Families: the half orders below the firing order (what one weak cylinder raises), order 1 (what turns with the
+crank), the firing order, its second multiple, and the ground between the orders. Conditions: neutral idle, idle in
+gear, raised idle. Levels are 20 log10 of m/s2; each has a spread from the recording's own interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from vibecore.engine import Engine
+from vibecore.evidence.scene import Role, Scene
+from vibecore.model import Analysis, OrderLevel
+
+Family = Literal["firing", "half", "one", "second", "ground"]
+Held = Literal["neutral", "drive", "raised"]
+FAMILIES: tuple[Family, ...] = ("firing", "half", "one", "second", "ground")
+HELDS: tuple[Held, ...] = ("neutral", "drive", "raised")
+
+LEAST_LEVEL_M_S2 = (
+    0.002  # phones' noise in the width of a line after a minute (70-230 ug/sqrt(Hz) data sheets)
+)
+SIGMAS_IN_INTERVAL = 3.92  # width of a 95 % interval in standard deviations
+GROUND_SPREAD_DB = 0.5  # thousands of samples make it
+UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is strongest."""
+
+    family: Family
+    held: Held
+    level_db: float
+    spread_db: float
+    lead: float | None
+    confidence: float  # that the engine's speed, and so every order, is right
+    seen_in: tuple[str, ...]
+
+
+def read_levels(scene: Scene, engine: Engine) -> tuple[Reading, ...]:
+    """Every level that the recordings can show, in the order FAMILIES x HELDS."""
+    readings = []
+    for family in FAMILIES:
+        for held in HELDS:
+            role: Role = held
+            reading = _reading(family, held, scene.role(role), engine)
+            if reading:
+                readings.append(reading)
+    return tuple(readings)
+
+
+def orders_of(family: Family, engine: Engine) -> tuple[float, ...]:
+    """The orders of a family in this engine; empty if it has none that stands alone.
+
+    Orders that a sound engine of uneven firing shows are left out of the half orders.
+    """
+    firing = engine.firing_order
+    if family == "firing":
+        return (firing,)
+    if family == "second":
+        return (2 * firing,)
+    if family == "one":
+        return (1.0,) if firing != 1.0 and firing != 0.5 and engine.cycle_order < 1.0 else ()
+    if family == "half":
+        normal = engine.normal_orders()
+        below = (order for order in engine.orders if order < firing and order % 1.0 == 0.5)
+        return tuple(order for order in below if order not in normal) if engine.cycle_order == 0.5 else ()
+    return ()
+
+
+def _reading(family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine) -> Reading | None:
+    found = [(a, _level(family, a, engine)) for a in analyses if a.orders is not None]
+    levels = [(a, value) for a, value in found if value is not None]
+    if not levels:
+        return None
+    return Reading(
+        family,
+        held,
+        sum(v.level_db for _, v in levels) / len(levels),
+        max(v.spread_db for _, v in levels) / math.sqrt(len(levels)),
+        max(levels, key=lambda pair: pair[1].level_db)[1].lead,
+        min(a.speed.confidence if a.speed else 0.0 for a, _ in levels),
+        tuple(a.name for a, _ in levels),
+    )
+
+
+class _Level(NamedTuple):
+    level_db: float
+    spread_db: float
+    lead: float | None
+
+
+def _level(family: Family, analysis: Analysis, engine: Engine) -> _Level | None:
+    table = analysis.orders
+    assert table is not None
+    if family == "ground":
+        return _Level(10 * math.log10(max(table.rest_ms, LEAST_LEVEL_M_S2**2)), GROUND_SPREAD_DB, None)
+    rows = [table.level(order) for order in orders_of(family, engine)]
+    seen = [row for row in rows if row is not None and row.rms_m_s2 is not None]
+    if not seen or rows[0] is None or rows[0].rms_m_s2 is None:
+        return None  # without the lowest order of the family its level would mean something else
+    power = sum((row.rms_m_s2 or 0.0) ** 2 for row in seen)
+    lead = max(seen, key=lambda row: row.rms_m_s2 or 0.0)
+    return _Level(10 * math.log10(max(power, LEAST_LEVEL_M_S2**2)), _spread_db(lead), lead.order)
+
+
+def _spread_db(row: OrderLevel) -> float:
+    """Standard deviation of one line's level in dB, from its 95 % interval."""
+    if row.low_m_s2 is None or row.high_m_s2 is None:
+        return UNSURE_DB
+    low, high = max(row.low_m_s2, LEAST_LEVEL_M_S2), max(row.high_m_s2, LEAST_LEVEL_M_S2)
+    return min(20 * math.log10(high / low) / SIGMAS_IN_INTERVAL, UNSURE_DB)

@@ -1,0 +1,152 @@
+"""What each cause does to the levels, as numbers: the physics of the design, in decibels.
+
+Model. The level vector x (dB re 1 m/s2; families x conditions) of a car with cause c is
+
+    x = sound + g 1 + h_family + e + u * pattern_c,   u about 1, spread SEVERITY_SPREAD
+
+g: how well the car's body and the phone's place pass on shake, common to all levels; h: how this car's path treats
+one family; e: what gear and speed change on top. u scales the fault from barely felt to gross. All are taken as
+normal in decibels, so x is multivariate normal with a covariance that says which levels move together; heavy
+tails are added where it is used. A gain common to all levels then tells nothing, as it should.
+
+Sound levels are those of phones on steering wheels: idle levels of good and poor cars 0.1 and 0.5 m/s2 in all
+(order of magnitude, from memory); the split over families and every spread is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vibecore.evidence.levels import Family, Held
+from vibecore.model import Place
+
+# Levels of a sound four at the steering wheel, neutral idle, dB re 1 m/s2.
+SOUND_DB: dict[Family, float] = {
+    "firing": -21.0,  # 0.09 m/s2
+    "half": -36.0,  # 0.016 m/s2: cylinders differ by a few percent and cycles by some percent
+    "one": -31.0,  # 0.028 m/s2: balance left over
+    "second": -38.0,  # torque's second multiple is weaker, and the mounts pass less of it
+    "ground": -29.0,  # 0.035 m/s2
+}
+# More cylinders, smoother torque, higher frequency through the mounts.
+FIRING_BY_CYLINDERS_DB = {1: 4.0, 2: 2.0, 3: 0.0, 4: 0.0, 5: -2.0, 6: -4.0, 8: -5.0, 10: -7.0, 12: -8.0}
+ORDER_ONE_OF_LAYOUT_DB = 4.0  # a layout with a free couple or force at order 1 shows more of it when sound
+# Change from neutral idle in a sound car: load and a lower speed in gear; mounts isolate better when raised.
+HELD_DB: dict[Family, dict[Held, float]] = {
+    "firing": {"neutral": 0.0, "drive": 4.0, "raised": -4.0},
+    "half": {"neutral": 0.0, "drive": 2.0, "raised": 1.0},
+    "one": {"neutral": 0.0, "drive": 2.0, "raised": -2.0},
+    "second": {"neutral": 0.0, "drive": 3.0, "raised": -2.0},
+    "ground": {"neutral": 0.0, "drive": 0.5, "raised": 1.0},
+}
+# Other places against the steering wheel: seat and floor shake less, the engine itself far more.
+PLACE_DB: dict[Place, float] = {
+    "steering wheel": 0.0,
+    "seat": -5.0,
+    "floor": -6.0,
+    "body": -6.0,
+    "engine": 15.0,
+}
+GAIN_SPREAD_DB = 4.0  # g
+FAMILY_SPREAD_DB: dict[Family, float] = {
+    "firing": 4.0,
+    "half": 5.0,
+    "one": 5.0,
+    "second": 7.0,
+    "ground": 4.0,
+}  # h
+HELD_SPREAD_DB: dict[Held, float] = {"neutral": 1.5, "drive": 3.0, "raised": 4.5}  # e: modes are met or left
+SEVERITY_SPREAD = 0.45  # u: from barely felt to gross
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """What a cause adds to the levels at its usual size, dB; families and conditions left out: nothing.
+
+    own_spread: further spread of a family's conditions among cars with this cause, dB. share: how often the
+    cause shows itself this way (the shares of a cause add up to 1).
+    """
+
+    adds: dict[Family, tuple[float, float, float]]  # neutral, drive, raised
+    own_spread: dict[Family, float]
+    why: str
+    share: float = 1.0
+
+
+NOTHING = (0.0, 0.0, 0.0)
+PATTERNS: dict[str, tuple[Pattern, ...]] = {
+    "normal": (Pattern({}, {}, "sound"),),
+    "cylinder-misfire": (
+        Pattern(
+            {"half": (20.0, 20.0, 20.0), "one": (13.0, 15.0, 10.0), "ground": (3.0, 3.0, 3.0)},
+            {"half": 3.0, "one": 4.0},
+            "one missing torque pulse a cycle has half orders and order 1 nearly as strong as the firing order, and "
+            "they lie lower in frequency, where mounts pass more",
+        ),
+    ),
+    "uneven-combustion": (
+        Pattern(
+            {"half": (12.0, 12.0, 11.0), "one": (6.0, 6.0, 4.0), "ground": (6.0, 6.0, 5.0)},
+            {"half": 3.0},
+            "pulses that differ from cycle to cycle spread over the half orders and the ground between",
+        ),
+    ),
+    "engine-mount": (
+        Pattern(
+            {
+                "firing": (11.0, 15.0, 8.0),
+                "second": (10.0, 13.0, 9.0),
+                "one": (2.0, 2.0, 2.0),
+                "ground": (2.0, 3.0, 2.0),
+            },
+            {"firing": 2.0, "second": 4.0, "one": 3.0},
+            "rubber that is bridged passes the firing order and its multiples, more when torque presses on it",
+        ),
+    ),
+    "rotating-imbalance": (
+        Pattern(
+            {"one": (18.0, 18.0, 18.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
+        ),
+    ),
+    "idle-resonance": (
+        Pattern(
+            {"firing": (13.0, 11.0, 0.0)},
+            {"firing": 4.0},
+            "the firing order sits on a natural frequency at idle and leaves it when the idle is raised",
+        ),
+    ),
+    "exhaust-contact": (
+        Pattern(
+            {"firing": (3.0, 3.0, 3.0), "second": (12.0, 12.0, 12.0), "ground": (7.0, 7.0, 7.0)},
+            {"second": 4.0, "ground": 3.0},
+            "metal that meets metal turns the firing order into its multiples and rattle",
+        ),
+    ),
+    "driveline": (
+        Pattern(
+            {"ground": (0.0, 12.0, 0.0), "half": (0.0, 3.0, 0.0)},
+            {"ground": 3.0, "half": 4.0},
+            "judder under load is a broad shake that is there in gear only",
+            0.6,
+        ),
+        Pattern(
+            {"one": (0.0, 15.0, 0.0)},
+            {"one": 4.0},
+            "a converter out of true turns with the crank, loaded",
+            0.4,
+        ),
+    ),
+    "accessory-drive": (
+        Pattern({"ground": (1.0, 1.0, 1.0)}, {}, "its lines are no half orders: see the other lines"),
+    ),
+    "cooling-fan": (
+        Pattern({"ground": (1.0, 1.0, 1.0)}, {}, "its lines are no half orders: see the other lines"),
+    ),
+    "none-of-these": (
+        Pattern(
+            {},
+            {"firing": 8.0, "half": 8.0, "one": 8.0, "second": 8.0, "ground": 8.0},
+            "anything may be raised",
+        ),
+    ),
+}

@@ -1,0 +1,77 @@
+"""Which recording of the job is which: neutral idle, in gear, raised, engine off, unit on; and where the phone was.
+
+Only recordings from before the repair rank the cause, unless there are none. Levels are compared at one place
+only (the one with most recordings), because the path from the engine differs from place to place.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from vibecore.model import Analysis, Place
+
+Role = Literal["neutral", "drive", "raised", "unit on", "engine off", "sweep", "road"]
+
+RAISED_FROM = 1.2  # a recording whose hold nobody told counts as raised when this many times the lowest speed
+IN_GEAR = ("drive", "reverse")
+# Where the driver feels the shake comes first when two places have as many recordings.
+PLACE_ORDER: tuple[Place, ...] = ("steering wheel", "seat", "floor", "body", "engine")
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """The recordings that count, sorted by role. place: where the levels are compared (None: nobody said)."""
+
+    before: tuple[Analysis, ...]
+    place: Place | None
+    by_role: dict[Role, tuple[Analysis, ...]]  # at `place`
+
+    def role(self, role: Role) -> tuple[Analysis, ...]:
+        return self.by_role.get(role, ())
+
+    @property
+    def running(self) -> tuple[Analysis, ...]:
+        """Every recording with the engine's speed known, at the place of comparison."""
+        return tuple(a for group in self.by_role.values() for a in group if a.speed and a.orders)
+
+
+def scene_of(analyses: Sequence[Analysis]) -> Scene:
+    """Sort a job's recordings by what they show."""
+    before = tuple(a for a in analyses if a.condition.stage == "before") or tuple(analyses)
+    place = _main_place(before)
+    here = [a for a in before if a.condition.place == place]
+    lowest = min((a.speed.mean_rpm for a in here if a.speed), default=None)
+    by_role: dict[Role, tuple[Analysis, ...]] = {}
+    for analysis in here:
+        role = _role(analysis, lowest)
+        by_role[role] = (*by_role.get(role, ()), analysis)
+    if "neutral" not in by_role and "drive" not in by_role and "unit on" in by_role:
+        by_role["neutral"] = by_role.pop("unit on")  # nothing to compare the unit with
+    return Scene(before, place, by_role)
+
+
+def _main_place(before: Sequence[Analysis]) -> Place | None:
+    counts = Counter(a.condition.place for a in before)
+    if not counts:
+        return None
+    order = {place: i for i, place in enumerate(PLACE_ORDER)}
+    return min(counts, key=lambda p: (p == "engine", -counts[p], order.get(p, len(order)) if p else 0))
+
+
+def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
+    condition = analysis.condition
+    if condition.speed_hold == "engine off":
+        return "engine off"
+    if condition.speed_hold == "sweep":
+        return "sweep"
+    told_nothing = condition.speed_hold is None and analysis.speed is not None and lowest_rpm is not None
+    if condition.speed_hold == "raised" or (
+        told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_FROM * lowest_rpm
+    ):
+        return "road" if condition.gear in IN_GEAR else "raised"  # nobody revs against the brake
+    if condition.accessories:
+        return "unit on"
+    return "drive" if condition.gear in IN_GEAR else "neutral"

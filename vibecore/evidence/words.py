@@ -1,0 +1,95 @@
+"""What a finding means for a cause, as a mechanic says it."""
+
+from __future__ import annotations
+
+from vibecore.engine import Engine
+
+ENGINE_WORDS = {
+    1: "single",
+    2: "twin",
+    3: "three",
+    4: "four",
+    5: "five",
+    6: "six",
+    8: "eight",
+    10: "ten",
+    12: "twelve",
+}
+NEAR_DB = 3.0  # within this of a sound car's level is 'about'
+
+FAULT_WORDS = {
+    "normal": "a sound car",
+    "cylinder-misfire": "one dead cylinder",
+    "uneven-combustion": "uneven burning",
+    "engine-mount": "a bad mount",
+    "rotating-imbalance": "imbalance of the crank's parts",
+    "accessory-drive": "a fault in the belt drive",
+    "cooling-fan": "the electric fan",
+    "idle-resonance": "an idle that sits on a natural frequency",
+    "exhaust-contact": "an exhaust that touches",
+    "driveline": "a fault in converter or gearbox",
+    "wheel-imbalance": "a wheel out of balance",
+    "propshaft": "the propeller shaft",
+    "none-of-these": "something else",
+}
+
+# (finding, cause): what it means when it speaks for, and against
+MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
+    ("half", "cylinder-misfire"): ("one cylinder is not pulling", "no cylinder is missing its stroke"),
+    ("half", "uneven-combustion"): ("the cylinders do not pull alike", "the cylinders pull alike"),
+    ("one", "rotating-imbalance"): (
+        "something that turns with the crank is out of balance",
+        "the crank runs true",
+    ),
+    ("one", "cylinder-misfire"): ("a missing stroke shows here too", "a missing stroke would show here too"),
+    ("firing", "engine-mount"): ("the mounts let the firing through", "the mounts hold the firing back"),
+    ("gear", "engine-mount"): ("load presses on a bad mount", "load does not press on a bad mount"),
+    ("raised", "engine-mount"): ("a bad mount passes it at any speed", "a bad mount would still pass it"),
+    ("raised", "idle-resonance"): (
+        "idle sat on a natural frequency",
+        "a natural frequency would have been left",
+    ),
+    ("firing", "idle-resonance"): ("wheel, seat or body answers the firing", "nothing answers the firing"),
+    ("second", "exhaust-contact"): ("metal meets metal", "no metal meets metal"),
+    ("second", "engine-mount"): ("the rubber is bridged", "the rubber is not bridged"),
+    ("ground", "exhaust-contact"): ("it rattles", "it does not rattle"),
+    ("ground", "uneven-combustion"): ("no stroke is like the last", "the strokes are alike"),
+    ("ground", "driveline"): ("it rumbles with the load", "no rumble with the load"),
+    ("steadiness", "cylinder-misfire"): (
+        "the same cylinder fails every cycle",
+        "no one cylinder fails every cycle",
+    ),
+    ("steadiness", "uneven-combustion"): ("the burning differs from cycle to cycle", "every cycle is alike"),
+    ("hunting", "uneven-combustion"): ("it hunts", "it does not hunt"),
+    ("line keeps order", "accessory-drive"): (
+        "the belt or what it drives turns so",
+        "nothing on the belt shakes",
+    ),
+    ("line keeps hertz", "cooling-fan"): ("it has its own motor", "nothing with its own motor shakes"),
+    ("engine off", "cooling-fan"): ("only the fan turns then", "the fan did not shake then"),
+    ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
+    ("idle speed", "idle-resonance"): ("a low idle meets natural frequencies", "the idle is not low"),
+    ("isolation", "engine-mount"): ("the mount no longer isolates", "the mount isolates"),
+}
+
+
+def engine_words(engine: Engine) -> str:
+    """'a sound four'."""
+    return f"a sound {ENGINE_WORDS.get(engine.cylinders, f'engine of {engine.cylinders} cylinders')}"
+
+
+def meaning(finding: str, cause: str, speaks_for: bool) -> str:
+    """What the finding says about the cause."""
+    known = MEANINGS.get((finding, cause))
+    if known:
+        return known[0] if speaks_for else known[1]
+    what = FAULT_WORDS.get(cause, cause)
+    return f"fits {what}" if speaks_for else f"does not fit {what}"
+
+
+def over_sound(over_db: float, engine: Engine) -> str:
+    """'11 dB over what a sound four shows'."""
+    if abs(over_db) < NEAR_DB:
+        return f"about what {engine_words(engine)} shows ({over_db:+.0f} dB)"
+    side = "over" if over_db > 0 else "under"
+    return f"{abs(over_db):.0f} dB {side} what {engine_words(engine)} shows"
