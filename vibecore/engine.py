@@ -75,7 +75,7 @@ class Engine:
         whole = isinstance(self.cylinders, int) and not isinstance(self.cylinders, bool)
         if not whole or not 1 <= self.cylinders <= MOST_CYLINDERS:
             raise CaseError(
-                f"An engine cannot have {self.cylinders!r} cylinders: give a number from 1 to {MOST_CYLINDERS}."
+                f"An engine cannot have {self.cylinders!r} cylinders: give 1 to {MOST_CYLINDERS}, whole."
             )
         if self.strokes not in (2, 4) or isinstance(self.strokes, bool):
             raise CaseError(

@@ -2,8 +2,8 @@
 
 draw   a sound car at random            faults  a fault laid on it
 crank, vibration  what it does          phone   what a taped-on phone writes down
-job    recordings of one car in several conditions, with the truth    writing  ... as files    demo  recordings/
-"""
+job    recordings of one car in several conditions, with the truth    writing  ... as files    demo
+recordings/"""
 
 from vibecore.simulate.car import Car
 from vibecore.simulate.draw import draw_car

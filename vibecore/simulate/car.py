@@ -1,8 +1,8 @@
 """The simulated car as data, and the frequency responses from its sources to a place where a phone is taped.
 
-Sources, in this order: the engine's roll (reaction to its torque), bounce, pitch, sideways (what turns with the
-crank), and body (loads that do not pass the engine's mounts: fan, exhaust, road). Signals of sources are levels:
-a sine of amplitude 1 on a source gives what the path makes of it, in m/s2.
+Sources, in this order: the engine's roll (reaction to its torque), bounce, pitch, sideways (what turns
+with the crank), and body (loads that do not pass the engine's mounts: fan, exhaust, road). Signals of
+sources are levels: a sine of amplitude 1 on a source gives what the path makes of it, in m/s2.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ TILT_HZ = 20.0
 
 @dataclass(frozen=True)
 class Mount:
-    """A rigid mode of the engine on its rubber. `bridge`: extra gain well above `bridge_from_hz`, from rubber that
-    has collapsed; it does not touch what lies below."""
+    """A rigid mode of the engine on its rubber. `bridge`: extra gain well above `bridge_from_hz`, from
+    rubber that has collapsed; it does not touch what lies below."""
 
     natural_hz: float
     damping: float
@@ -34,8 +34,8 @@ class Mount:
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """From the mounts' body side to one place. rigid: (SOURCES, 3). Modes: hz, damping (m,), drive (m, SOURCES),
-    shape (m, 3). tilt: all of it rises with frequency to this power, from TILT_HZ."""
+    """From the mounts' body side to one place. rigid: (SOURCES, 3). Modes: hz, damping (m,), drive (m,
+    SOURCES), shape (m, 3). tilt: all of it rises with frequency to this power, from TILT_HZ."""
 
     rigid: Floats
     hz: Floats
@@ -92,7 +92,8 @@ class Contact:
 
 @dataclass(frozen=True)
 class Driveline:
-    """Converter or gearbox trouble, in gear only: judder of its own hertz, and lines of a slipping turbine."""
+    """Converter or gearbox trouble, in gear only: judder of its own hertz, and lines of a slipping
+    turbine."""
 
     judder_level: float = 0.0
     judder_hz: float = 8.0

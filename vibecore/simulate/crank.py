@@ -35,7 +35,8 @@ def turn(
     rng: np.random.Generator,
     target_rpm: float | None = None,
 ) -> Crank:
-    """Let the crank turn over the even times `t_s`; `load` multiplies burning and pulls the idle down a little."""
+    """Let the crank turn over the even times `t_s`; `load` multiplies burning and pulls the idle down a
+    little."""
     step_s = float(t_s[1] - t_s[0])
     slow_hz = _slow_speed(car, gear, hold, load, t_s, rng, target_rpm) / 60.0
     start = rng.uniform(0, 2.0)
@@ -125,8 +126,8 @@ def _torque(car: Car, angle_rev: Floats, strength: float, factors: Floats) -> Fl
 
 
 def _ripple(car: Car, torque: Floats, slow_hz: Floats, step_s: float) -> Floats:
-    """Speed that the torque's unevenness adds: flywheel and governor as a first-order lag, scaled so that a sound
-    engine's within-cycle ripple is `inertia_share` of its speed."""
+    """Speed that the torque's unevenness adds: flywheel and governor as a first-order lag, scaled so that
+    a sound engine's within-cycle ripple is `inertia_share` of its speed."""
     f = np.fft.rfftfreq(len(torque), step_s)
     spectrum = np.fft.rfft(torque - torque.mean())
     lag = 1.0 / (2j * np.pi * f + 1.0 / car.idle.governor_s)
@@ -139,8 +140,8 @@ def _ripple(car: Car, torque: Floats, slow_hz: Floats, step_s: float) -> Floats:
 
 
 def strongest_order(car: Car) -> tuple[float, float]:
-    """The order on which a sound engine's torque is strongest at neutral idle, and its amplitude in table units.
-    Even firing: the firing order."""
+    """The order on which a sound engine's torque is strongest at neutral idle, and its amplitude in table
+    units. Even firing: the firing order."""
     cold, hot = gas_torque(car.combustion, car.engine.strokes)
     step = car.engine.cycle_order
     orders = [step * i for i in range(1, round(car.engine.firing_order / step) + 1)]

@@ -1,8 +1,8 @@
 """Sound cars drawn at random, wide in structure as well as in numbers.
 
-Ranges are the general ones of textbooks and trade (mounts 5-18 Hz, seat 4-20 Hz, body 20-35 Hz, column 25-67 Hz,
-wheel at idle 0.03-0.3 m/s2): Gillespie, Fundamentals of Vehicle Dynamics; Griffin, Handbook of Human Vibration;
-both from memory. The rest is common practice, no source.
+Ranges are the general ones of textbooks and trade (mounts 5-18 Hz, seat 4-20 Hz, body 20-35 Hz, column
+25-67 Hz, wheel at idle 0.03-0.3 m/s2): Gillespie, Fundamentals of Vehicle Dynamics; Griffin, Handbook of
+Human Vibration; both from memory. The rest is common practice, no source.
 """
 
 from __future__ import annotations
@@ -62,8 +62,8 @@ def draw_layout(engine: Engine, rng: np.random.Generator) -> Layout:
     """A layout that fits the engine; evenly firing and without a name where the table has none."""
     rows = list(engine.layouts)
     if engine.arrangement is None:
-        rows = rows + [r for r in balance_table() if r.cylinders == engine.cylinders and r.strokes == engine.strokes
-                       and r.usual and rng.random() < 0.3]  # fmt: skip
+        like = [r for r in balance_table() if (r.cylinders, r.strokes) == (engine.cylinders, engine.strokes)]
+        rows += [r for r in like if r.usual and rng.random() < 0.3]
     if not rows:
         return Layout("evenly firing", engine.cylinders, engine.arrangement or "inline", "", engine.strokes)
     return rows[int(rng.integers(len(rows)))]
@@ -87,7 +87,7 @@ def draw_car(rng: np.random.Generator, engine: Engine | None = None, transmissio
         burn=tuple(1 + log_uniform(rng, 0.003, 0.025) * rng.standard_normal(engine.cylinders)),
         squeeze=tuple(1 + log_uniform(rng, 0.002, 0.01) * rng.standard_normal(engine.cylinders)),
         cycle_spread=log_uniform(rng, 0.005, 0.05),
-        common_spread=log_uniform(rng, 0.005, 0.04),
+        common_spread=log_uniform(rng, 0.003, 0.02),
         skip_share=0.0,
         inertia_share=log_uniform(rng, 0.002, 0.02),
         drive_load=uniform(rng, 1.05, 1.6),
@@ -126,7 +126,7 @@ def _draw_idle(engine: Engine, rng: np.random.Generator) -> Idle:
         tau_s=log_uniform(rng, 0.4, 4.0),
         hunting_rpm=log_uniform(rng, 1.0, 10.0) if rng.random() < 0.5 else 0.0,
         hunting_period_s=log_uniform(rng, 1.5, 9.0),
-        governor_s=log_uniform(rng, 0.2, 1.0),
+        governor_s=log_uniform(rng, 0.08, 0.4),
     )
 
 
@@ -187,16 +187,16 @@ def _with_levels(car: Car, rng: np.random.Generator) -> Car:
     layout, counterweights = car.layout, uniform(rng, 0.0, 0.15) if car.layout.balanced_1 else 1.0
     shafts = 0.1 if rng.random() < 0.3 else 1.0
 
-    def level(size: float, biggest: float) -> float:
+    def part(size: float, biggest: float) -> float:
         """Inertia's part for a layout factor, at most about `biggest` of the firing order."""
         return firing_rms * uniform(rng, 0.3, 1.0) * biggest * min(size / 2.0, 1.0)
 
     return replace(
         car,
-        force_1=level(layout.force_1 * counterweights, 0.5),
-        couple_1=level(layout.couple_1 * counterweights * shafts, 0.5),
-        force_2=level(layout.force_2 * shafts, 0.8),
-        couple_2=level(layout.couple_2, 0.2),
+        force_1=part(layout.force_1 * counterweights, 0.5),
+        couple_1=part(layout.couple_1 * counterweights * shafts, 0.5),
+        force_2=part(layout.force_2 * shafts, 0.8),
+        couple_2=part(layout.couple_2, 0.2),
         unbalance=log_uniform(rng, 0.001, 0.02),
         accessories=_draw_accessories(rng),
         belt=Belt(uniform(rng, 0.2, 0.45), log_uniform(rng, 0.0003, 0.006)),

@@ -11,7 +11,9 @@ from vibecore.engine import Engine, Vehicle
 from vibecore.model import Condition, Floats, Gear, Place, SpeedHold, Stage, Symptoms
 from vibecore.simulate.car import Car
 from vibecore.simulate.draw import draw_car, uniform
-from vibecore.simulate.faults import ROAD_CAUSES, Fault, draw_fault, draw_wheels
+from vibecore.simulate.fault import Fault
+from vibecore.simulate.faults import ROAD_CAUSES, draw_fault
+from vibecore.simulate.faults_other import draw_wheels
 from vibecore.simulate.phone import (
     Hand,
     Phone,
@@ -44,8 +46,8 @@ class SimulatedRecording:
 
 @dataclass(frozen=True, eq=False)
 class SimulatedJob:
-    """A job with its recordings. `cause` is what is the matter, `second_cause` another fault at the same time,
-    `verdict` what became of it in the recordings made after, None without any."""
+    """A job with its recordings. `cause` is what is the matter, `second_cause` another fault at the same
+    time, `verdict` what became of it in the recordings made after, None without any."""
 
     title: str
     vehicle: Vehicle
@@ -86,9 +88,9 @@ def simulate_recording(
 ) -> SimulatedRecording:
     """Record `car` in `condition` with `phone`. Equal arguments give equal samples.
 
-    duration_s: of the file, 15 to 40 s if not given. hand, taping: drawn if not given. road_m_s: road speed, for a
-    car with wheels. The condition's tachometer reading is filled in with the truth good to a few percent.
-    """
+    duration_s: of the file, 15 to 40 s if not given. hand, taping: drawn if not given. road_m_s: road
+    speed, for a car with wheels. The condition's tachometer reading is filled in with the truth good to a
+    few percent."""
     rng = np.random.default_rng(seed)
     duration = duration_s or uniform(rng, 15.0, 40.0)
     hand = hand if hand is not None else draw_hand(rng, duration)
@@ -125,8 +127,8 @@ def simulate_job(
 ) -> SimulatedJob:
     """A whole job on a car drawn from `seed`. With `repair` the job holds a recording made after it.
 
-    strength scales the fault as drawn. rate_hz fixes the phone's nominal rate, place where it is taped, `plan` the
-    recordings made. tachometer False leaves the readings out.
+    strength scales the fault as drawn. rate_hz fixes the phone's nominal rate, place where it is taped,
+    `plan` the recordings made. tachometer False leaves the readings out.
     """
     rng = np.random.default_rng([seed, 1])
     if transmission is None and cause == "driveline":
@@ -148,7 +150,8 @@ def simulate_job(
         there = second.lay(there, strength) if second else there
         condition = Condition(p.place, p.gear, p.hold, p.stage, None, p.accessories)
         taping = None if fresh else tapings[p.stage]
-        one = simulate_recording(there, condition, same_phone(phone, rng), [seed, 2, i], duration_s=duration_s,
+        one = simulate_recording(there, condition, same_phone(phone, rng), [seed, 2, i],
+        duration_s=duration_s,
                                  name=p.name, taping=taping, road_m_s=p.road_m_s)  # fmt: skip
         made.append(one if tachometer else replace(one, condition=condition))
     return SimulatedJob(

@@ -65,7 +65,8 @@ class Hand:
 
 @dataclass(frozen=True, eq=False)
 class Taping:
-    """How the phone lies: turned (3, 3) from the car's axes to its own, and what this taping does to the level."""
+    """How the phone lies: turned (3, 3) from the car's axes to its own, and what this taping does to the
+    level."""
 
     turned: Floats
     factor: float
@@ -123,8 +124,8 @@ def sample(
 ) -> tuple[Floats, Floats]:
     """What the phone writes: stamps (n,) in seconds and values (n, 3), from motion (3, m) at even steps.
 
-    The true motion is read at the phone's own sampling times without further filtering than its own, so what lies
-    above half its rate folds down as it does in life.
+    The true motion is read at the phone's own sampling times without further filtering than its own, so
+    what lies above half its rate folds down as it does in life.
     """
     duration = (accel_m_s2.shape[1] - 1) * step_s
     motion = accel_m_s2 + _handling(hand, accel_m_s2.shape[1], step_s, duration, rng)

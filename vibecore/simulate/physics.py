@@ -5,9 +5,9 @@ With r = f / f0 the ratio of a frequency to the natural frequency and z the damp
     transmissibility           T(r) = (1 + 2 i z r) / (1 - r^2 + 2 i z r)
     rotating unbalance     X M / me = r^2 / (1 - r^2 + 2 i z r)
 
-(J. P. Den Hartog, Mechanical Vibrations; S. S. Rao, Mechanical Vibrations, ch. 3 and 9). The gas in a cylinder
-follows the first law in a crank-slider: p V^g = p0 V0^g + (g - 1) * integral of V^(g-1) dQ, the heat Q released along
-a Wiebe curve (J. B. Heywood, Internal Combustion Engine Fundamentals, ch. 2 and 9).
+(J. P. Den Hartog, Mechanical Vibrations; S. S. Rao, Mechanical Vibrations, ch. 3 and 9). The gas in a
+cylinder follows the first law in a crank-slider: p V^g = p0 V0^g + (g - 1) * integral of V^(g-1) dQ, the
+heat Q released along a Wiebe curve (J. B. Heywood, Internal Combustion Engine Fundamentals, ch. 2 and 9).
 """
 
 from __future__ import annotations
@@ -33,10 +33,10 @@ def transmissibility(ratio: Floats, damping: float) -> Complexes:
 
 
 def unbalance_response(ratio: Floats, damping: float) -> Complexes:
-    """Motion of a sprung mass with a rotating imbalance, as a multiple of (unbalance / mass). The same shape is
-    the acceleration that a unit force gives a mode, as a multiple of (force / modal mass)."""
-    out: Complexes = ratio**2 / (1 - ratio**2 + 2j * damping * ratio)
-    return out
+    """Motion of a sprung mass with a rotating imbalance, as a multiple of (unbalance / mass). The same
+    shape is the acceleration that a unit force gives a mode, as a multiple of (force / modal mass)."""
+    below: Complexes = 1 - ratio**2 + 2j * damping * ratio
+    return np.asarray(ratio**2 / below)
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,8 @@ class Combustion:
 
 
 def gas_torque(combustion: Combustion, strokes: int) -> tuple[Floats, Floats]:
-    """Torque of one cylinder over its working cycle, from firing top dead centre on: (from compression, from burning).
+    """Torque of one cylinder over its working cycle, from firing top dead centre on: (from compression,
+    from burning).
 
     Both (TABLE_STEPS,), in units of ambient pressure times swept volume per radian. A dead cylinder keeps the
     first part. Two strokes: the cycle is one revolution and the scavenging is taken as ambient.

@@ -61,7 +61,8 @@ def tell(
 def order_levels(
     accel: Floats, angle_rev: Floats, orders: tuple[float, ...], cycle_order: float = 0.5
 ) -> dict[float, float]:
-    """rms of the three-axis vector within +-0.05 order of each order, from accel (3, n) at crank angles (n,)."""
+    """rms of the three-axis vector within +-0.05 order of each order, from accel (3, n) at crank angles
+    (n,)."""
     cycle = 1.0 / cycle_order
     cycles = np.floor((angle_rev[-1] - angle_rev[0]) / cycle)
     count = int(cycles * cycle * ANGLE_STEPS)

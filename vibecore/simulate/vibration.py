@@ -1,8 +1,8 @@
 """What the car does at the phone's place: sources made along the crank angle, passed through mounts and body.
 
-Everything linear is exact: each source is a time history, its spectrum is multiplied by the closed-form response,
-so amplitudes follow the engine's momentary speed through every resonance. What touches (exhaust, mount metal) is
-a one-way push from the engine's rocking.
+Everything linear is exact: each source is a time history, its spectrum is multiplied by the closed-form
+response, so amplitudes follow the engine's momentary speed through every resonance. What touches (exhaust,
+mount metal) is a one-way push from the engine's rocking.
 """
 
 from __future__ import annotations
@@ -36,8 +36,9 @@ NOISE_BAND_HZ = 200.0
 
 @dataclass(frozen=True, eq=False)
 class Vibration:
-    """shake, rest: (3, n) at even steps from t = 0, m/s2. `shake` is what turns and fires and touches; `rest` the
-    broad shake of a running engine, body and road. angle_rev, speed_hz: (n,); None with the engine off."""
+    """shake, rest: (3, n) at even steps from t = 0, m/s2. `shake` is what turns and fires and touches;
+    `rest` the broad shake of a running engine, body and road. angle_rev, speed_hz: (n,); None with the
+    engine off."""
 
     step_s: float
     shake: Floats
@@ -59,7 +60,7 @@ def vibrate(
     running = condition.speed_hold != "engine off"
     count = next_fast_len(round((duration_s + 2 * RUN_IN_S) * GRID_HZ), real=True)
     t_s = np.arange(count) / GRID_HZ
-    frequency_hz = np.fft.rfftfreq(count, 1 / GRID_HZ)
+    frequency_hz = np.asarray(np.arange(count // 2 + 1) * (GRID_HZ / count), dtype=np.float64)
     on = [u for u in car.accessories if not u.switched or u.name in condition.accessories]
     crank = None
     sources = np.zeros((SOURCES, count))
@@ -75,7 +76,7 @@ def vibrate(
             _driveline_sources(sources, car, crank, t_s, rng)
     _fan_source(sources, car, running, t_s, rng)
     if road_m_s and crank is not None:
-        _road_sources(sources, car, road_m_s, crank, t_s, rng)
+        _road_sources(sources, car, road_m_s, crank, rng)
     spectra = rfft(sources)
     for contact in car.contacts if running else ():
         spectra[BODY] += _contact(car, contact, spectra[ROLL], frequency_hz, in_gear, count)
@@ -154,9 +155,7 @@ def _driveline_sources(
             sources[SIDEWAYS] += unit * np.cos(phase + rng.uniform(0, 6.3))
 
 
-def _road_sources(
-    sources: Floats, car: Car, road_m_s: float, crank: Crank, t_s: Floats, rng: np.random.Generator
-) -> None:
+def _road_sources(sources: Floats, car: Car, road_m_s: float, crank: Crank, rng: np.random.Generator) -> None:
     wheels = car.wheels
     if wheels is None:
         return
@@ -200,7 +199,8 @@ def _broad(
     road_m_s: float | None,
     rng: np.random.Generator,
 ) -> Complexes:
-    """Noise through the body, so that its modes stand out of the floor as in a real car, and noise as it is."""
+    """Noise through the body, so that its modes stand out of the floor as in a real car, and noise as it
+    is."""
     engine = car.floor_level if running else 0.05 * car.floor_level
     road = car.wheels.road_level * (road_m_s / 25.0) if road_m_s and car.wheels else 0.0
     shape = (np.maximum(frequency_hz, 2.0) / 20.0) ** -car.floor_colour

@@ -18,7 +18,8 @@ from vibecore.units import STANDARD_GRAVITY_M_S2
 
 @dataclass(frozen=True)
 class Layout:
-    """How one program writes a table. `scale`, `decimals`: of values; `clock`: of stamps, e.g. 1000 for ms."""
+    """How one program writes a table. `scale`, `decimals`: of values; `clock`: of stamps, e.g. 1000 for
+    ms."""
 
     header: str
     separator: str = ","
@@ -96,8 +97,8 @@ WRITERS: dict[str, tuple[str, Callable[[SimulatedRecording], bytes]]] = {
 def write_job(job: SimulatedJob, folder: Path, *, layout: str | tuple[str, ...] | None = None) -> Path:
     """Write the job as a case folder and return its case.toml.
 
-    layout: the name of one of WRITERS for all recordings, or one for each; None varies them by the job's seed.
-    """
+    layout: the name of one of WRITERS for all recordings, or one for each; None varies them by the job's
+    seed."""
     folder.mkdir(parents=True, exist_ok=True)
     names = list(WRITERS)
     count = len(job.recordings)

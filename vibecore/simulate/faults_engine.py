@@ -1,0 +1,131 @@
+"""Faults of the engine and of what carries it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from vibecore.simulate.car import ROLL, Car, Contact, Path, gain
+from vibecore.simulate.draw import log_uniform, uniform
+from vibecore.simulate.fault import Fault, firing_level
+
+
+def misfire(car: Car, rng: np.random.Generator) -> Fault:
+    which = int(rng.integers(car.engine.cylinders))
+    lost = 1.0 if rng.random() < 0.5 else uniform(rng, 0.25, 0.95)
+    squeezed = (
+        uniform(rng, 0.0, 0.6) if rng.random() < 0.2 else 0.0
+    )  # a valve that leaks takes compression with it
+
+    def lay(c: Car, strength: float) -> Car:
+        burn, squeeze = list(c.burn), list(c.squeeze)
+        burn[which] *= max(1 - lost * strength, 0.0)
+        squeeze[which] *= max(1 - squeezed * strength, 0.0)
+        idle = replace(c.idle, sd_rpm=c.idle.sd_rpm * (1 + 0.5 * strength))
+        return replace(c, burn=tuple(burn), squeeze=tuple(squeeze), idle=idle)
+
+    return Fault("cylinder-misfire", lay, f"cylinder {which + 1} burns {100 * (1 - lost):.0f} %",
+                 codes=(f"P03{which + 1:02d}", "P0300"))  # fmt: skip
+
+
+def uneven(_car: Car, rng: np.random.Generator) -> Fault:
+    cycle, common = log_uniform(rng, 0.08, 0.35), log_uniform(rng, 0.02, 0.08)
+    skips = log_uniform(rng, 0.002, 0.06) if rng.random() < 0.5 else 0.0
+    hunting = log_uniform(rng, 6.0, 60.0) if rng.random() < 0.6 else 0.0
+    wander = uniform(rng, 1.0, 3.0)
+
+    def lay(c: Car, strength: float) -> Car:
+        idle = replace(
+            c.idle,
+            sd_rpm=c.idle.sd_rpm * (1 + wander * strength),
+            hunting_rpm=max(c.idle.hunting_rpm, hunting * strength),
+        )
+        return replace(
+            c,
+            idle=idle,
+            cycle_spread=float(np.hypot(c.cycle_spread, cycle * strength)),
+            common_spread=float(np.hypot(c.common_spread, common * strength)),
+            skip_share=skips * strength,
+        )
+
+    return Fault("uneven-combustion", lay, f"burning varies by {100 * cycle:.0f} % from cycle to cycle",
+                 codes=("P0171", "P0300", "P0101", "P0507"))  # fmt: skip
+
+
+def mount(car: Car, rng: np.random.Generator) -> Fault:
+    rise_db = uniform(rng, 6.0, 20.0)
+    softer = uniform(rng, 1.0, 1.35)
+    in_gear = uniform(rng, 1.3, 3.0)
+    touches = rng.random() < 0.4
+    firing_hz = car.idle.drive_rpm / 60.0 * car.engine.firing_order
+    from_hz = firing_hz * uniform(rng, 0.55, 0.85)
+    share = [uniform(rng, 0.6, 1.0), *(uniform(rng, 0.0, 0.7) for _ in range(3))]
+    metal = Contact(0.0, uniform(rng, 0.3, 1.0), car.mounts[ROLL].natural_hz, car.mounts[ROLL].damping,
+                    uniform(rng, 60, 180), uniform(rng, 0.2, 0.8), log_uniform(rng, 0.06, 0.4))  # fmt: skip
+    metal_level = firing_level(car) * log_uniform(rng, 0.5, 4.0)
+
+    def lay(c: Car, strength: float) -> Car:
+        mounts = list(c.mounts)
+        for k in range(4):
+            bridge = (10 ** (rise_db * strength * share[k] / 20) - 1) / in_gear**0.5
+            natural = c.mounts[k].natural_hz * (1 + (softer - 1) * strength)
+            mounts[k] = replace(c.mounts[k], natural_hz=natural, bridge=bridge, bridge_from_hz=from_hz)
+        contacts = (
+            (*c.contacts, replace(metal, level=metal_level * strength))
+            if touches and strength
+            else c.contacts
+        )
+        return replace(c, mounts=tuple(mounts), drive_bridging=in_gear, contacts=contacts)
+
+    return Fault("engine-mount", lay, f"a mount has collapsed, {rise_db:.0f} dB", felt_in_gear=True)
+
+
+def imbalance(car: Car, rng: np.random.Generator) -> Fault:
+    level = firing_level(car) * log_uniform(rng, 0.35, 4.0)
+    shared = uniform(rng, 0.2, 1.0)
+
+    def lay(c: Car, strength: float) -> Car:
+        return replace(c, unbalance=c.unbalance + level * strength, unbalance_shared=shared)
+
+    return Fault("rotating-imbalance", lay, f"order 1 of {level:.2f} m/s2 at the wheel at idle")
+
+
+def resonance(car: Car, rng: np.random.Generator) -> Fault:
+    """A lively mode sits on the firing frequency at idle, often because idle has sunk."""
+    in_gear = car.transmission == "automatic" and rng.random() < 0.7
+    rpm = car.idle.drive_rpm if in_gear else car.idle.neutral_rpm
+    order = car.engine.firing_order
+    hz = rpm / 60.0 * order * uniform(rng, 0.97, 1.03)
+    damping, rise_db = log_uniform(rng, 0.015, 0.06), uniform(rng, 6.0, 18.0)
+    shape = rng.standard_normal(3)
+
+    def lay(c: Car, strength: float) -> Car:
+        if strength == 0:
+            return c
+        paths = dict(c.paths)
+        for place, share in (("steering wheel", 1.0), ("seat", 0.7), ("floor", 0.3), ("body", 0.2)):
+            path = c.paths[place]  # type: ignore[index]
+            level = gain(c, ROLL, hz, place) * 10 ** (rise_db * strength / 20) * share  # type: ignore[arg-type]
+            passed = gain(replace(c, paths={place: _only_rigid()}), ROLL, hz, place)  # type: ignore[arg-type, dict-item]
+            drive = np.zeros((1, 5))
+            drive[0, :] = level * 2 * damping / passed
+            unit = shape[None, :] / np.linalg.norm(shape)
+            paths[place] = Path(  # type: ignore[index]
+                path.rigid,
+                np.append(path.hz, hz),
+                np.append(path.damping, damping),
+                np.vstack([path.drive, drive]),
+                np.vstack([path.shape, unit]),
+            )
+        return replace(c, paths=paths)
+
+    return Fault(
+        "idle-resonance", lay, f"wheel and column ring at {hz:.1f} Hz, on the idle", felt_in_gear=in_gear
+    )
+
+
+def _only_rigid() -> Path:
+    rigid = np.zeros((5, 3))
+    rigid[:, 0] = 1.0
+    return Path(rigid, np.zeros(0), np.zeros(0), np.zeros((0, 5)), np.zeros((0, 3)))
