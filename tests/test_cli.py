@@ -52,7 +52,8 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
             found.causes, found.next_checks, found.repair, (some_analysis(),) * len(recordings)
         )
 
-    def compare(before: Any, after: Any) -> Any:
+    def compare(before: Any, after: Any, *, engine: Any) -> Any:
+        assert engine is None
         made.append((before.condition, after.condition))
         return some_diagnosis().repair
 
@@ -167,11 +168,28 @@ def test_a_recording_that_cannot_be_read_is_left_out_and_told(run: Run, tmp_path
         "error": "The file is empty. Export it again.",
     }
     assert result.exit_code == 1
-    assert "Left out: The file is empty." in run("diagnose", str(case)).stdout
+    assert "Left out: empty.csv: The file is empty." in run("diagnose", str(case)).stdout
     case.write_text((CASE % "empty").replace("a.csv", "empty-too.csv"))
     (found,) = objects(run("diagnose", str(case), "--json"))
     assert found["ok"] is False
     assert "None of the recordings" in found["error"]
+
+
+@pytest.mark.usefixtures("calls")
+def test_a_lost_recording_after_the_repair_leaves_the_repair_untold(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = some_diagnosis()
+    monkeypatch.setattr(
+        "vibecore.pipeline.diagnose", lambda *_: type(found)(found.causes, (), None, found.analyses)
+    )
+    case = tmp_path / "case.toml"
+    case.write_text(CASE % "empty")
+    repair = objects(run("diagnose", str(case), "--json"))[0]["repair"]
+    assert repair["verdict"] == "cannot-tell"
+    assert "empty" in repair["why"]
+    case.write_text((CASE % "empty").replace("after", "before"))
+    assert objects(run("diagnose", str(case), "--json"))[0]["repair"] is None
 
 
 def test_compare(run: Run, calls: list[Any]) -> None:
@@ -262,14 +280,13 @@ def test_a_first_answer_does_not_load_what_it_does_not_need(idle_csv: Path) -> N
         "heavy = ('librosa', 'numba', 'streamlit', 'plotly', 'pydantic', 'matplotlib');"
         "print([m for m in heavy if m in sys.modules])"
     )
-    for options in ([], ["--cylinders", "4", "--json"]):
-        done = subprocess.run(
-            [sys.executable, "-c", code, "analyze", str(idle_csv), *options],
-            capture_output=True,
-            text=True,
-            timeout=120,
-        )
-        assert done.stdout.splitlines()[-1] == "[]", done.stderr
+    done = subprocess.run(
+        [sys.executable, "-c", code, "analyze", str(idle_csv), "--cylinders", "4"],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert done.stdout.splitlines()[-1] == "[]", done.stderr
 
 
 def test_a_whole_process_answers_and_leaves_with_its_status(idle_csv: Path, tmp_path: Path) -> None:
@@ -287,13 +304,25 @@ def test_a_whole_process_answers_and_leaves_with_its_status(idle_csv: Path, tmp_
     assert [o["ok"] for o in found] == [True, False, False, False, False, True]
     assert done.returncode == 1
     assert "Traceback" not in done.stderr
-    assert shell("analyze", str(idle_csv)).returncode == 0
     assert shell("analyze").returncode == 2
 
 
 def test_a_terminal_that_knows_only_ascii_gets_words_all_the_same(idle_csv: Path) -> None:
     done = shell("analyze", str(idle_csv), PYTHONIOENCODING="ascii", LC_ALL="C")
     assert done.returncode == 0, done.stderr
+
+
+def test_the_last_guard_speaks_in_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(cli, "cli", lambda: 1 / 0)
+    with pytest.raises(SystemExit) as left:
+        cli.main()
+    assert left.value.code == 1
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "ZeroDivisionError" in told.err
+    assert "Traceback" not in told.err
 
 
 # ---------------------------------------------------------------- the app's start

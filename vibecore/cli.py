@@ -14,6 +14,7 @@ import sys
 import traceback
 import warnings
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,8 +24,9 @@ from vibecore.constants import HIGHEST_SPEED_RPM
 from vibecore.errors import VibecoreError
 
 if TYPE_CHECKING:
+    from vibecore.case import Case
     from vibecore.engine import Engine
-    from vibecore.model import Analysis, Condition
+    from vibecore.model import Analysis, Condition, Diagnosis, Recording
 
 DEBUG_VARIABLE = "VIBECORE_DEBUG"  # set it to see where an unforeseen error came from
 
@@ -144,7 +146,7 @@ def compare(
             first = _analysis(before, engine, Condition(tachometer_rpm=rpm_before))
         with _in_words(after):
             second = _analysis(after, engine, Condition(tachometer_rpm=rpm_after, stage="after"))
-        verdict = repair.compare(first, second)
+        verdict = repair.compare(first, second, engine=engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),
             comparison_text(first, second, verdict, names),
@@ -189,11 +191,33 @@ def _diagnosis(path: str) -> Answer:
     from vibecore import pipeline
     from vibecore.case import load_case
     from vibecore.contract import diagnosis_object, error_object, recording_item
-    from vibecore.reading import read_recording
     from vibecore.words import diagnosis_text
 
     case = load_case(path)
-    engine = case.vehicle.engine
+    engine, name = case.vehicle.engine, _shown(path)
+    read, unread = _recordings(case)
+    if not read:
+        raise VibecoreError(f"None of the recordings can be read. {next(iter(unread.values()))}")
+    diagnosis = _with_lost_proof(pipeline.diagnose(case, list(read.values())), case, unread)
+    analyses = dict(zip(read, diagnosis.analyses, strict=True))
+    items = []
+    for place, item in enumerate(case.recordings):
+        file = item.file.as_posix()
+        if place in analyses:
+            items.append(recording_item(analyses[place], file=file, engine=engine))
+        else:
+            items.append(error_object(unread[place], file=file))
+    left_out = [f"{case.recordings[place].file.name}: {why}" for place, why in unread.items()]
+    return (
+        diagnosis_object(diagnosis, case=name, engine=engine, recordings=items),
+        diagnosis_text(diagnosis, case.title, left_out),
+    )
+
+
+def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dict[int, str]]:
+    """The recordings that can be read, and why the others cannot, by their place in the case."""
+    from vibecore.reading import read_recording
+
     read, unread = {}, {}
     for place, item in enumerate(case.recordings):
         try:
@@ -201,21 +225,18 @@ def _diagnosis(path: str) -> Answer:
                 read[place] = (read_recording(case.file_of(item)), item.condition)
         except _UnansweredError as error:
             unread[place] = str(error)
-    if not read:
-        raise VibecoreError(f"None of the recordings can be read. {next(iter(unread.values()))}")
-    diagnosis = pipeline.diagnose(case, list(read.values()))
-    analyses = dict(zip(read, diagnosis.analyses, strict=True))
-    items = [
-        recording_item(analyses[place], file=item.file.as_posix(), engine=engine)
-        if place in analyses
-        else error_object(unread[place], file=item.file.as_posix())
-        for place, item in enumerate(case.recordings)
-    ]
-    name = _shown(path)
-    return (
-        diagnosis_object(diagnosis, case=name, engine=engine, recordings=items),
-        diagnosis_text(diagnosis, case.title, unread.values()),
-    )
+    return read, unread
+
+
+def _with_lost_proof(diagnosis: Diagnosis, case: Case, unread: dict[int, str]) -> Diagnosis:
+    """A repair whose only recordings afterwards cannot be read is not 'no repair': it cannot be told."""
+    from vibecore.model import Repair
+
+    lost = [why for place, why in unread.items() if case.recordings[place].condition.stage == "after"]
+    if diagnosis.repair is not None or not lost:
+        return diagnosis
+    why = f"The recording from after the repair cannot be read. {lost[0]}"
+    return replace(diagnosis, repair=Repair("cannot-tell", None, None, None, why))
 
 
 # ---------------------------------------------------------------- answering

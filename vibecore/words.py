@@ -22,6 +22,7 @@ from vibecore.model import (
 
 WIDTH = 100  # characters: reads well in a terminal and in a report
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
+SHOWN_FROM_M_S2 = 5e-5  # less than the table's last decimal
 VERDICTS = {
     "cured": "Cured",
     "improved": "Better, not yet right",
@@ -232,6 +233,8 @@ def _order_row(level: OrderLevel) -> str:
     head = f"{level.order:5g}  {level.frequency_hz:6.2f}"
     if not level.visible or level.rms_m_s2 is None:
         return f"{head}  not seen: {level.why_not or 'reason not known'}"
+    if level.rms_m_s2 < SHOWN_FROM_M_S2:
+        return f"{head}     none"
     floor = "      -   " if level.above_floor_db is None else f"{level.above_floor_db:7.1f} dB"
     steady = "" if level.coherence is None else f"{level.coherence:11.2f}"
     return f"{head}  {level.rms_m_s2:7.4f}  {floor}{steady}"
