@@ -1,0 +1,32 @@
+"""Two recordings side by side: how much each line changed, whether that is more than chance, and the verdict.
+
+lines       the level of one line in a recording, and its change, with standard errors
+likeness    what differs between two recordings besides the repair
+sound       what a sound car shows on a line, and the chance that the repaired one is back there
+significance  difference and equivalence (two one-sided tests), and what could have been seen
+compare     before against after -> Repair
+job         the recordings of a job, the fault's own lines -> Repair; levels over several visits
+mounts      engine side against body side of a mount
+"""
+
+from vibecore.repair.compare import DEFAULT_PLACING_DB, compare, placing_from_two_tapings
+from vibecore.repair.job import FaultLines, Visit, fault_lines, repair_of_job, visits
+from vibecore.repair.lines import standing_out
+from vibecore.repair.mounts import isolation_note, transmissibility
+from vibecore.repair.sound import SoundLevel, sound_level
+
+__all__ = [
+    "DEFAULT_PLACING_DB",
+    "FaultLines",
+    "SoundLevel",
+    "Visit",
+    "compare",
+    "fault_lines",
+    "isolation_note",
+    "placing_from_two_tapings",
+    "repair_of_job",
+    "sound_level",
+    "standing_out",
+    "transmissibility",
+    "visits",
+]

@@ -1,0 +1,272 @@
+"""Before against after: change of the fault's own lines, interval, verdict and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecore.comfort import comfort_words
+from vibecore.engine import Engine
+from vibecore.model import Analysis, Line, OrderChange, Repair, VerdictName
+from vibecore.repair.likeness import Likeness, likeness
+from vibecore.repair.lines import (
+    Z_95,
+    Change,
+    Level,
+    change,
+    level_at_hz,
+    level_at_order,
+    order_change,
+    standing_out,
+    total,
+)
+from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
+from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_level
+
+# Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
+# this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
+# measure it.
+DEFAULT_PLACING_DB = 1.5
+Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
+_COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
+_NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
+_NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
+_NEW_LINE_SHARE = 0.1  # and is at least this share of the whole shake's rms
+_MOST_NEW_LINES = 3
+_LONGEST_ADVICE_S = 300.0
+
+
+@dataclass(frozen=True)
+class _Pair:
+    order: float | None  # None: a line that keeps to `hz`
+    hz: float | None
+    before: Level
+    after: Level
+
+
+def compare(
+    before: Analysis,
+    after: Analysis,
+    *,
+    fault_orders: Sequence[float] | None = None,
+    fault_hz: Sequence[float] = (),
+    engine: Engine | None = None,
+    placing_db: float = DEFAULT_PLACING_DB,
+    sound: SoundLevel | None = None,
+    courses: Mapping[float, Course] | None = None,
+) -> Repair:
+    """Change of the fault's own lines from one recording to the other, and the verdict.
+
+    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz); without
+    any, the orders that stand out most before. engine: tells what a sound car shows. placing_db: standard
+    deviation of the change that taping on again makes. sound: level of a sound car on all those lines
+    together, if known better. courses: for an order, its level in dB over frequency, to correct a
+    difference in speed.
+    """
+    like = likeness(before, after)
+    if like.blocking is not None:
+        return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
+    orders = tuple(fault_orders or ()) or (() if fault_hz else standing_out(before, engine))
+    pairs = [p for o in orders if (p := _at_order(before, after, o, courses)) is not None]
+    pairs += [p for f in fault_hz if (p := _at_hz(before, after, f)) is not None]
+    changes = _all_changes(before, after, orders, like, placing_db, courses)
+    if not pairs:
+        why = (
+            "None of the fault's own lines can be seen in both recordings: record with more samples a second."
+        )
+        return Repair("cannot-tell", None, None, None, why, changes, like.notes)
+    corrected = courses is not None and all(p.order in courses for p in pairs)
+    extra = _extra_sd(like, placing_db, corrected)
+    first, second = total([p.before for p in pairs]), total([p.after for p in pairs])
+    level = sound or joined([sound_level(_order_of(p), engine, before.condition.place) for p in pairs])
+    result = _Result(first, second, change(first, second), extra, level, _names(pairs))
+    verdict = _verdict(result)
+    half = Z_95 * result.sd_db
+    notes = [*like.notes, *_new_lines(before, after, changes, orders), *_felt(before, after)]
+    if verdict in ("unchanged", "cannot-tell"):
+        notes.append(_power(result, before, after))
+    db = result.change.db
+    return Repair(verdict, db, db - half, db + half, _why(verdict, result), changes, tuple(notes))
+
+
+def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
+    """Placing repeatability in dB, the `placing_db` of `compare`, from two recordings of the unchanged car
+    with the phone taped on anew in between; None if they share no order seen well."""
+    if likeness(first, second).blocking is not None or first.orders is None:
+        return None
+    moved = []
+    for lv in first.orders.levels:
+        b, a = level_at_order(first, lv.order), level_at_order(second, lv.order)
+        if b is not None and a is not None and (c := change(b, a)).sd_db < DEFAULT_PLACING_DB:
+            moved.append(c.db**2 - c.sd_db**2)
+    if not moved:
+        return None
+    # One pair of tapings is little: it shares its word with the default, which counts as one order more.
+    return float(np.sqrt((sum(max(m, 0.0) for m in moved) + DEFAULT_PLACING_DB**2) / (len(moved) + 1)))
+
+
+@dataclass(frozen=True)
+class _Result:
+    before: Level
+    after: Level
+    change: Change
+    extra_sd_db: float
+    sound: SoundLevel
+    names: str
+
+    @property
+    def sd_db(self) -> float:
+        return float(np.hypot(self.change.sd_db, self.extra_sd_db))
+
+
+def _extra_sd(like: Likeness, placing_db: float, corrected: bool) -> float:
+    speed = like.speed_sd_db * (_COURSE_LEAVES if corrected else 1.0)
+    return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2))
+
+
+def _at_order(
+    before: Analysis, after: Analysis, order: float, courses: Mapping[float, Course] | None
+) -> _Pair | None:
+    b, a = level_at_order(before, order), level_at_order(after, order)
+    if b is None or a is None or before.speed is None or after.speed is None:
+        return None
+    if courses is not None and order in courses:
+        was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
+        factor = 10 ** ((courses[order](was) - courses[order](now)) / 10)
+        a = Level(a.ms * factor, a.sd * factor)
+    return _Pair(order, None, b, a)
+
+
+def _at_hz(before: Analysis, after: Analysis, frequency_hz: float) -> _Pair | None:
+    b, a = level_at_hz(before, frequency_hz), level_at_hz(after, frequency_hz)
+    return None if b is None or a is None else _Pair(None, frequency_hz, b, a)
+
+
+def _order_of(pair: _Pair) -> float:
+    """Order for the table of sound cars; a line on a fixed frequency counts as on no half order."""
+    return 0.25 if pair.order is None else pair.order
+
+
+def _names(pairs: Sequence[_Pair]) -> str:
+    orders = [f"{p.order:g}" for p in pairs if p.order is not None]
+    parts = [f"order{'s' if len(orders) > 1 else ''} {', '.join(orders)}"] if orders else []
+    return " and ".join(parts + [f"{p.hz:.1f} Hz" for p in pairs if p.hz is not None])
+
+
+def _all_changes(
+    before: Analysis,
+    after: Analysis,
+    fault_orders: Sequence[float],
+    like: Likeness,
+    placing_db: float,
+    courses: Mapping[float, Course] | None,
+) -> tuple[OrderChange, ...]:
+    table = before.orders.levels if before.orders is not None else ()
+    extra = _extra_sd(like, placing_db, False)
+    wanted = sorted({lv.order for lv in table} | set(fault_orders))
+    pairs = [p for o in wanted if (p := _at_order(before, after, o, courses)) is not None]
+    return tuple(order_change(p.order, p.before, p.after, extra) for p in pairs if p.order is not None)
+
+
+def _verdict(result: _Result) -> VerdictName:
+    db, least = result.change.db, smallest_visible_db(result.sd_db)
+    if db < -least:
+        back = chance_of_cure(20 * np.log10(result.before.rms_m_s2), db, result.sd_db, result.sound)
+        return "cured" if back > 0.5 else "improved"
+    if db > least:
+        return "worse"
+    return "unchanged" if is_unchanged(db, result.sd_db) else "cannot-tell"
+
+
+def _why(verdict: VerdictName, r: _Result) -> str:
+    low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
+    moved = (
+        f"The fault's own lines ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
+    )
+    moved += f": {r.change.db:+.1f} dB ({low:+.1f} to {high:+.1f})"
+    usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
+    if verdict == "cured":
+        return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
+    if verdict == "improved":
+        return (
+            f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
+        )
+    if verdict == "worse":
+        return f"{moved}. That is surely higher."
+    if verdict == "unchanged":
+        return f"{moved}. Taping the phone on again does as much, and a halving or a doubling is ruled out."
+    return (
+        f"{moved}. That is neither surely more than taping the phone on again does nor surely less than half."
+    )
+
+
+def _power(r: _Result, before: Analysis, after: Analysis) -> str:
+    """What could have been seen, and what longer recordings would do."""
+    told = (
+        f"With these two recordings a change under {smallest_visible_db(r.sd_db):.1f} dB could not be seen."
+    )
+    used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
+    wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
+    if r.change.sd_db <= wanted_sd or wanted_sd <= 0:
+        return f"{told} Longer recordings would not help: tape the phone on twice and record each time."
+    needed_s = used_s * (r.change.sd_db / wanted_sd) ** 2  # standard error falls as 1 / sqrt(time)
+    best_db = smallest_visible_db(float(np.hypot(wanted_sd, r.extra_sd_db)))
+    if needed_s > _LONGEST_ADVICE_S:
+        needed_s = _LONGEST_ADVICE_S
+        best_db = smallest_visible_db(
+            float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
+        )
+    return f"{told} Record {max(needed_s, used_s):.0f} s each time for {best_db:.1f} dB."
+
+
+def _new_lines(
+    before: Analysis, after: Analysis, changes: Sequence[OrderChange], fault_orders: Sequence[float]
+) -> list[str]:
+    """Lines that were not there before, and orders outside the fault that surely rose: the strongest few."""
+    if after.orders is None:
+        return []
+    least = _NEW_LINE_SHARE * after.overall.rms_m_s2
+    fresh = [ln for ln in after.orders.other_lines if ln.rms_m_s2 >= least and _is_new(ln, before)]
+    found = [
+        (ln.rms_m_s2, f"New since the repair: {_line_name(ln)}, {ln.rms_m_s2:.3g} m/s2.") for ln in fresh
+    ]
+    found += [
+        (c.after_m_s2, f"Engine order {c.order:g} rose by {c.change_db:.1f} dB to {c.after_m_s2:.3g} m/s2.")
+        for c in changes
+        if c.order not in fault_orders
+        and c.after_m_s2 >= least
+        and c.low_db > 0
+        and c.change_db > _NEW_LINE_DB
+    ]
+    return [text for _, text in sorted(found, reverse=True)[:_MOST_NEW_LINES]]
+
+
+def _is_new(line: Line, before: Analysis) -> bool:
+    if line.above_floor_db < _NEW_LINE_FLOOR_DB:
+        return False
+    was = [level_at_hz(before, line.frequency_hz)]
+    if line.order is not None:
+        was.append(level_at_order(before, line.order))
+    return all(lv is not None and 10 * np.log10(line.rms_m_s2**2 / lv.guarded) > _NEW_LINE_DB for lv in was)
+
+
+def _line_name(line: Line) -> str:
+    order = f" (engine order {line.order:.2f})" if line.order is not None else ""
+    return f"a line at {line.frequency_hz:.1f} Hz{order}"
+
+
+def _felt(before: Analysis, after: Analysis) -> list[str]:
+    """The weighted values side by side: information, no safety limit; words for the seat only."""
+    b, a = before.overall, after.overall
+    if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
+        return []
+    told = f"As felt ({a.weighting}): {b.weighted_rms_m_s2:.3g} m/s2 before, {a.weighted_rms_m_s2:.3g} after"
+    step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
+    if abs(step_db) < FELT_DB:
+        told += ", a change that few people feel"
+    if before.condition.place == "seat":
+        words = [" to ".join(comfort_words(o.weighted_rms_m_s2 or 0.0)) for o in (b, a)]
+        told += f"; people in a vehicle call the first {words[0]}, the second {words[1]}"
+    return [f"{told}. For information, not a safety limit."]

@@ -1,0 +1,162 @@
+"""The recordings of a job: which before belongs to which after, and what are the fault's own lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, Line, Repair
+from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
+from vibecore.repair.likeness import Likeness, likeness
+from vibecore.repair.lines import Z_95, level_at_hz, level_at_order, standing_out, total
+from vibecore.repair.sound import joined, sound_level
+
+_LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
+
+
+@dataclass(frozen=True)
+class FaultLines:
+    """Where a fault shows: engine orders, and frequencies in hertz for what has its own speed."""
+
+    orders: tuple[float, ...] = ()
+    hz: tuple[float, ...] = ()
+
+
+def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> FaultLines:
+    """The lines that belong to a cause (design: physics of each); for a cause without lines of its own, or
+    none named, the orders that stand out most."""
+    below_firing = tuple(o for o in engine.orders if o < engine.firing_order)
+    other = before.orders.other_lines if before.orders is not None else ()
+    match cause_id:
+        case "cylinder-misfire" | "uneven-combustion" if below_firing:
+            return FaultLines(below_firing)
+        case "engine-mount" | "idle-resonance" | "exhaust-contact":
+            return FaultLines(engine.firing_orders(2))
+        case "rotating-imbalance":
+            return FaultLines((1.0,))
+        case "accessory-drive":
+            with_engine = _strongest(
+                [ln for ln in other if ln.drifts_with != "clock" and ln.order is not None]
+            )
+            if with_engine:
+                return FaultLines(tuple(ln.order for ln in with_engine if ln.order is not None))
+        case "cooling-fan":
+            own_speed = _strongest([ln for ln in other if ln.drifts_with != "engine"])
+            if own_speed:
+                return FaultLines((), tuple(ln.frequency_hz for ln in own_speed))
+    return FaultLines(standing_out(before, engine))
+
+
+def _strongest(lines: Sequence[Line]) -> list[Line]:
+    if not lines:
+        return []
+    least = max(ln.rms_m_s2 for ln in lines) * 10 ** (-_LINES_WITH_THE_STRONGEST_DB / 20)
+    return [ln for ln in lines if ln.rms_m_s2 >= least]
+
+
+def repair_of_job(
+    analyses: Sequence[Analysis],
+    engine: Engine,
+    *,
+    cause_id: str | None = None,
+    placing_db: float = DEFAULT_PLACING_DB,
+) -> Repair | None:
+    """Proof of repair of a job: each `after` recording against the `before` most like it, and of these
+    pairs the one in which the fault's own lines stood out most. None without an `after` recording."""
+    befores = [a for a in analyses if a.condition.stage == "before"]
+    afters = [a for a in analyses if a.condition.stage == "after"]
+    if not afters:
+        return None
+    if not befores:
+        return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
+    couples = [(_most_alike(befores, after), after) for after in afters]
+    results = [(b, a, _compared(b, a, engine, cause_id, placing_db)) for b, a in couples]
+    sure = [r for r in results if r[2].change_db is not None]
+    if not sure:
+        return results[0][2]
+    ranked = sorted(sure, key=lambda r: _standing_out_db(r[0], engine, cause_id), reverse=True)
+    chosen = ranked[0][2]
+    others = tuple(
+        f"{b.name} against {a.name}: {r.verdict}, {r.change_db:+.1f} dB."
+        for b, a, r in ranked[1:]
+        if r.change_db is not None
+    )
+    why = chosen.why if len(ranked) == 1 else f"{ranked[0][0].name} against {ranked[0][1].name}. {chosen.why}"
+    return Repair(
+        chosen.verdict,
+        chosen.change_db,
+        chosen.low_db,
+        chosen.high_db,
+        why,
+        chosen.changes,
+        chosen.notes + others,
+    )
+
+
+def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
+    def unlike(before: Analysis) -> tuple[bool, float]:
+        like: Likeness = likeness(before, after)
+        return like.blocking is not None, float(np.hypot(like.extra_sd_db, like.speed_sd_db))
+
+    return min(befores, key=unlike)
+
+
+def _compared(
+    before: Analysis, after: Analysis, engine: Engine, cause_id: str | None, placing_db: float
+) -> Repair:
+    lines = fault_lines(cause_id, before, engine)
+    return compare(
+        before, after, fault_orders=lines.orders, fault_hz=lines.hz, engine=engine, placing_db=placing_db
+    )
+
+
+def _standing_out_db(before: Analysis, engine: Engine, cause_id: str | None) -> float:
+    """How far the fault's own lines together stood over a sound car's."""
+    lines = fault_lines(cause_id, before, engine)
+    seen = [(o, lv) for o in lines.orders if (lv := level_at_order(before, o)) is not None]
+    seen += [(0.25, lv) for f in lines.hz if (lv := level_at_hz(before, f)) is not None]
+    if not seen:
+        return -np.inf
+    sound = joined([sound_level(o, engine, before.condition.place) for o, _ in seen])
+    return float(10 * np.log10(total([lv for _, lv in seen]).guarded) - sound.median_db)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """The fault's own lines together at one visit: rms and 95 % interval in m/s2, and the band of sound
+    cars."""
+
+    name: str
+    rms_m_s2: float
+    low_m_s2: float
+    high_m_s2: float
+    sound_band_m_s2: tuple[float, float]
+
+
+def visits(
+    analyses: Sequence[Analysis],
+    lines: FaultLines,
+    engine: Engine,
+    *,
+    placing_db: float = DEFAULT_PLACING_DB,
+) -> tuple[Visit, ...]:
+    """Level of the same lines over many visits, in the order given; what cannot show them is left out.
+
+    One taping of the phone scatters by placing_db / sqrt(2): placing_db belongs to the change between two.
+    """
+    found = []
+    for analysis in analyses:
+        levels = {o: lv for o in lines.orders if (lv := level_at_order(analysis, o)) is not None}
+        fixed = [lv for f in lines.hz if (lv := level_at_hz(analysis, f)) is not None]
+        if not levels and not fixed:
+            continue
+        level = total([*levels.values(), *fixed])
+        scatter_db = 10 / np.log(10) * np.sqrt(level.log_variance)
+        half = 10 ** (Z_95 * float(np.hypot(scatter_db, placing_db / np.sqrt(2))) / 20)
+        place = analysis.condition.place
+        band = joined([sound_level(o, engine, place) for o in [*levels, *[0.25] * len(fixed)]]).band_m_s2
+        found.append(Visit(analysis.name, level.rms_m_s2, level.rms_m_s2 / half, level.rms_m_s2 * half, band))
+    return tuple(found)

@@ -1,0 +1,117 @@
+"""What differs between two recordings besides the repair, and what that does to the comparison."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecore.model import Analysis, Recording
+
+SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
+SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
+# How the level of an order moves with speed when nobody measured it: imbalance rises by 12 dB an octave,
+# forces through soft mounts fall by as much, a mode in between does either. So: a standard deviation of 12
+# dB an octave.
+SPEED_SD_DB_PER_OCTAVE = 12.0
+# A unit's load on the engine moves the firing order by a few dB. Common practice, no source.
+ACCESSORY_SD_DB = 2.0
+TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
+_UNLOADED = {"neutral", "park"}
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """blocking: why the two cannot be compared, or None. extra_sd_db: what the differences may do to levels,
+    apart from speed, whose share speed_sd_db is for orders that have no known course over speed."""
+
+    blocking: str | None
+    notes: tuple[str, ...]
+    extra_sd_db: float
+    speed_sd_db: float
+
+
+def likeness(before: Analysis, after: Analysis) -> Likeness:
+    blocking = _blocking(before, after)
+    notes = [*_accessory_notes(before, after), *_phone_notes(before, after)]
+    octaves = _octaves_apart(before, after)
+    if abs(octaves) > np.log2(1 + SPEED_NOTE_SHARE) and before.speed and after.speed:
+        notes.append(
+            f"The engine ran at {before.speed.mean_rpm:.0f} rpm before and {after.speed.mean_rpm:.0f} after: "
+            "the level of an order changes with speed."
+        )
+    other_units = set(before.condition.accessories) != set(after.condition.accessories)
+    extra = ACCESSORY_SD_DB if other_units else 0.0
+    return Likeness(blocking, tuple(notes), extra, SPEED_SD_DB_PER_OCTAVE * abs(octaves))
+
+
+def _blocking(before: Analysis, after: Analysis) -> str | None:
+    b, a = before.condition, after.condition
+    if b.place and a.place and b.place != a.place:
+        return f"The phone was on the {b.place} before and on the {a.place} after: use the same place twice."
+    if b.gear and a.gear and b.gear != a.gear and not {b.gear, a.gear} <= _UNLOADED:
+        return f"Before was in {b.gear}, after in {a.gear}: record both in the same gear."
+    if b.speed_hold and a.speed_hold and b.speed_hold != a.speed_hold:
+        return f"Before was at '{b.speed_hold}', after at '{a.speed_hold}': record both alike."
+    if "engine off" in (b.speed_hold, a.speed_hold):
+        return "The engine was off: there is no engine shake to compare."
+    for name, analysis in (("before", before), ("after", after)):
+        if analysis.speed is None or analysis.orders is None:
+            return (
+                f"The engine speed of the recording {name} the repair could not be told, "
+                "so no order can be compared."
+            )
+    if abs(_octaves_apart(before, after)) > np.log2(1 + SPEED_LIMIT_SHARE):
+        return (
+            f"The engine ran at {_rpm(before):.0f} rpm before and {_rpm(after):.0f} after: too far apart "
+            "to compare. Record both at the same speed."
+        )
+    return None
+
+
+def _rpm(analysis: Analysis) -> float:
+    return analysis.speed.mean_rpm if analysis.speed is not None else float("nan")
+
+
+def _octaves_apart(before: Analysis, after: Analysis) -> float:
+    if before.speed is None or after.speed is None:
+        return 0.0
+    return float(np.log2(after.speed.mean_rpm / before.speed.mean_rpm))
+
+
+def _accessory_notes(before: Analysis, after: Analysis) -> list[str]:
+    b, a = set(before.condition.accessories), set(after.condition.accessories)
+    if b == a:
+        return []
+    parts = [
+        f"{', '.join(sorted(units))} on only {when}"
+        for units, when in ((b - a, "before"), (a - b, "after"))
+        if units
+    ]
+    return [f"Not alike: {' and '.join(parts)}; a unit's load changes the shake by a few dB."]
+
+
+def _phone_notes(before: Analysis, after: Analysis) -> list[str]:
+    notes = []
+    slow, fast = sorted((before.signal.fs_hz, after.signal.fs_hz))
+    if fast > 1.05 * slow:
+        notes.append(
+            f"Another phone or setting: {before.signal.fs_hz:.0f} samples a second before, "
+            f"{after.signal.fs_hz:.0f} after. Only orders under {slow / 2:.0f} Hz count."
+        )
+    angle = _turned_deg(before.recording, after.recording)
+    if angle is not None and angle > TURNED_DEG:
+        notes.append(
+            f"The phone was turned by about {angle:.0f} degrees between the two. The sum over its three "
+            "axes stands that, but taping it on the same way is better."
+        )
+    return notes
+
+
+def _turned_deg(before: Recording, after: Recording) -> float | None:
+    """Angle between the directions of gravity in the phone's own axes; None where gravity was left out."""
+    if not (before.gravity_included and after.gravity_included):
+        return None
+    b, a = (np.median(r.accel_m_s2, axis=0) for r in (before, after))
+    cosine = float(b @ a / (np.linalg.norm(b) * np.linalg.norm(a)))
+    return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))

@@ -1,0 +1,58 @@
+"""How much a mount holds back: the same order on its engine side and on its body side.
+
+Transmissibility here is the ratio of accelerations, body side over engine side, in decibels. A spring and
+damper between a moving side and a free mass pass sqrt((1 + (2 z r)^2) / ((1 - r^2)^2 + (2 z r)^2)), r = f /
+f0, z the damping ratio (any textbook on vibration): 0 dB at r = sqrt(2), less above.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, OrderChange
+from vibecore.repair.compare import DEFAULT_PLACING_DB
+from vibecore.repair.likeness import SPEED_LIMIT_SHARE, SPEED_SD_DB_PER_OCTAVE
+from vibecore.repair.lines import level_at_order, order_change
+
+# Aim for an engine mount, acceleration of active over passive side 10 : 1. Rule of thumb, from memory.
+ISOLATION_AIM_DB = -20.0
+
+
+def transmissibility(
+    engine_side: Analysis, body_side: Analysis, *, placing_db: float = DEFAULT_PLACING_DB
+) -> tuple[OrderChange, ...]:
+    """Body side over engine side for every order that both recordings show, in dB with its 95 % interval.
+
+    Empty when either speed is not known or the two are too far apart. A difference in speed widens the
+    interval.
+    """
+    if engine_side.speed is None or body_side.speed is None or engine_side.orders is None:
+        return ()
+    octaves = abs(np.log2(body_side.speed.mean_rpm / engine_side.speed.mean_rpm))
+    if octaves > np.log2(1 + SPEED_LIMIT_SHARE):
+        return ()
+    extra = float(np.hypot(placing_db, SPEED_SD_DB_PER_OCTAVE * octaves))
+    changes = []
+    for lv in engine_side.orders.levels:
+        on_engine, on_body = level_at_order(engine_side, lv.order), level_at_order(body_side, lv.order)
+        if on_engine is not None and on_body is not None:
+            changes.append(order_change(lv.order, on_engine, on_body, extra))
+    return tuple(changes)
+
+
+def isolation_note(changes: tuple[OrderChange, ...], engine: Engine) -> str | None:
+    """What the mount does at the firing order against the aim of 20 dB, in words; None if that is not
+    seen."""
+    firing = next((c for c in changes if c.order == engine.firing_order), None)
+    if firing is None:
+        return None
+    held = f"At the firing order the body side has {firing.change_db:+.1f} dB of the engine side's shake"
+    held += f" ({firing.low_db:+.1f} to {firing.high_db:+.1f})"
+    if firing.low_db > 0:
+        return f"{held}: the mount makes it worse, as near its own natural frequency or when it is bridged."
+    if firing.high_db < ISOLATION_AIM_DB:
+        return f"{held}: better than the usual aim of {ISOLATION_AIM_DB:.0f} dB."
+    if firing.low_db > ISOLATION_AIM_DB:
+        return f"{held}: short of the usual aim of {ISOLATION_AIM_DB:.0f} dB."
+    return f"{held}: about the usual aim of {ISOLATION_AIM_DB:.0f} dB."
