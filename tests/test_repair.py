@@ -151,7 +151,9 @@ def verdict_shares(share_left: float | None, rng: np.random.Generator, n: int = 
     counts: dict[str, float] = {}
     for _ in range(n):
         base = {o: v * 10 ** (rng.normal(0, 5) / 20) for o, v in SOUND.items()}
-        shape = np.array([1.0, 0.7, 0.3]) * base[0.5] * 10 ** (rng.uniform(8, 25) / 20)
+        shape = np.array([1.0, 0.7, 0.3])
+        own = np.linalg.norm([base[o] for o in (0.5, 1.0, 1.5)])
+        shape *= own * 10 ** (rng.uniform(10, 25) / 20) / np.linalg.norm(shape)
         left = 2.0 if share_left is None else share_left
 
         def laid(fault: np.ndarray, base: dict[float, float] = base) -> dict[float, float]:
@@ -244,9 +246,9 @@ def test_a_fan_is_compared_on_its_own_frequency() -> None:
 
 def test_chance_of_cure_bounds() -> None:
     typical = sound.SoundLevel(-20.0, 6.0)
-    # Closed form: after^2 < before^2 / 9, a fall of more than 9.54 dB, leaves under a third whatever s is.
-    assert sound.chance_of_cure(10.0, -9.6, 1e-9, typical) == pytest.approx(1.0)
-    assert sound.chance_of_cure(10.0, -9.4, 1e-9, typical) < 0.5
+    # Closed form: a fall of 9.12 dB leaves under 0.35 of the amplitude; no half repair does that.
+    assert sound.chance_of_cure(10.0, -9.2, 1e-9, typical) == pytest.approx(1.0)
+    assert sound.chance_of_cure(10.0, -8.5, 1e-9, typical) < 0.5
     # A mild fault: what is left is what sound cars show.
     assert sound.chance_of_cure(-13.0, -7.0, 1e-9, typical) > 0.5
     # The same fall far above sound cars is no cure.
@@ -254,14 +256,18 @@ def test_chance_of_cure_bounds() -> None:
 
 
 def test_chance_of_cure_against_plain_counting() -> None:
-    # The same question answered by drawing sound cars and counting.
-    typical, before, moved = sound.SoundLevel(-20.0, 6.0), -12.0, -6.0
-    s = 10 ** ((typical.median_db + typical.spread_db * np.random.default_rng(0).normal(size=2_000_000)) / 10)
-    b, a = 10 ** (before / 10), 10 ** ((before + moved) / 10)
-    left = (a - s[s < a]) / (b - s[s < a])
-    assert sound.chance_of_cure(before, moved, 1e-9, typical) == pytest.approx(
-        (left < 1 / 9).mean(), abs=2e-3
-    )
+    # The same question answered by drawing cars, faults and repairs and counting those alike.
+    rng, n = np.random.default_rng(0), 4_000_000
+    typical = sound.SoundLevel(-20.0, 6.0)
+    s = 10 ** (rng.normal(typical.median_db, typical.spread_db, n) / 10)
+    f = 10 ** (rng.uniform(-40, 10, n) / 10)
+    half = rng.random(n) < 0.5
+    r = np.where(half, rng.uniform(*sound.HALF_MENDED, n), 0.0)
+    before, after = 10 * np.log10(s + f), 10 * np.log10(s + r**2 * f)
+    for was, fell in ((-12.0, -6.0), (-15.0, -5.0), (-14.0, -8.0)):
+        alike = (abs(before - was) < 0.5) & (abs(after - before - fell) < 0.5)
+        counted = 1 - half[alike].mean()
+        assert sound.chance_of_cure(was, fell, 0.3, typical) == pytest.approx(counted, abs=0.05)
 
 
 def test_sound_level_follows_engine_and_place() -> None:

@@ -12,7 +12,7 @@ from vibecore.model import Analysis, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
 from vibecore.repair.likeness import Likeness, likeness
 from vibecore.repair.lines import Z_95, level_at_hz, level_at_order, standing_out, total
-from vibecore.repair.sound import joined, sound_level
+from vibecore.repair.sound import DB_PER_NEPER, joined, sound_level
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
@@ -154,7 +154,7 @@ def visits(
         if not levels and not fixed:
             continue
         level = total([*levels.values(), *fixed])
-        scatter_db = 10 / np.log(10) * np.sqrt(level.log_variance)
+        scatter_db = DB_PER_NEPER * np.sqrt(level.log_variance)
         half = 10 ** (Z_95 * float(np.hypot(scatter_db, placing_db / np.sqrt(2))) / 20)
         place = analysis.condition.place
         band = joined([sound_level(o, engine, place) for o in [*levels, *[0.25] * len(fixed)]]).band_m_s2

@@ -14,11 +14,10 @@ import numpy as np
 
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, Line, OrderChange, OrderLevel, Spectrum
-from vibecore.repair.sound import sound_level
+from vibecore.repair.sound import DB_PER_NEPER, sound_level
 from vibecore.spectra import band_rms
 
 Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
-DB_PER_NEPER = 10 / np.log(10)  # decibels of a mean square a unit of its natural logarithm
 LINE_HALF_WIDTH_ORDERS = 0.05  # the contract's width of a line
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
 _OTHER_LINE_SD_DB = 1.0  # of a line between the half orders, whose level is told without an interval

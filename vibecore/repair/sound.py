@@ -1,13 +1,16 @@
 """What a sound car shows on a line, roughly, and the chance that a repaired car is back there.
 
-A fault adds its own mean square to what the sound car has: before = s^2 + f^2, after = s^2 + (r f)^2, with
-s the sound car's level and r the share of the fault that is left. s is known only roughly (log-normal over
-sound cars) but it cannot exceed what is left after the repair. The repair is whole if r is under one third:
+A fault adds its own mean square to what the sound car has: before = s + f, after = s + r^2 f, with s the
+sound car's mean square, f the fault's, and r the share of its amplitude that is left: 0 if it is wholly
+mended, about a half if it is half mended. s is known only roughly, log-normal over sound cars; f is not
+known at all, flat in decibels. With the Jacobian of (s, f) to (before, after), 1 / (s f (1 - r^2)), the
+likelihood of what was measured is
 
-    r < 1/3   <=>   s^2 > (after - before / 9) / (1 - 1/9)
+    p(before, after | r) = q(s_r) / (before - after),    s_r = after - r^2 (before - after) / (1 - r^2)
 
-so a fall of more than 9.5 dB is a cure whatever sound cars show, and a smaller one is if sound cars show as
-much.
+with q the density of s over sound cars, and nothing where s_r is negative: a fall of 9 dB leaves less than
+0.35 of a fault whatever sound cars show; a smaller fall is a cure if sound cars show as much as what is
+left.
 """
 
 from __future__ import annotations
@@ -15,14 +18,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr, ndtri
+from scipy.special import logsumexp, ndtri
 
 from vibecore.engine import Engine
-from vibecore.model import Place
+from vibecore.model import Floats, Place
 
-LEFTOVER_SHARE = (
-    1 / 3
-)  # of the fault's amplitude: half is plainly not cured, nothing left cannot be asked for
+DB_PER_NEPER = 10 / np.log(10)  # decibels of a mean square a unit of its natural logarithm
+HALF_MENDED = (0.35, 0.75)  # share of a fault's amplitude that a repair leaves which did only part of the job
+_SHARES = np.linspace(*HALF_MENDED, 21)
 _CHANCE_POINTS = 41  # equally likely values of the change that the chance is averaged over
 
 
@@ -83,17 +86,22 @@ def joined(levels: list[SoundLevel]) -> SoundLevel:
 
 
 def chance_of_cure(before_db: float, change_db: float, sd_db: float, sound: SoundLevel) -> float:
-    """Chance 0..1 that under a third of the fault is left.
+    """Chance 0..1 that a fall is a cure and not half a repair, both held equally likely beforehand.
 
     before_db: level before in dB over 1 m/s2 rms; change_db, sd_db: change with its whole standard error.
     """
-    changes = change_db + sd_db * ndtri((np.arange(_CHANCE_POINTS) + 0.5) / _CHANCE_POINTS)
-    after = before_db + np.minimum(changes, 0.0)
-    share = LEFTOVER_SHARE**2
-    needed = (10 ** (after / 10) - share * 10 ** (before_db / 10)) / (1 - share)
-    with np.errstate(divide="ignore"):
-        needed_db = 10 * np.log10(np.maximum(needed, 0.0))
-    # Chance that s lies between needed and after, given that it lies under after.
-    below_after = log_ndtr((after - sound.median_db) / sound.spread_db)
-    below_needed = log_ndtr((needed_db - sound.median_db) / sound.spread_db)
-    return float(np.mean(-np.expm1(np.minimum(below_needed - below_after, 0.0))))
+    fall = np.minimum(change_db + sd_db * ndtri((np.arange(_CHANCE_POINTS) + 0.5) / _CHANCE_POINTS), -0.01)
+    before, after = 10 ** (before_db / 10), 10 ** ((before_db + fall) / 10)
+    share = (_SHARES**2)[:, None]
+    half = logsumexp(_log_density(after - share * (before - after) / (1 - share), sound)) - np.log(
+        len(_SHARES)
+    )
+    whole = logsumexp(_log_density(after, sound))
+    return float(1 / (1 + np.exp(min(half - whole, 700.0))))
+
+
+def _log_density(ms: Floats, sound: SoundLevel) -> Floats:
+    """Logarithm of the density of mean square over sound cars, a constant apart; minus infinity below 0."""
+    db = 10 * np.log10(np.maximum(ms, np.finfo(float).tiny))
+    log = -0.5 * ((db - sound.median_db) / sound.spread_db) ** 2 - db / DB_PER_NEPER
+    return np.where(ms > 0, log, -np.inf)
