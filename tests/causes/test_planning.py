@@ -1,0 +1,162 @@
+"""The next check: information against closed forms, and what may not be proposed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import entropy
+
+from vibecore.causes.load import Catalogue, catalogue
+from vibecore.causes.planning import effort_minutes, entropy_bits, expected_information, outcome_table, plan
+from vibecore.causes.ranking import hypotheses_of, rank
+from vibecore.model import CheckOutcome, Symptoms
+
+
+def test_weighing_twelve_balls() -> None:
+    """Twelve balls, one odd, heavy or light: weighing four against four has three equal outcomes and tells
+    log2 3 = 1.585 bits; six against six tells 1 bit (MacKay, Information Theory, Inference, and Learning
+    Algorithms, 2003, chapter 4, the weighing problem; from memory)."""
+    p = np.full(24, 1 / 24)  # ball 0..11 heavy, then ball 0..11 light
+
+    def weighing(left: range, right: range) -> np.ndarray:
+        table = np.zeros((3, 24))
+        for ball in range(12):
+            heavy = 0 if ball in left else 1 if ball in right else 2
+            light = 1 if ball in left else 0 if ball in right else 2
+            table[heavy, ball] = table[light, 12 + ball] = 1
+        return table
+
+    assert expected_information(p, weighing(range(4), range(4, 8))) == pytest.approx(np.log2(3))
+    assert expected_information(p, weighing(range(6), range(6, 12))) == pytest.approx(1)
+
+
+def test_binary_symmetric_channel() -> None:
+    """A check that is wrong in one case of ten on an even question tells 1 - H2(0.1) = 0.531 bit (MacKay 2003,
+    chapter 9)."""
+    table = np.array([[0.9, 0.1], [0.1, 0.9]])
+    assert expected_information(np.array([0.5, 0.5]), table) == pytest.approx(0.531, abs=5e-4)
+
+
+def test_entropy_against_scipy() -> None:
+    p = np.random.default_rng(3).dirichlet(np.ones(40))
+    assert entropy_bits(p) == pytest.approx(entropy(p, base=2))
+    assert entropy_bits(np.array([1.0, 0.0])) == 0
+
+
+def test_information_is_mutual_information() -> None:
+    """I = H(outcome) - H(outcome | suspect), the same number the other way round, by scipy.stats.entropy."""
+    hypotheses = hypotheses_of(catalogue())
+    p = np.random.default_rng(4).dirichlet(np.ones(len(hypotheses)))
+    for check in catalogue().checks:
+        table = outcome_table(check, hypotheses)
+        other = entropy(table @ p, base=2) - np.sum(p * entropy(table, axis=0, base=2))
+        assert expected_information(p, table) == pytest.approx(other, abs=1e-9), check.id
+
+
+def test_gain_by_hand(small: Catalogue) -> None:
+    """a1 0.3, a2 0.2, sound 0.5; yes 0.9, 0.1, 0.1. P(yes) = 0.34; I = H2(0.34) - H2(0.1) = 0.9249 - 0.4690."""
+    (check,) = plan(rank((), knowledge=small), knowledge=small)
+    assert check.gain_bits == pytest.approx(0.4559, abs=5e-4)
+    assert check.cautions == ("belts and fan",)
+    assert "'yes'" in check.why
+    assert "79 %" in check.why  # 0.27 / 0.34
+
+
+@pytest.mark.parametrize(
+    "kwargs", [{"lacking": {"torch"}}, {"state": {"wet"}}, {"outcomes": (CheckOutcome("look", "no"),)}]
+)
+def test_what_is_lacking_unsafe_or_done_is_not_proposed(small: Catalogue, kwargs) -> None:  # type: ignore[no-untyped-def]
+    assert plan(rank((), knowledge=small), knowledge=small, **kwargs) == ()
+
+
+def test_codes_are_read_first_when_the_lamp_is_on() -> None:
+    symptoms = Symptoms(check_engine_light=True)
+    assert plan(rank((), symptoms), symptoms=symptoms)[0].id == "read-codes"
+    known = Symptoms(True, ("P0301",))
+    assert "read-codes" not in [c.id for c in plan(rank((), known), symptoms=known, limit=50)]
+
+
+def test_cheap_looks_come_before_dismantling() -> None:
+    proposed = plan(rank(()), limit=50)
+    first = [catalogue().check(c.id) for c in proposed[:3]]
+    assert all(c.dismantling == 0 for c in first)
+    costs = {c.id: effort_minutes(catalogue().check(c.id)) for c in proposed}
+    scores = [c.gain_bits / costs[c.id] for c in proposed]
+    assert scores == sorted(scores, reverse=True)
+
+
+def test_no_check_that_the_state_of_the_car_forbids() -> None:
+    for state in catalogue().states:
+        for proposed in plan(rank(()), state={state}, limit=50):
+            assert state not in catalogue().check(proposed.id).unsafe_when
+
+
+def test_swapping_waits_until_the_weak_cylinder_is_known() -> None:
+    plain = plan(rank(()), limit=50)
+    assert "swap-coil-injector" not in [c.id for c in plain]
+    done = (CheckOutcome("unplug-cylinders", "one-no-change"),)
+    assert "swap-coil-injector" in [c.id for c in plan(rank((), outcomes=done), done, limit=2)]
+    read = Symptoms(codes=("P0302",))
+    assert "swap-coil-injector" in [c.id for c in plan(rank((), read), symptoms=read)]
+
+
+def test_the_shop_comes_last_and_only_when_its_work_remains() -> None:
+    assert "shop" not in [c.id for c in plan(rank(()), limit=50)]
+    done = (CheckOutcome("compression", "one-low"), CheckOutcome("unplug-cylinders", "one-no-change"))
+    remaining = plan(rank((), outcomes=done), done, limit=50)
+    assert remaining[-1].id == "shop"
+
+
+def fixed_list() -> list[str]:
+    """Down the suspects by commonness, each with the check that knows it best."""
+    hypotheses = hypotheses_of(catalogue())
+    order = sorted(hypotheses, key=lambda h: -h.cause.prior * h.suspect.share)
+    checks: list[str] = []
+    for h in order:
+        best = max(
+            (c for c in catalogue().checks if not c.last),
+            key=lambda c: max(c.likelihood(o.id, h.suspect.id, h.cause.id) / o.otherwise for o in c.outcome),
+        )
+        checks.append(best.id)
+    return list(dict.fromkeys(checks))
+
+
+def test_proposed_checks_find_the_suspect_in_fewer_minutes_than_a_fixed_list() -> None:
+    """Suspects drawn by commonness, outcomes by the catalogue; found when its chance passes one half or it leads after
+    all checks. Compares two ways through the same data: it tests the planning, not the data."""
+    rng = np.random.default_rng(11)
+    hypotheses = hypotheses_of(catalogue())
+    weights = np.array(
+        [
+            h.cause.prior * h.suspect.share * (h.cause.id not in ("normal", "none-of-these"))
+            for h in hypotheses
+        ]
+    )
+    fixed = fixed_list()
+    minutes = {"planned": 0.0, "fixed": 0.0}
+    for _ in range(25):
+        truth = hypotheses[int(rng.choice(len(hypotheses), p=weights / weights.sum()))]
+        dice = {c.id: rng.random() for c in catalogue().checks}
+        for way in minutes:
+            done: list[CheckOutcome] = []
+            for _step in range(20):
+                ranked = rank((), outcomes=done)
+                chances = {s.id: r.probability * s.probability for r in ranked for s in r.suspects}
+                if chances[truth.suspect.id] > 0.5:
+                    break
+                if way == "planned":
+                    proposed = plan(ranked, done, limit=1)
+                    name = proposed[0].id if proposed else None
+                else:
+                    name = next((f for f in fixed if f not in [d.id for d in done]), None)
+                if name is None:
+                    break
+                check = catalogue().check(name)
+                odds = np.cumsum(
+                    [check.likelihood(o.id, truth.suspect.id, truth.cause.id) for o in check.outcome]
+                )
+                pick = int(np.searchsorted(odds, dice[name] * odds[-1]))
+                done.append(CheckOutcome(name, check.outcome[pick].id))
+                minutes[way] += check.minutes
+    print(f"mean minutes: planned {minutes['planned'] / 25:.0f}, fixed list {minutes['fixed'] / 25:.0f}")
+    assert minutes["planned"] < minutes["fixed"]
