@@ -338,7 +338,10 @@ def test_the_app_listens_on_this_machine_only_and_tells_nobody() -> None:
         "--server.port=8600",
     ):
         assert wanted in given
-    assert any(a.startswith("--server.allowedHosts=") and "127.0.0.1" in a for a in given)
+    assert [a for a in given if "allowedHosts" in a] == [
+        "--server.allowedHosts=127.0.0.1",
+        "--server.allowedHosts=localhost",
+    ]
 
 
 def test_the_server_knows_every_setting() -> None:
@@ -346,7 +349,7 @@ def test_the_server_knows_every_setting() -> None:
     from streamlit import config
 
     known = config.get_config_options()
-    assert set(launch.SETTINGS) <= set(known)
+    assert {*launch.SETTINGS, "server.allowedHosts"} <= set(known)
 
 
 def test_a_busy_port_and_a_bad_folder_are_told(run: Run, tmp_path: Path) -> None:

@@ -13,9 +13,10 @@ from vibecore.store import DATA_VARIABLE
 HOST = "127.0.0.1"  # never a public interface: recordings and customers' names stay on this machine
 MAX_UPLOAD_MB = 200  # an hour of three axes at 400 samples a second is about 100 MB of text
 
+OWN_NAMES = (HOST, "localhost")  # a page elsewhere that points its name at this server is turned away
+
 SETTINGS = {
     "server.address": HOST,
-    "server.allowedHosts": f'["{HOST}", "localhost"]',  # no page elsewhere can point a name at this server
     "server.enableXsrfProtection": "true",
     "server.enableCORS": "true",
     "server.maxUploadSize": str(MAX_UPLOAD_MB),
@@ -29,7 +30,11 @@ SETTINGS = {
 def arguments(script: Path, port: int | None) -> list[str]:
     """The server's command line for that script."""
     settings = SETTINGS | ({} if port is None else {"server.port": str(port)})
-    return ["run", str(script), *(f"--{key}={value}" for key, value in settings.items())]
+    pairs = [
+        *settings.items(),
+        *(("server.allowedHosts", name) for name in OWN_NAMES),
+    ]  # a list: once for each
+    return ["run", str(script), *(f"--{key}={value}" for key, value in pairs)]
 
 
 def start(port: int | None, data: Path | None) -> None:
