@@ -1,7 +1,7 @@
 """Wide random car populations for the benchmarks and for tuning, by seeds that are kept apart.
 
-Tune with seeds in TUNING_SEEDS only, report with seeds in TESTING_SEEDS only. A population's job i has the job seed
-`seed * MOST_JOBS + i`, so no job of one range is ever a job of the other.
+Tune with seeds in TUNING_SEEDS only, report with seeds in TESTING_SEEDS only. A population's job i has the
+job seed `seed * MOST_JOBS + i`, so no job of one range is ever a job of the other.
 
     for job in cars(1, 100, rate_hz=100.0):
         write_job(job, folder)        # or make records of job.recordings directly
@@ -20,8 +20,9 @@ from vibecore.simulate.job import Repair
 TUNING_SEEDS = range(1, 10_000)
 TESTING_SEEDS = range(100_000, 1_000_000)
 MOST_JOBS = 10_000
-# Chance of each cause in a mixed population: sound cars are common, road jobs rare (the job is a shake at idle).
-SHARES = {cause: 1.0 for cause in CAUSES} | {"normal": 2.5, "wheel-imbalance": 0.3, "propshaft": 0.3}
+# Chance of each cause in a mixed population: sound cars are common, road jobs rare (the job is a shake at
+# idle).
+SHARES = dict.fromkeys(CAUSES, 1.0) | {"normal": 2.5, "wheel-imbalance": 0.3, "propshaft": 0.3}
 SECOND_SHARE = 0.1  # of faulty cars that have a second fault
 REPAIR_SHARES: dict[Repair | None, float] = {
     None: 0.4, "cured": 0.25, "improved": 0.12, "unchanged": 0.15, "worse": 0.08,
@@ -43,9 +44,9 @@ def cars(
 ) -> Iterator[SimulatedJob]:
     """`n` jobs of a population. What is not fixed is drawn.
 
-    causes, cylinders: drawn from these only. with_repair: all or none hold an after recording. tachometer: all or
-    none of the jobs carry readings. strength: of every fault, else from barely felt (0.4) to as drawn (1).
-    """
+    causes, cylinders: drawn from these only. with_repair: all or none hold an after recording. tachometer:
+    all or none of the jobs carry readings. strength: of every fault, else from barely felt (0.4) to as
+    drawn (1). """
     if seed not in TUNING_SEEDS and seed not in TESTING_SEEDS:
         raise ValueError(f"seed {seed} is neither for tuning (1 to 9999) nor for testing (100000 up)")
     if n > MOST_JOBS:
@@ -54,7 +55,9 @@ def cars(
         job_seed = seed * MOST_JOBS + i
         rng = np.random.default_rng([job_seed, 7])
         cause = _pick({c: SHARES[c] for c in causes or CAUSES}, rng)
-        others = [c for c in CAUSES if c not in ("normal", cause, "wheel-imbalance", "propshaft", "driveline")]
+        others = [
+            c for c in CAUSES if c not in ("normal", cause, "wheel-imbalance", "propshaft", "driveline")
+        ]
         second = str(rng.choice(others)) if cause != "normal" and rng.random() < second_share else None
         if cause in ("wheel-imbalance", "propshaft"):
             second = None

@@ -144,7 +144,7 @@ def _draw_combustion(diesel: bool, rng: np.random.Generator) -> Combustion:
 
 def _draw_mounts(firing_hz: float, rng: np.random.Generator) -> tuple[Mount, ...]:
     """Roll well below the firing frequency, the others in the usual band; body loads pass none."""
-    roll = uniform(rng, 4.5, min(14.0, firing_hz / 1.4))
+    roll = uniform(rng, 4.0, float(np.clip(firing_hz / 1.4, 4.5, 14.0)))
     others = [uniform(rng, 5.5, 16.0) for _ in range(3)]
     damping = [log_uniform(rng, 0.07, 0.3) for _ in range(4)]
     mounts = [Mount(f, d) for f, d in zip([roll, *others], damping, strict=True)]

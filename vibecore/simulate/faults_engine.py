@@ -86,7 +86,9 @@ def imbalance(car: Car, rng: np.random.Generator) -> Fault:
     shared = uniform(rng, 0.2, 1.0)
 
     def lay(c: Car, strength: float) -> Car:
-        return replace(c, unbalance=c.unbalance + level * strength, unbalance_shared=shared)
+        total = c.unbalance + level * strength
+        mixed = (c.unbalance * c.unbalance_shared + level * strength * shared) / total
+        return replace(c, unbalance=total, unbalance_shared=mixed)
 
     return Fault("rotating-imbalance", lay, f"order 1 of {level:.2f} m/s2 at the wheel at idle")
 

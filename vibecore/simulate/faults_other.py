@@ -59,15 +59,15 @@ def fan(car: Car, rng: np.random.Generator) -> Fault:
 
 
 def exhaust(car: Car, rng: np.random.Generator) -> Fault:
-    level = firing_level(car) * log_uniform(rng, 0.3, 2.5)
+    level = firing_level(car) * log_uniform(rng, 0.8, 5.0)
     contact = Contact(
-        0.0,
-        uniform(rng, -0.2, 0.8),
-        uniform(rng, 6.0, 22.0),
-        log_uniform(rng, 0.05, 0.2),
-        uniform(rng, 40, 200),
-        uniform(rng, -0.3, 0.6),
-        log_uniform(rng, 0.06, 0.4),
+        level=0.0,
+        gap=uniform(rng, -0.1, 0.8),
+        natural_hz=uniform(rng, 6.0, 22.0),
+        damping=log_uniform(rng, 0.05, 0.2),
+        ring_hz=uniform(rng, 40, 180),
+        in_gear_shift=uniform(rng, -0.3, 0.6),
+        ring_damping=log_uniform(rng, 0.06, 0.4),
     )
 
     def lay(c: Car, strength: float) -> Car:

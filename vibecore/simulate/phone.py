@@ -10,6 +10,7 @@ from scipy.fft import irfft, next_fast_len, rfft
 
 from vibecore.model import Floats
 from vibecore.simulate.draw import log_uniform, uniform
+from vibecore.simulate.physics import between
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
 # Rates met in practice and how often, roughly; common practice, no source.
@@ -136,7 +137,7 @@ def sample(
     # samples come early or late by less than half a step, so they stay in order
     late = np.clip(phone.sampling_jitter * rng.standard_normal(len(even)), -0.45, 0.45) / true_rate
     taken = np.clip(even + late, 0.0, duration)
-    values = taping.turned @ _read(motion, taken / step_s)
+    values = taping.turned @ between(motion, taken / step_s)
     values += (taping.turned @ np.array([0, 0, STANDARD_GRAVITY_M_S2]))[:, None] if phone.gravity else 0.0
     values += phone.noise_m_s2_rthz * np.sqrt(true_rate / 2) * rng.standard_normal(values.shape)
     values += 0.0 if phone.gravity else 0.01 * rng.standard_normal((3, 1))
@@ -152,19 +153,6 @@ def _orientation(rng: np.random.Generator) -> Floats:
     q, r = np.linalg.qr(rng.standard_normal((3, 3)))
     q = q * np.sign(np.diag(r))
     return np.asarray(q if np.linalg.det(q) > 0 else -q)
-
-
-def _read(motion: Floats, at: Floats) -> Floats:
-    """Motion between grid points: cubic through the four points around (Lagrange)."""
-    last = motion.shape[1] - 3
-    low = np.clip(at.astype(int), 1, last)
-    x = at - low
-    weights = np.stack([-x * (x - 1) * (x - 2) / 6, (x + 1) * (x - 1) * (x - 2) / 2,
-                        -(x + 1) * x * (x - 2) / 2, (x + 1) * x * (x - 1) / 6])  # fmt: skip
-    out = weights[0] * motion[:, low - 1]
-    for i in (1, 2, 3):
-        out += weights[i] * motion[:, low + i - 1]
-    return np.asarray(out)
 
 
 def _filtered(motion: Floats, step_s: float, corner_hz: float, poles: int) -> Floats:

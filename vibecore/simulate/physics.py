@@ -105,3 +105,16 @@ def order_coefficient(table: Floats, order: float, strokes: int) -> complex:
     """Complex amplitude of one order of a torque table: torque = sum of Re(c exp(i order angle))."""
     harmonic = round(order * strokes / 2)
     return complex(2 * np.fft.rfft(table)[harmonic] / len(table))
+
+
+def between(motion: Floats, at: Floats) -> Floats:
+    """Rows of `motion` (k, n) at fractional indices: a cubic through the four points around (Lagrange)."""
+    last = motion.shape[1] - 3
+    low = np.clip(at.astype(int), 1, last)
+    x = at - low
+    weights = np.stack([-x * (x - 1) * (x - 2) / 6, (x + 1) * (x - 1) * (x - 2) / 2,
+                        -(x + 1) * x * (x - 2) / 2, (x + 1) * x * (x - 1) / 6])  # fmt: skip
+    out = weights[0] * motion[:, low - 1]
+    for i in (1, 2, 3):
+        out += weights[i] * motion[:, low + i - 1]
+    return np.asarray(out)

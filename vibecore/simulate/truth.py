@@ -9,6 +9,7 @@ from scipy.signal.windows import tukey
 
 from vibecore.engine import Engine
 from vibecore.model import Floats
+from vibecore.simulate.physics import between
 from vibecore.simulate.vibration import Vibration
 
 TRACK_STEP_S = 0.25
@@ -69,8 +70,9 @@ def order_levels(
     even = angle_rev[0] + np.arange(count) / ANGLE_STEPS
     window = tukey(count, EDGE_SHARE)
     power = np.zeros(count // 2 + 1)
-    for axis in accel:
-        power += np.abs(np.fft.rfft(window * np.interp(even, angle_rev, axis))) ** 2
+    index = np.interp(even, angle_rev, np.arange(len(angle_rev), dtype=np.float64))
+    for axis in between(accel, index):
+        power += np.abs(np.fft.rfft(window * axis)) ** 2
     power *= 2.0 / (count * np.sum(window**2))
     at = np.arange(len(power)) * ANGLE_STEPS / count
     sums = {o: float(np.sum(power[np.abs(at - o) <= LINE_HALF_WIDTH + 1e-9])) for o in orders}
