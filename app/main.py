@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from pathlib import Path
 
 import state
 import streamlit as st
@@ -13,8 +14,14 @@ from app_pages import car, causes, jobs, overview, proof, reading, record, repor
 from vibecore.errors import VibecoreError
 from vibecore.store import StaleEdit
 
+ICON = Path(__file__).parent / "drawings" / "icon.svg"  # a named icon would be fetched from outside
+
 STYLE = """<style>
-.block-container {padding-top: 4.2rem; max-width: 60rem;}
+.block-container {padding-top: 4.2rem; padding-bottom: 4rem; max-width: 60rem;}
+[data-testid="stMainBlockContainer"] > [data-testid="stVerticalBlock"] {gap: .8rem;}
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {color: #505A64; opacity: 1;}
+[data-testid="stExpandSidebarButton"] {min-height: 3rem; min-width: 6rem; border: 1px solid #0072B2;}
+[data-testid="stExpandSidebarButton"]::after {content: "Menu"; font-size: 1rem; color: #1F2328;}
 .stButton button, .stDownloadButton button, .stFormSubmitButton button {min-height: 3rem;}
 [data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}
 [data-testid="stPageLink"] a {border: 1px solid #0072B2; border-radius: .5rem;}
@@ -25,7 +32,7 @@ STYLE = """<style>
 
 
 def main() -> None:
-    st.set_page_config(page_title="vibecore", page_icon=":material/vibration:", layout="centered")
+    st.set_page_config(page_title="vibecore", page_icon=str(ICON), layout="centered")
     pages = {
         "overview": _page(overview.page, "This job", ":material/home:", default=True),
         "car": _page(car.page, "Car", ":material/directions_car:"),

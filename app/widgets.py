@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
+BOX_PX = 155  # two boxes beside each other on a phone of 390, four on a laptop
 CHART = {"displayModeBar": False, "scrollZoom": False}
 
 
@@ -36,14 +38,20 @@ def results(work: state.Work) -> cache.Results:
     return found
 
 
-def need_work() -> state.Work | None:
-    """The open job under its title; without one, the way to the list of jobs."""
+def need_work(title: str) -> state.Work | None:
+    """The page's title and the open job under it; without one, the way to the list of jobs."""
+    st.title(title)
     work = state.work()
     if work is None:
-        st.title("No job open")
+        st.markdown("No job is open.")
         st.page_link(state.page("jobs"), label="Open or start a job", icon=":material/folder_open:")
         return None
     st.caption(plain(work.case.title))
+    if state.changed_elsewhere(work.job):
+        st.info("This job was changed in another window.")
+        if st.button("Show what is there now"):
+            state.refresh()
+            st.rerun()
     return work
 
 
@@ -65,7 +73,7 @@ def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 def show_cautions(cautions: Sequence[str]) -> None:
     """Where the work can hurt: always in sight, never folded away."""
     if cautions:
-        st.warning("\n".join(f"- {plain(c)}" for c in cautions), icon=":material/warning:")
+        st.warning("  \n".join(plain(c) for c in cautions), icon=":material/warning:")
 
 
 def show_cause(cause: RankedCause, place: int) -> None:
@@ -110,7 +118,8 @@ def quality(analysis: Analysis) -> tuple[str, str]:
 
 
 def condition_title(analysis: Analysis) -> str:
-    words = condition_words(analysis.condition)
+    """How it was made, in words; the file's name if nobody said."""
+    words = condition_words(replace(analysis.condition, tachometer_rpm=None))
     return words[:1].upper() + words[1:] if words else analysis.name
 
 
@@ -126,7 +135,7 @@ def choice(
 ) -> Any:
     """One of the choices, or None for 'not said'."""
     options = [NOT_SAID, *choices]
-    chosen = column.selectbox(label, options, options.index(now or NOT_SAID), key=key)
+    chosen = column.selectbox(label, options, options.index(now or NOT_SAID), key=key, width=BOX_PX)
     return None if chosen == NOT_SAID else chosen
 
 

@@ -1,6 +1,6 @@
 """Pictures say what the records say.
 
-Outside checks: WCAG 2.1 contrast formula (W3C, success criterion 1.4.11, 3:1 for graphics and 4.5:1 for text);
+Outside checks: WCAG 2.1 contrast formula (W3C, success criteria 1.4.3 text 4.5:1, 1.4.11 graphics 3:1);
 the waterfall against scipy.signal.welch and the closed form of a sine's mean square.
 """
 

@@ -26,6 +26,7 @@ HEIGHT_PX = 340
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
 LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 LEAST_SPEED_SPAN_RPM = 60.0  # a steady idle must not be blown up into a mountain range
+SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
 
 
@@ -145,7 +146,7 @@ def shake_budget(table: OrderTable) -> Picture:
         fig.add_bar(
             y=[""], x=[share], name=name, orientation="h", marker_color=colour, hovertemplate="%{x:.0f} %"
         )
-    fig.update_layout(barmode="stack", height=190)
+    fig.update_layout(barmode="stack", height=190, legend_traceorder="normal")
     fig.update_xaxes(range=[0, 100])
     sentence = f"{shares[0]:.0f} % of the shake comes in step with the engine."
     rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
@@ -157,6 +158,7 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
     fig = _figure("seconds", "Hz")
     fig.add_heatmap(
         x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
+        zmin=float(fall.level_db.max()) - SHOWN_RANGE_DB,
         colorbar={"title": {"text": "dB", "side": "top"}, "thickness": 10},
         hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>",
     )  # fmt: skip
@@ -166,7 +168,7 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
             hz = track.rpm / 60.0 * order
             fig.add_scatter(
                 x=track.t_s, y=hz, name=order_name(order, engine), mode="lines",
-                line={"color": "white", "width": 1.5, "dash": "dot"},
+                line={"color": VERMILLION, "width": 2, "dash": "dot"},
             )  # fmt: skip
             rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
         fig.update_xaxes(range=[track.t_s[0], track.t_s[-1]])
@@ -206,8 +208,9 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
 def _figure(x_title: str, y_title: str) -> go.Figure:
     fig = go.Figure()
     fig.update_layout(
-        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8}, hovermode="closest",
-        font={"size": 14, "color": INK}, dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
+        hovermode="closest", font={"size": 14, "color": INK}, dragmode=False,
+        paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
     )  # fmt: skip
     fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
@@ -262,7 +265,8 @@ def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: Or
     top = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
     hidden = sum(not lv.visible for lv in table.levels)
     unseen = f" {hidden} of {len(table.levels)} orders cannot be seen: see the table." if hidden else ""
-    return f"Most shake is on {order_name(top.order, engine)}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz.{unseen}"
+    size = f"{top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz"
+    return f"Most shake is on {order_name(top.order, engine)}: {size}.{unseen}"
 
 
 def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:

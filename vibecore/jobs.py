@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -22,10 +23,19 @@ _NONE_YET = '\n[[recording]]\nfile = "none yet"\n'
 
 
 def case_of(job: Job) -> Case:
-    """The case of a kept job, with its recordings, or none if it has none yet. Raises CaseError."""
-    if "[[recording]]" in job.case_text:
-        return case_from_text(job.case_text, CASE_NAME)
-    return replace(case_from_text(job.case_text + _NONE_YET, CASE_NAME), recordings=())
+    """The case of a kept job. Raises CaseError."""
+    return case_from_any_text(job.case_text)
+
+
+def case_from_any_text(text: str) -> Case:
+    """A case with its recordings, or with none where the text has none yet. Raises CaseError."""
+    try:
+        none_yet = "recording" not in tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        none_yet = False  # what is wrong is told when the case is made of it
+    if none_yet:
+        return replace(case_from_text(text + _NONE_YET, CASE_NAME), recordings=())
+    return case_from_text(text, CASE_NAME)
 
 
 def new_job(store: Store, title: str, vehicle: Vehicle, symptoms: Symptoms, notes: Mapping[str, str]) -> Job:

@@ -1,4 +1,4 @@
-"""Shake over time and frequency, for looking at: power spectral density of short stretches, three axes summed."""
+"""Shake over time and frequency, for looking at: spectral density of short stretches, three axes summed."""
 
 from __future__ import annotations
 

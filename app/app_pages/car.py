@@ -22,10 +22,9 @@ MAX_TEXT = 2000  # characters of a note: a page of a report
 
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Car")
     if work is None:
         return
-    st.title("Car")
     st.markdown("Only the cylinders are needed. What you do not know, leave.")
     units = st.segmented_control("Units", UNITS, default=work.job.notes.get("units", UNITS[0]), required=True)
     with st.form("car", border=False):
@@ -47,18 +46,16 @@ def _fields(case: Case, notes: dict[str, str], units: str) -> tuple[Case, dict[s
 
 
 def _vehicle(vehicle: Vehicle, units: str) -> Vehicle:
-    engine, columns = vehicle.engine, st.columns(2)
-    cylinders = columns[0].number_input("Cylinders (needed)", 1, 16, engine.cylinders)
-    layout = widgets.choice(columns[1], "Layout", ("inline", "vee", "flat"), engine.arrangement)
-    gearbox = widgets.choice(columns[0], "Gearbox", ("automatic", "manual"), vehicle.transmission)
-    strokes = columns[1].selectbox("Strokes", (4, 2), (4, 2).index(engine.strokes))
-    low, high = vehicle.idle_spec_rpm or (None, None)
-    low = columns[0].number_input("Maker's idle from, rpm", 0.0, 5000.0, low, 10.0, "%.0f")
-    high = columns[1].number_input("Maker's idle to, rpm", 0.0, 5000.0, high, 10.0, "%.0f")
-    per = KM_PER_MILE if units == "US" else 1.0
-    unit = "miles" if units == "US" else "km"
+    engine = vehicle.engine
+    row = st.container(horizontal=True)
+    cylinders = row.number_input("Cylinders (needed)", 1, 16, engine.cylinders, width=widgets.BOX_PX)
+    layout = widgets.choice(row, "Layout", ("inline", "vee", "flat"), engine.arrangement)
+    gearbox = widgets.choice(row, "Gearbox", ("automatic", "manual"), vehicle.transmission)
+    strokes = row.selectbox("Strokes", (4, 2), (4, 2).index(engine.strokes), width=widgets.BOX_PX)
+    low, high = _idle_spec(vehicle.idle_spec_rpm)
+    per, unit = (KM_PER_MILE, "miles") if units == "US" else (1.0, "km")
     shown = None if vehicle.mileage_km is None else round(vehicle.mileage_km / per)
-    driven = columns[0].number_input(f"Mileage, {unit}", 0, 2_000_000, shown, 1000)
+    driven = st.number_input(f"Mileage, {unit}", 0, 2_000_000, shown, 1000, width=2 * widgets.BOX_PX)
     km = vehicle.mileage_km if driven == shown else None if driven is None else driven * per
     return replace(
         vehicle,
@@ -67,6 +64,14 @@ def _vehicle(vehicle: Vehicle, units: str) -> Vehicle:
         idle_spec_rpm=(low, high) if low and high else None,
         mileage_km=km,
     )
+
+
+def _idle_spec(now: tuple[float, float] | None) -> tuple[float | None, float | None]:
+    low, high = now or (None, None)
+    row = st.container(horizontal=True)
+    low = row.number_input("Maker's idle from, rpm", 0.0, 5000.0, low, 10.0, "%.0f", width=widgets.BOX_PX)
+    high = row.number_input("to, rpm", 0.0, 5000.0, high, 10.0, "%.0f", width=widgets.BOX_PX)
+    return low, high
 
 
 def _symptoms(symptoms: Symptoms) -> Symptoms:

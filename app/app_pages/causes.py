@@ -17,10 +17,9 @@ MOVED = "moved"  # session key: the ranking before the last outcome, as (name, p
 
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Causes")
     if work is None:
         return
-    st.title("Causes")
     results = widgets.results(work)
     diagnosis = results.diagnosis
     if diagnosis is None:
@@ -93,13 +92,17 @@ def _show_done(work: state.Work) -> None:
         return
     st.header("Checks done")
     for done in work.case.checks:
-        row = _row(done.id)
-        name = row.name if row else done.id
-        known = {o.id: o.name for o in row.outcome} if row else {}
-        words = known.get(done.outcome, done.outcome)
+        name, outcome = check_words(done)
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(f"{widgets.plain(name)}: **{widgets.plain(words)}**")
+            st.markdown(f"{widgets.plain(name)}: **{widgets.plain(outcome)}**")
             if st.button("Undo", key=f"undo {done.id}"):
                 checks = tuple(c for c in work.case.checks if c.id != done.id)
                 state.hold(save_case(state.store(), work.job, replace(work.case, checks=checks)), "Undone.")
                 st.rerun()
+
+
+def check_words(done: CheckOutcome) -> tuple[str, str]:
+    """Name and outcome of a check that was done, in the catalogue's words where it has them."""
+    row = _row(done.id)
+    names = {o.id: o.name for o in row.outcome} if row else {}
+    return (row.name if row else done.id), names.get(done.outcome, done.outcome)

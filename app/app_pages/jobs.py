@@ -9,6 +9,7 @@ import streamlit as st
 import widgets
 
 from vibecore.engine import Engine, Vehicle
+from vibecore.exchange import import_job
 from vibecore.jobs import head_words, new_job
 from vibecore.model import Symptoms
 from vibecore.store import JobHead, State
@@ -22,6 +23,8 @@ def page() -> None:
         st.warning(widgets.plain(notice))
     with st.expander("Start a new job", expanded=not state.store().jobs(), icon=":material/add:"):
         _new_job()
+    with st.expander("Bring in a job from a zip", icon=":material/archive:"):
+        _bring_in()
     search = st.text_input("Search", placeholder="a word from the title, complaint or codes")
     binned = st.toggle("Show the bin")
     heads = state.store().jobs(search, ["bin"] if binned else ["open", "closed"])
@@ -44,6 +47,16 @@ def _new_job() -> None:
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
             state.hold(new_job(state.store(), title, vehicle, Symptoms(), {}), "Job started.")
             st.switch_page(state.page("record"))
+
+
+def _bring_in() -> None:
+    box = st.session_state.setdefault(state.UPLOADS, 0)
+    upload = st.file_uploader("A job saved from a report page", type="zip", key=f"job zip {box}")
+    if upload is None:
+        return
+    st.session_state[state.UPLOADS] = box + 1
+    state.hold(import_job(state.store(), upload.getvalue()), "Brought in.")
+    st.switch_page(state.page("overview"))
 
 
 def _show_head(head: JobHead) -> None:

@@ -23,9 +23,9 @@ def page() -> None:
         st.page_link(state.page("jobs"), label="Start a job", icon=":material/add:")
         return
     st.title(widgets.plain(work.case.title))
-    st.caption(widgets.plain(vehicle_words(work.case.vehicle)))
-    if work.job.notes.get(INVENTED):
-        st.caption("A demo: these recordings are invented, no real car made them.")
+    demo = "  \nA demo: these recordings are invented, no real car made them."
+    invented = demo if work.job.notes.get(INVENTED) else ""
+    st.caption(widgets.plain(vehicle_words(work.case.vehicle)) + invented)
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
     if results.diagnosis is not None:
@@ -49,8 +49,7 @@ def vehicle_words(vehicle: Vehicle) -> str:
 def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
     step = next_step(case, diagnosis)
     with st.container(border=True, key="next"):
-        st.markdown(f"Next: **{widgets.plain(step.title)}**")
-        st.markdown(widgets.plain(step.why))
+        st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
         if diagnosis is not None and step.page == "causes" and diagnosis.next_checks:
             widgets.show_cautions(diagnosis.next_checks[0].cautions)
         st.page_link(state.page(step.page), label="Do it now", icon=":material/arrow_forward:")
@@ -76,8 +75,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         icon, line = widgets.quality(analysis)
         with st.container(border=True):
             st.markdown(f"**{widgets.plain(widgets.condition_title(analysis))}**")
-            st.markdown(widgets.plain(speed_words(analysis.speed)))
-            st.markdown(f"{icon} {widgets.plain(line)}")
+            st.markdown(f"{widgets.plain(speed_words(analysis.speed))}  \n{icon} {widgets.plain(line)}")
             st.caption(widgets.plain(analysis.name))
     for name, why in results.unread.items():
         st.error(f"{widgets.plain(name)}: {widgets.plain(why)}")

@@ -12,10 +12,9 @@ from vibecore.words import VERDICTS, repair_lines
 
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Proof of repair")
     if work is None:
         return
-    st.title("Proof of repair")
     results = widgets.results(work)
     repair = results.diagnosis.repair if results.diagnosis else None
     if repair is None:

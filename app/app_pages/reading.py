@@ -15,10 +15,9 @@ from vibecore.words import overall_words, recording_words, speed_words
 
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Reading")
     if work is None:
         return
-    st.title("Reading")
     results = widgets.results(work)
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     if not analyses:

@@ -26,10 +26,9 @@ MAX_ACCESSORIES = 200  # characters
 
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Record")
     if work is None:
         return
-    st.title("Record")
     items = plan_for(work.case)
     missing = [item for item in items if item.needed and not item.done]
     if missing:
@@ -128,13 +127,14 @@ def _show_recording(item: CaseRecording, results: cache.Results) -> CaseRecordin
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         _show_quality(name, results)
-        columns = st.columns(4)
-        place = widgets.choice(columns[0], "Phone on the", get_args(Place), condition.place, f"place {name}")
-        gear = widgets.choice(columns[1], "Gear", get_args(Gear), condition.gear, f"gear {name}")
-        hold = widgets.choice(columns[2], "Speed", get_args(SpeedHold), condition.speed_hold, f"hold {name}")
-        stage = columns[3].selectbox(
-            "When", list(STAGES), list(STAGES).index(condition.stage), STAGES.__getitem__, key=f"stage {name}"
-        )
+        row = st.container(horizontal=True)
+        place = widgets.choice(row, "Phone on the", get_args(Place), condition.place, f"place {name}")
+        gear = widgets.choice(row, "Gear", get_args(Gear), condition.gear, f"gear {name}")
+        hold = widgets.choice(row, "Speed", get_args(SpeedHold), condition.speed_hold, f"hold {name}")
+        stage = row.selectbox(
+            "When", list(STAGES), list(STAGES).index(condition.stage), STAGES.__getitem__,
+            key=f"stage {name}", width=widgets.BOX_PX,
+        )  # fmt: skip
         with st.expander("More"):
             rpm = st.number_input(
                 "Tachometer, rpm (if you looked)", 0, 20000, round(condition.tachometer_rpm or 0) or None, 50,

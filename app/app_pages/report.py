@@ -1,13 +1,66 @@
-"""Hand over: the printable report, and the whole job as one zip."""
+"""Hand over: what was done, the printable report, and the whole job as one zip."""
 
 from __future__ import annotations
 
+import datetime
+
+import cache
+import state
 import streamlit as st
 import widgets
 
+from app_pages.causes import check_words
+from vibecore.exchange import export_job
+from vibecore.report import report_html
+from vibecore.safe_names import clean_name
+
+NOTES = (("customer", "Customer"), ("complaint", "What was complained of"), ("done", "What was done"))
+MAX_TEXT = 2000  # characters of a note: a page of a report
+
 
 def page() -> None:
-    work = widgets.need_work()
+    work = widgets.need_work("Report")
     if work is None:
         return
-    st.title("Report")
+    results = widgets.results(work)
+    _edit_notes(work)
+    st.header("The report")
+    st.markdown("One page for the customer. Open it and print it, to paper or as a PDF.")
+    _offer_report(work, results)
+    st.header("The whole job")
+    st.markdown("Case, original files and results in one zip, to keep or to bring in on another machine.")
+    _offer_zip(work, results)
+
+
+def _edit_notes(work: state.Work) -> None:
+    with st.form("notes", border=False):
+        notes = dict(work.job.notes)
+        notes["customer"] = st.text_input("Customer", notes.get("customer", ""), 120)
+        for key, label in NOTES[1:]:
+            notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
+        if st.form_submit_button("Save", type="primary"):
+            state.hold(state.store().save(work.job, notes=notes), "Saved.")
+            st.rerun()
+
+
+def _offer_report(work: state.Work, results: cache.Results) -> None:
+    def make() -> str:
+        checks = [check_words(done) for done in work.case.checks]
+        today = datetime.date.today()
+        date = f"{today.day} {today:%B %Y}"
+        return report_html(work.case, work.job.notes, results.diagnosis, checks=checks, date=date)
+
+    name = clean_name(f"{work.case.title}.html")
+    icon = ":material/description:"
+    st.download_button(
+        "Save the report", make, name, "text/html", icon=icon, on_click="ignore", type="primary"
+    )
+
+
+def _offer_zip(work: state.Work, results: cache.Results) -> None:
+    def make() -> bytes:
+        return export_job(state.store(), work.job, results.diagnosis, results.unread)
+
+    name = clean_name(f"{work.case.title}.zip")
+    icon = ":material/archive:"
+    st.download_button("Save the whole job", make, name, "application/zip", icon=icon, on_click="ignore")

@@ -1,0 +1,63 @@
+"""The app's pages against made-up results: quick, and the pages see only what the records hold."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.app import made
+
+APP = Path(__file__).resolve().parents[2] / "app"
+
+
+@pytest.fixture
+def data(tmp_path, monkeypatch):
+    """An empty data folder, and no demo jobs."""
+    monkeypatch.setenv("VIBECORE_DATA", str(tmp_path / "data"))
+    monkeypatch.setattr(
+        "vibecore.places._find", lambda name: APP if name.startswith("app") else tmp_path / "none"
+    )
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def made_results(monkeypatch):
+    """Reading and judging answer with made-up records; a file that begins with 'bad' cannot be read."""
+    from vibecore.errors import ReadingError
+
+    def read_recording(source, *, name=""):
+        if bytes(source).startswith(b"bad"):
+            raise ReadingError(f"{name} holds no numbers. Export it again.")
+        return made.recording(name)
+
+    def diagnose(_case, recordings):
+        analyses = [made.analysis(rec.name, condition) for rec, condition in recordings]
+        return made.diagnosis(*analyses, repaired=any(c.stage == "after" for _, c in recordings))
+
+    monkeypatch.setattr("vibecore.reading.read_recording", read_recording)
+    monkeypatch.setattr("vibecore.pipeline.diagnose", diagnose, raising=False)
+
+
+@pytest.fixture
+def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
+    """Opens the app in a new window, on the page of that address."""
+    from streamlit.testing.v1 import AppTest
+    from streamlit.util import calc_hash
+
+    monkeypatch.syspath_prepend(str(APP))
+    forget = [
+        name for name in sys.modules if name.split(".")[0] in ("state", "cache", "widgets", "app_pages")
+    ]
+    for name in forget:
+        monkeypatch.delitem(sys.modules, name)
+
+    def opened(page: str = "") -> AppTest:
+        test = AppTest.from_file(str(APP / "main.py"), default_timeout=60).run()
+        if page:
+            test._page_hash = calc_hash(page)  # AppTest.switch_page knows pages that are files only
+            test.run()
+        return test
+
+    return opened

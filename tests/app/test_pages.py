@@ -1,0 +1,208 @@
+"""Each page through the router, with Streamlit's own AppTest: what a person reads, and what a click keeps."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from vibecore.case import CaseRecording
+from vibecore.engine import Engine, Vehicle
+from vibecore.guess import guess_condition
+from vibecore.jobs import add_files, case_of, new_job
+from vibecore.model import Symptoms
+from vibecore.safe_names import clean_name
+from vibecore.store import NewFile, Store
+
+PAGES = ("", "car", "record", "reading", "causes", "proof", "report", "all-jobs")
+NASTY = "<b>van</b> [x](http://elsewhere.example) $a$ ![p](http://elsewhere.example/p)"
+
+
+@pytest.fixture
+def store(data):
+    return Store(data)
+
+
+@pytest.fixture
+def job(store):
+    """A job with two recordings before the repair."""
+    job = new_job(store, "Grey van", Vehicle(Engine(4), "automatic"), Symptoms(), {})
+    return keep(store, job, "neutral-idle.csv", "drive-idle.csv")
+
+
+def keep(store, job, *names):
+    names = [clean_name(name) for name in names]
+    listed = [CaseRecording(Path(name), guess_condition(name)) for name in names]
+    return add_files(store, job, [NewFile(name, name.encode()) for name in names], listed)
+
+
+def words(test: AppTest) -> str:
+    """Everything to read on the page, from top to bottom."""
+    kinds = ("title", "header", "subheader", "markdown", "caption", "warning", "error", "info", "success")
+    shown = [e.value for e in test.main if e.type in (*kinds, "heading", "alert")]
+    return "\n".join(map(str, shown)).replace("\\", "")
+
+
+def press(test: AppTest, label: str) -> AppTest:
+    return next(b for b in test.button if b.label.replace("\\", "") == label).click().run()
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_without_a_job_the_way_to_one_is_shown(start, page):
+    test = start(page)
+    assert not test.error
+    assert "job" in words(test).lower()
+
+
+@pytest.mark.usefixtures("job")
+def test_the_job_page_tells_what_to_do_first_then_the_causes(start):
+    text = words(start())
+    order = ("Grey van", "4 cylinders", "Next:", "Causes", "Engine mount", "Recordings", "Pictures")
+    places = [text.find(part) for part in order]
+    assert places == sorted(places)
+    assert places[0] >= 0
+    assert "Engine mount collapsed**: 71 %" in text
+    assert "Firing order is 9 dB up in gear." in text
+    assert "Engine speed: 700 rpm" in text
+    assert "Only 20 s long: record a minute." in text
+
+
+def test_a_caution_stands_by_the_next_check(start, job, store):
+    keep(store, store.open(job.head.id), "raised.csv")
+    test = start()
+    assert "Next: **Look at the mounts**" in words(test)
+    assert [w.value.replace("\\", "") for w in test.warning] == ["Engine off, parking brake on."]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_nasty_title_stays_text(start, store, page):
+    job = new_job(store, NASTY, Vehicle(Engine(4)), Symptoms(), {"complaint": NASTY})
+    keep(store, job, "[a](b) $x$ <img src=x>.csv")
+    test = start(page)
+    assert not test.error
+    for element in [*test.title, *test.markdown, *test.caption]:
+        value = str(element.value)
+        assert "](http" not in value
+        assert "<img" not in value
+        assert "$a$" not in value
+
+
+def test_a_new_job_needs_its_cylinders_only(start, store):
+    test = start("all-jobs")
+    test.text_input[0].input("Red hatchback")
+    test.number_input[0].set_value(3)
+    press(test, "Start the job")
+    (head,) = store.jobs()
+    assert head.title == "Red hatchback"
+    assert case_of(store.open(head.id)).vehicle.engine.firing_order == 1.5
+
+
+def test_search_close_copy_bin_and_back(start, job, store):
+    test = start("all-jobs")
+    test.text_input[1].input("lorry").run()
+    assert "No job fits" in words(test)
+    test.text_input[1].input("van").run()
+    press(test, "Close")
+    assert store.open(job.head.id).head.state == "closed"
+    press(test, "Open again")
+    press(test, "Put into the bin")
+    assert store.jobs() == ()
+    test.toggle[0].set_value(True).run()
+    press(test, "Take out of the bin")
+    assert store.open(job.head.id).head.state == "open"
+    test = start("all-jobs")
+    press(test, "Copy")
+    assert sorted(h.title for h in store.jobs()) == ["Grey van", "Grey van (copy)"]
+
+
+def test_the_car_form_keeps_what_was_said_and_loses_nothing(start, job, store):
+    test = start("car")
+    test.text_area[0].input("Shakes at the lights")
+    test.text_input[1].input("p0301, P0171")
+    test.radio[0].set_value("on")
+    press(test, "Save")
+    kept = store.open(job.head.id)
+    case = case_of(kept)
+    assert case.symptoms == Symptoms(True, ("P0301", "P0171"), ())
+    assert kept.notes["complaint"] == "Shakes at the lights"
+    assert case.vehicle == case_of(job).vehicle
+    assert case.recordings == case_of(job).recordings
+
+
+def test_miles_are_kept_as_kilometres(start, job, store):
+    """One mile is 1.609344 km exactly: NIST SP 811 (2008), appendix B."""
+    test = start("car")
+    test.segmented_control[0].set_value("US").run()
+    next(n for n in test.number_input if "miles" in n.label).set_value(100_000)
+    press(test, "Save")
+    assert case_of(store.open(job.head.id)).vehicle.mileage_km == pytest.approx(160_934.4)
+
+
+@pytest.mark.usefixtures("job")
+def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
+    text = words(start("record"))
+    assert "Next: **Neutral, raised idle**" in text
+    assert "Sleeves, hair and tools away from belt and fan." in text
+    assert "never over an airbag" in text
+
+
+def test_a_condition_is_kept_as_soon_as_it_is_chosen(start, job, store):
+    test = start("record")
+    gear = next(s for s in test.selectbox if s.label == "Gear")
+    assert gear.value == "neutral"  # guessed from the name
+    gear.set_value("reverse").run()
+    assert case_of(store.open(job.head.id)).recordings[0].condition.gear == "reverse"
+
+
+def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
+    test = start("causes")
+    outcome = next(b for b in test.button if "crack" in b.label)
+    outcome.click().run()
+    (check,) = case_of(store.open(job.head.id)).checks
+    assert check.id == "mount-look"
+    assert "Checks done" in words(test)
+    press(test, "Undo")
+    assert case_of(store.open(job.head.id)).checks == ()
+
+
+def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
+    assert "record again" in words(start("proof"))
+    keep(store, store.open(job.head.id), "after drive idle.csv")
+    text = words(start("proof"))
+    assert "**Cured**" in text
+    assert "5.1 times weaker" in text
+
+
+def test_the_later_of_two_windows_is_told(start, job, store):
+    test = start("car")
+    store.save(store.open(job.head.id), title="Changed elsewhere")
+    test.text_area[0].input("mine")
+    press(test, "Save")
+    assert "changed in another window" in words(test)
+    assert store.open(job.head.id).notes.get("complaint") is None
+    press(test, "Show what is there now")
+    assert not test.warning
+
+
+@pytest.mark.usefixtures("job")
+def test_no_traceback_reaches_a_person(start, monkeypatch):
+    def broken(*_args):
+        raise ZeroDivisionError("secret inner words")
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose", broken)
+    for page in ("", "record", "reading", "causes", "proof", "report"):
+        test = start(page)
+        assert not test.exception
+        assert "Something went wrong" in words(test)
+        assert "secret" not in words(test)
+
+
+def test_a_file_that_cannot_be_read_is_told_beside_the_others(start, job, store):
+    job = add_files(
+        store, job, [NewFile("odd.csv", b"bad")], [CaseRecording(Path("odd.csv"), guess_condition(""))]
+    )
+    for page in ("", "record"):
+        text = words(start(page))
+        assert "odd.csv holds no numbers. Export it again." in text
+    assert "Engine mount" in words(start())

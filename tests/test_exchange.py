@@ -1,0 +1,138 @@
+"""A job goes out as a zip and comes in again the same; a hostile zip gets a sentence.
+
+Outside checks: the zip is written and read with zipfile, the CSV with csv and the JSON with json (standard
+library), against the records it was made from.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tests.app import made
+from vibecore import exchange
+from vibecore.case import CaseRecording, load_case
+from vibecore.engine import Engine, Vehicle
+from vibecore.errors import VibecoreError
+from vibecore.exchange import export_job, import_job
+from vibecore.jobs import add_files, case_of, new_job
+from vibecore.model import Condition, Symptoms
+from vibecore.store import NewFile, Store
+
+
+@pytest.fixture
+def store(tmp_path):
+    return Store(tmp_path / "data")
+
+
+@pytest.fixture
+def job(store):
+    notes = {"complaint": "shakes", "invented": "yes"}
+    job = new_job(
+        store, "Grey van", Vehicle(Engine(4), "automatic"), Symptoms(True, ("P0301",), ("cold",)), notes
+    )
+    files = [
+        NewFile("results.json", b"[1]"),
+        NewFile("case.toml", bytes(range(256))),
+        NewFile("picture.png", b"\x89PNG", "It is a picture."),
+    ]
+    listed = [
+        CaseRecording(Path("results.json"), Condition("seat", "neutral", "idle")),
+        CaseRecording(
+            Path("case.toml"), Condition(stage="after", tachometer_rpm=700.0, accessories=("fan",))
+        ),
+    ]
+    return add_files(store, job, files, listed)
+
+
+def test_out_and_in_is_the_same_job(store, job, tmp_path):
+    data = export_job(store, job, made.diagnosis(), {"case.toml": "no numbers"})
+    other = Store(tmp_path / "other")
+    back = import_job(other, data)
+    assert case_of(back) == case_of(job)
+    assert back.notes == {"complaint": "shakes"}  # no longer a demo
+    assert [(f.name, f.digest) for f in back.files] == [(f.name, f.digest) for f in job.files]
+    assert back.files[2].aside is not None
+    for file in job.files:
+        assert other.read_file(back.head.id, file.name) == store.read_file(job.head.id, file.name)
+
+
+def test_the_zip_unpacks_into_a_case_folder(store, job, tmp_path):
+    zipfile.ZipFile(io.BytesIO(export_job(store, job, None, {}))).extractall(tmp_path / "unpacked")
+    case = load_case(tmp_path / "unpacked" / "case.toml")
+    assert [case.file_of(r).read_bytes() for r in case.recordings] == [b"[1]", bytes(range(256))]
+
+
+def test_results_are_those_of_the_records(store, job):
+    diagnosis = made.diagnosis()
+    pack = zipfile.ZipFile(io.BytesIO(export_job(store, job, diagnosis, {"case.toml": "no numbers"})))
+    answer = json.loads(pack.read("results/results.json"))
+    assert [c["probability"] for c in answer["causes"]] == [0.71, 0.2, 0.09]
+    assert answer["recordings"][-1] == {"file": "case.toml", "ok": False, "error": "no numbers"}
+    rows = list(csv.DictReader(io.StringIO(pack.read("results/orders.csv").decode())))
+    levels = diagnosis.analyses[0].orders.levels
+    assert [float(r["order"]) for r in rows] == [lv.order for lv in levels]
+    assert float(rows[3]["rms_m_s2"]) == levels[3].rms_m_s2
+    assert rows[-1]["rms_m_s2"] == ""
+    assert rows[-1]["why_not"] == "Above half."
+
+
+def test_a_cell_cannot_become_a_formula():
+    text = exchange._csv(("name",), [("=1+1",), (-0.5,)])
+    assert list(csv.reader(io.StringIO(text))) == [["name"], ["'=1+1"], ["-0.5"]]
+
+
+def zipped(entries):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as pack:
+        for name, data in entries.items():
+            pack.writestr(name, data)
+    return out.getvalue()
+
+
+CASE = "[vehicle]\ncylinders = 4\n[[recording]]\nfile = '{}'\n"
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"not a zip", "damaged"),
+        (zipped({"a.csv": b"1"}), r"no case\.toml"),
+        (zipped({"case.toml": b"\xff\xfe\x00"}), "UTF-8"),
+        (
+            zipped({"case.toml": CASE.format("../../outside.csv"), "../../outside.csv": b"1"}),
+            "inside the case",
+        ),
+        (zipped({"case.toml": CASE.format("/etc/passwd")}), "inside the case"),
+        (zipped({"case.toml": CASE.format("gone.csv")}), "not in the zip"),
+        (zipped({"case.toml": CASE.format("a.csv"), "a.csv": b"1", "notes.json": b"[1]"}), "notes"),
+        (zipped({"case.toml": CASE.format("a.csv"), "a.csv": b"1", "notes.json": b"{"}), "notes"),
+    ],
+)
+def test_a_zip_that_is_no_job_gets_a_sentence(store, data, says):
+    with pytest.raises(VibecoreError, match=says):
+        import_job(store, data)
+    assert store.jobs() == ()
+
+
+def test_nothing_is_written_outside_the_store(store, tmp_path):
+    data = zipped({"case.toml": CASE.format("sub/a.csv"), "sub/a.csv": b"1", "aside/../../../evil.txt": b"2"})
+    before = {p for p in tmp_path.rglob("*") if not p.is_relative_to(store.folder)}
+    job = import_job(store, data)
+    assert [f.name for f in job.files] == ["a.csv", "evil.txt"]
+    assert {p for p in tmp_path.rglob("*") if not p.is_relative_to(store.folder)} == before
+
+
+def test_a_bomb_is_refused_without_being_unpacked(store, monkeypatch):
+    monkeypatch.setattr(exchange, "MAX_FILE_BYTES", 1000)
+    bomb = {"case.toml": CASE.format("a.csv"), "a.csv": b"0" * 2_000_000}
+    with pytest.raises(VibecoreError, match="larger"):
+        import_job(store, zipped(bomb))
+    monkeypatch.setattr(exchange, "MAX_TOTAL_BYTES", 1000)
+    with pytest.raises(VibecoreError, match="larger than any job"):
+        import_job(store, zipped(bomb))
