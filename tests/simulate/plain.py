@@ -16,9 +16,8 @@ def plain_car(
 ) -> Car:
     """Even cylinders, steady speed, four equal mounts, a rigid path, nothing on the belt, no floor."""
     car = draw_car(np.random.default_rng(seed), Engine(cylinders, 4, arrangement), "automatic")  # type: ignore[arg-type]
-    idle = replace(
-        car.idle, neutral_rpm=neutral_rpm, drive_rpm=640.0, raised_rpm=1440.0, sd_rpm=0.0, hunting_rpm=0.0
-    )
+    steady = replace(car.idle, sd_rpm=0.0, hunting_rpm=0.0, settles=0.0)
+    idle = replace(steady, neutral_rpm=neutral_rpm, drive_rpm=640.0, raised_rpm=1440.0)
     rigid = np.zeros((5, 3))
     rigid[:, 2] = 1.0
     return replace(

@@ -115,6 +115,7 @@ class Idle:
     hunting_rpm: float
     hunting_period_s: float
     governor_s: float
+    settles: float = 0.006  # share by which an idle settles elsewhere each time
 
 
 @dataclass(frozen=True)

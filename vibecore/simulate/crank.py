@@ -71,6 +71,7 @@ def _slow_speed(
         (1 + 0.15 * _slow_noise(len(coarse), 2.0 * COARSE_HZ, rng)) / (idle.hunting_period_s * COARSE_HZ)
     )
     hunt = idle.hunting_rpm * np.sin(beat) * (1 + 0.3 * _slow_noise(len(coarse), 3.0 * COARSE_HZ, rng))
+    target *= 1 + idle.settles * rng.standard_normal()
     level = np.full(len(coarse), target - 15.0 * (load - 1.0))
     if hold == "raised":  # a foot, not a governor: slow drift instead of hunting
         hunt = 1.2 * idle.sd_rpm * _slow_noise(len(coarse), 4.0 * COARSE_HZ, rng)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from vibecore.simulate.car import ROLL, Car, Contact, Path, gain
+from vibecore.model import Floats, Place
+from vibecore.simulate.car import ROLL, SOURCES, TILT_HZ, Car, Contact, gain, mount_response
 from vibecore.simulate.draw import log_uniform, uniform
 from vibecore.simulate.fault import Fault, firing_level
 
@@ -94,40 +95,43 @@ def imbalance(car: Car, rng: np.random.Generator) -> Fault:
 
 
 def resonance(car: Car, rng: np.random.Generator) -> Fault:
-    """A lively mode sits on the firing frequency at idle, often because idle has sunk."""
+    """A lively mode sits on the firing frequency at idle: it has come loose, or the idle has sunk onto it."""
     in_gear = car.transmission == "automatic" and rng.random() < 0.7
-    rpm = car.idle.drive_rpm if in_gear else car.idle.neutral_rpm
-    order = car.engine.firing_order
-    hz = rpm / 60.0 * order * uniform(rng, 0.97, 1.03)
+    sunk_rpm = uniform(rng, 60.0, 150.0) if rng.random() < 0.35 else 0.0
+    rpm = (car.idle.drive_rpm if in_gear else car.idle.neutral_rpm) - sunk_rpm
+    hz = rpm / 60.0 * car.engine.firing_order * uniform(rng, 0.97, 1.03)
     damping, rise_db = log_uniform(rng, 0.015, 0.06), uniform(rng, 6.0, 18.0)
-    shape = rng.standard_normal(3)
+    direction = rng.standard_normal(3)
+    direction /= np.linalg.norm(direction)
 
     def lay(c: Car, strength: float) -> Car:
-        if strength == 0:
-            return c
-        paths = dict(c.paths)
-        for place, share in (("steering wheel", 1.0), ("seat", 0.7), ("floor", 0.3), ("body", 0.2)):
-            path = c.paths[place]  # type: ignore[index]
-            level = gain(c, ROLL, hz, place) * 10 ** (rise_db * strength / 20) * share  # type: ignore[arg-type]
-            passed = gain(replace(c, paths={place: _only_rigid()}), ROLL, hz, place)  # type: ignore[arg-type, dict-item]
-            drive = np.zeros((1, 5))
-            drive[0, :] = level * 2 * damping / passed
-            unit = shape[None, :] / np.linalg.norm(shape)
-            paths[place] = Path(  # type: ignore[index]
-                path.rigid,
-                np.append(path.hz, hz),
-                np.append(path.damping, damping),
-                np.vstack([path.drive, drive]),
-                np.vstack([path.shape, unit]),
-            )
-        return replace(c, paths=paths)
+        if sunk_rpm:
+            lower = c.idle.neutral_rpm - sunk_rpm * strength, c.idle.drive_rpm - sunk_rpm * strength
+            idle = replace(c.idle, neutral_rpm=lower[0], drive_rpm=lower[1])
+            return replace(_ringing(c, hz, damping, rise_db, direction), idle=idle)
+        return _ringing(c, hz, damping, rise_db * strength, direction) if strength else c
 
-    return Fault(
-        "idle-resonance", lay, f"wheel and column ring at {hz:.1f} Hz, on the idle", felt_in_gear=in_gear
-    )
+    why = f"idle sunk by {sunk_rpm:.0f} rpm" if sunk_rpm else "loose"
+    return Fault("idle-resonance", lay, f"wheel and column ring at {hz:.1f} Hz: {why}", felt_in_gear=in_gear)
 
 
-def _only_rigid() -> Path:
-    rigid = np.zeros((5, 3))
-    rigid[:, 0] = 1.0
-    return Path(rigid, np.zeros(0), np.zeros(0), np.zeros((0, 5)), np.zeros((0, 3)))
+RINGS_AT: dict[Place, float] = {"steering wheel": 1.0, "seat": 0.7, "floor": 0.3, "body": 0.2}
+
+
+def _ringing(c: Car, hz: float, damping: float, rise_db: float, direction: Floats) -> Car:
+    """The car with one more mode in its wheel, seat and body, that lifts the engine's roll by rise_db at
+    `hz`."""
+    paths = dict(c.paths)
+    passed = abs(mount_response(c.mounts[ROLL], np.array([hz]), False, c)[0])
+    for place, share in RINGS_AT.items():
+        path = c.paths[place]
+        level = gain(c, ROLL, hz, place) * 10 ** (rise_db / 20) * share
+        drive = np.full((1, SOURCES), level * 2 * damping / passed / (hz / TILT_HZ) ** path.tilt)
+        paths[place] = replace(
+            path,
+            hz=np.append(path.hz, hz),
+            damping=np.append(path.damping, damping),
+            drive=np.vstack([path.drive, drive]),
+            shape=np.vstack([path.shape, direction[None, :]]),
+        )
+    return replace(c, paths=paths)

@@ -124,6 +124,7 @@ def simulate_job(
     duration_s: float | None = None,
     tachometer: bool = True,
     plan: tuple[Plan, ...] | None = None,
+    phone: Phone | None = None,
 ) -> SimulatedJob:
     """A whole job on a car drawn from `seed`. With `repair` the job holds a recording made after it.
 
@@ -139,21 +140,15 @@ def simulate_job(
     fault = draw_fault(cause, car, rng)
     second = draw_fault(second_cause, car, rng) if second_cause else None
     place = place or ("seat" if rng.random() < 0.25 else "steering wheel")
-    phone = draw_phone(rng, rate_hz)
+    phone = phone or draw_phone(rng, rate_hz)
     plans = plan or _draw_plan(car, fault, place, repair is not None, rng)
-    tapings = {stage: draw_taping(rng, car.place_sd_db) for stage in ("before", "after")}
-    fresh = rng.random() < 0.4  # some tape the phone on anew for each recording
-    made = []
-    for i, p in enumerate(plans):
-        after = STRENGTH_AFTER[repair] if repair and p.stage == "after" else 1.0
-        there = fault.lay(car, strength * after)
-        there = second.lay(there, strength) if second else there
-        condition = Condition(p.place, p.gear, p.hold, p.stage, None, p.accessories)
-        taping = None if fresh else tapings[p.stage]
-        one = simulate_recording(there, condition, same_phone(phone, rng), [seed, 2, i],
-        duration_s=duration_s,
-                                 name=p.name, taping=taping, road_m_s=p.road_m_s)  # fmt: skip
-        made.append(one if tachometer else replace(one, condition=condition))
+    strengths = {"before": strength, "after": strength * (STRENGTH_AFTER[repair] if repair else 1.0)}
+    states = {stage: fault.lay(car, size) for stage, size in strengths.items()}
+    if second:
+        states = {stage: second.lay(there, strength) for stage, there in states.items()}
+    made = _record_all(states, plans, phone, seed, duration_s, rng)
+    if not tachometer:
+        made = [replace(r, condition=replace(r.condition, tachometer_rpm=None)) for r in made]
     return SimulatedJob(
         title=f"Simulated car {seed}: data invented",
         vehicle=_vehicle(car, fault, rng),
@@ -166,6 +161,33 @@ def simulate_job(
         car=car,
         seed=seed,
     )
+
+
+def _record_all(
+    states: dict[str, Car],
+    plans: tuple[Plan, ...],
+    phone: Phone,
+    seed: int,
+    duration_s: float | None,
+    rng: np.random.Generator,
+) -> list[SimulatedRecording]:
+    """One phone, taped on anew before and after the repair; some people do it anew for each recording."""
+    sd_db = states["before"].place_sd_db
+    tapings = {stage: draw_taping(rng, sd_db) for stage in states}
+    fresh = rng.random() < 0.4
+    return [
+        simulate_recording(
+            states[p.stage],
+            Condition(p.place, p.gear, p.hold, p.stage, None, p.accessories),
+            same_phone(phone, rng),
+            [seed, 2, i],
+            duration_s=duration_s,
+            name=p.name,
+            taping=None if fresh else tapings[p.stage],
+            road_m_s=p.road_m_s,
+        )
+        for i, p in enumerate(plans)
+    ]
 
 
 def _draw_plan(
