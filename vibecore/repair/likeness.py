@@ -56,11 +56,13 @@ def _blocking(before: Analysis, after: Analysis) -> str | None:
     if "engine off" in (b.speed_hold, a.speed_hold):
         return "The engine was off: there is no engine shake to compare."
     for name, analysis in (("before", before), ("after", after)):
-        if analysis.speed is None or analysis.orders is None:
+        if analysis.speed is None:
             return (
                 f"The engine speed of the recording {name} the repair could not be told, "
                 "so no order can be compared."
             )
+        if analysis.orders is None:
+            return "Say how many cylinders the engine has: without that no engine order can be compared."
     if abs(_octaves_apart(before, after)) > np.log2(1 + SPEED_LIMIT_SHARE):
         return (
             f"The engine ran at {_rpm(before):.0f} rpm before and {_rpm(after):.0f} after: too far apart "

@@ -1,0 +1,293 @@
+"""Natural frequency, damping and amplification from the level of orders over frequency.
+
+A raised idle, a slow sweep or a hunting idle carries an order past a natural frequency. With r = f / f0 and
+the damping ratio z, all textbooks on vibration (Thomson, Theory of Vibration with Applications, ch. 3) give
+
+    force      1 / D            displacement for a force of constant size (over that of the spring alone)
+    unbalance  r^2 / D          displacement for a mass that turns out of balance (over m e / M)
+    base       N / D            displacement over that of a base which moves
+    with       D = sqrt((1 - r^2)^2 + (2 z r)^2),   N = sqrt(1 + (2 z r)^2)
+
+The phone measures acceleration: force and unbalance gain a factor r^2; base gains none, for what excites it
+is an acceleration as well. Each order (and each recording) has an unknown gain of its own; f0 and z are
+shared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import ArrayLike, NDArray
+
+from vibecore.model import Floats, Signal, SpeedTrack
+
+Form = Literal["force", "unbalance", "base"]
+Groups = NDArray[np.intp]  # (n,) which gain each point shares
+FORMS: tuple[Form, ...] = ("force", "unbalance", "base")
+
+_WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away from its own
+_ASIDE_ORDERS = 0.25  # where the floor is read: as far from this order as from the next half order
+_MIN_GOOD = 0.8  # share of a window's weight on good samples
+_BIN_SHARE = 0.02  # windows whose frequency is this near are averaged
+_MIN_SD_DB = 0.3  # gains drift with load and temperature: no point is known better than this
+_LEAST_OVER_FLOOR = 4.0  # power over floor of a point worth using
+_LEAST_POINTS = 6
+_LEAST_SPAN = 1.15  # highest over lowest frequency: a mode of damping 0.05 is 10 % wide
+_DAMPING = (0.003, 0.5)  # searched; above it there is no peak to speak of
+_LEAST_F = (
+    12.0  # a peak must fit better than a slope: F of one parameter, chance under 0.5 % for 10 and more points
+)
+_WIDEST_INTERVAL = 0.15  # of the natural frequency: wider is no answer
+_ALIKE = 4.0  # forms whose misfit is within this of the best cannot be told apart (2 sigma)
+_DB_PER_NEPER = 20 / np.log(10)
+_NEAR_SHARE = 0.1  # idle this near a natural frequency is lifted plainly
+
+
+def magnification(ratio: ArrayLike, damping: float, form: Form) -> Floats:
+    """Displacement magnification at frequency ratio r = f / f0, same shape as `ratio`, no unit."""
+    r = np.asarray(ratio, dtype=float)
+    two_zr2 = (2 * damping * r) ** 2
+    top = {"force": np.ones_like(r), "unbalance": r**2, "base": np.sqrt(1 + two_zr2)}[form]
+    return np.asarray(top / np.sqrt((1 - r**2) ** 2 + two_zr2))
+
+
+def accelerance(ratio: ArrayLike, damping: float, form: Form) -> Floats:
+    """The same for acceleration, as the phone sees it: times r^2 where the excitation is a force."""
+    r = np.asarray(ratio, dtype=float)
+    return magnification(r, damping, form) * (1.0 if form == "base" else r**2)
+
+
+def half_power_hz(natural_hz: float, damping: float) -> tuple[float, float]:
+    """Frequencies at which the displacement under a constant force is the peak's over sqrt(2), exactly.
+
+    Needs damping < 0.38: above it the lower one does not exist, and is given as 0.
+    """
+    centre, half = 1 - 2 * damping**2, 2 * damping * np.sqrt(1 - damping**2)
+    return natural_hz * float(np.sqrt(max(centre - half, 0.0))), natural_hz * float(np.sqrt(centre + half))
+
+
+class Points(NamedTuple):
+    """Level of one order over frequency. All (m,): hertz, m/s2 rms, standard error in dB."""
+
+    frequency_hz: Floats
+    rms_m_s2: Floats
+    sd_db: Floats
+
+
+def order_points(signal: Signal, track: SpeedTrack, order: float) -> Points:
+    """Level of an order, three axes together, against its momentary frequency, floor taken off.
+
+    The signal is turned back by the order's angle, so that the order stands still, and averaged over Hann
+    windows of eight turns; windows at nearly the same frequency are put together.
+    """
+    speed_hz = track.mean_rpm / 60
+    size = min(round(_WINDOW_REV / speed_hz * signal.fs_hz), len(signal.good))
+    window = np.hanning(size + 2)[1:-1]
+    hop = max(size // 2, 1)
+    share = sliding_window_view(signal.good.astype(float), size)[::hop] @ window / window.sum()
+    angle = sliding_window_view(track.angle_rev, size)[::hop]
+    frequency = order * (angle[:, -1] - angle[:, 0]) / (size - 1) * signal.fs_hz
+    x = np.where(signal.good[:, None], signal.accel_m_s2, 0.0)
+
+    def power(at: float) -> Floats:
+        turned = x * np.exp(-2j * np.pi * at * track.angle_rev)[:, None]
+        mean = sliding_window_view(turned, size, axis=0)[::hop] @ window / window.sum()
+        return np.asarray(2 * np.sum(np.abs(mean) ** 2, axis=1)) / np.maximum(share, 1e-9) ** 2
+
+    floor = (power(order - _ASIDE_ORDERS) + power(order + _ASIDE_ORDERS)) / 2
+    line = power(order) - floor
+    usable = (share >= _MIN_GOOD) & (line > _LEAST_OVER_FLOOR * floor) & (frequency < signal.fs_hz / 2)
+    return _binned(frequency[usable], line[usable], floor[usable])
+
+
+def _binned(frequency: Floats, line: Floats, floor: Floats) -> Points:
+    """Windows of nearly one frequency as one point; its error from noise and from the scatter of its
+    windows."""
+    if not len(frequency):
+        return Points(np.empty(0), np.empty(0), np.empty(0))
+    bins = np.round(np.log(frequency) / _BIN_SHARE).astype(int)
+    _, which, count = np.unique(bins, return_inverse=True, return_counts=True)
+
+    def mean(v: Floats) -> Floats:
+        return np.asarray(np.bincount(which, v) / count)
+
+    power = mean(line)
+    noise = mean(2 * floor / line) / count  # relative variance of power of a line in noise
+    spread = np.maximum(mean(line**2) - power**2, 0.0) / power**2 / count
+    sd_db = _DB_PER_NEPER / 2 * np.sqrt(np.maximum(noise, spread))
+    return Points(mean(frequency), np.sqrt(power), np.hypot(sd_db, _MIN_SD_DB))
+
+
+@dataclass(frozen=True)
+class Resonance:
+    """A natural frequency with damping ratio and amplification at it, each with its 95 % interval."""
+
+    natural_hz: float
+    low_hz: float
+    high_hz: float
+    damping: float
+    low_damping: float
+    high_damping: float
+    amplification: float
+    low_amplification: float
+    high_amplification: float
+    form: Form
+    points: int
+    span_hz: tuple[float, float]
+
+    def lift(self, frequency_hz: float) -> float:
+        """How many times the natural frequency lifts a shake at this frequency."""
+        return float(magnification(frequency_hz / self.natural_hz, self.damping, self.form))
+
+    def course_db(self, frequency_hz: float) -> float:
+        """Level over frequency in dB, reference unknown: to correct a level for another speed."""
+        return float(20 * np.log10(accelerance(frequency_hz / self.natural_hz, self.damping, self.form)))
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """No natural frequency can be told, and why."""
+
+    why: str
+
+
+class _Fit(NamedTuple):
+    form: Form
+    log_natural: float
+    log_damping: float
+    misfit: float  # weighted sum of squares
+    covariance: Floats  # (2, 2), of the two logarithms, before scaling by the misfit
+
+
+def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Unknown:
+    """Least squares of the logarithm of the level on the response of one mode.
+
+    points: one entry for each order and recording, each with a gain of its own. form None: all three are
+    tried; if the data cannot tell which, the interval covers all that fit as well.
+    """
+    kept = [p for p in points if len(p.frequency_hz) >= 2]
+    if sum(len(p.frequency_hz) for p in kept) < _LEAST_POINTS:
+        return Unknown(
+            "Too few frequencies were passed: raise the idle slowly, or hold three or more speeds."
+        )
+    f, y, sd = (np.concatenate([p[i] for p in kept]) for i in range(3))
+    y, sd = np.log(y), sd / _DB_PER_NEPER
+    group = np.repeat(np.arange(len(kept), dtype=np.intp), [len(p.frequency_hz) for p in kept])
+    if f.max() < _LEAST_SPAN * f.min():
+        return Unknown(
+            f"The order moved from {f.min():.1f} to {f.max():.1f} Hz only: too little to tell a peak "
+            "from a slope."
+        )
+    fits = [_fit_form(f, y, sd, group, tried) for tried in ((form,) if form else FORMS)]
+    best = min(fits, key=lambda x: x.misfit)
+    freedom = max(len(f) - 2 - len(kept), 1)
+    scale = max(best.misfit / freedom, 1.0)
+    slope_misfit = _slope_misfit(f, y, sd, group)
+    natural = float(np.exp(best.log_natural))
+    too_soft = best.log_damping > np.log(0.99 * _DAMPING[1])
+    if (slope_misfit - best.misfit) / scale < _LEAST_F or not f.min() <= natural <= f.max() or too_soft:
+        return Unknown(f"No peak between {f.min():.1f} and {f.max():.1f} Hz that is more than a slope.")
+    alike = [x for x in fits if (x.misfit - best.misfit) / scale < _ALIKE]
+    return _result(best, alike, scale, freedom, len(f), (float(f.min()), float(f.max())))
+
+
+def _residuals(
+    log_natural: ArrayLike,
+    log_damping: ArrayLike,
+    f: Floats,
+    y: Floats,
+    sd: Floats,
+    group: Groups,
+    form: Form,
+) -> Floats:
+    """Weighted residuals (..., n) with the best gain of each group taken out."""
+    natural, damping = np.exp(np.asarray(log_natural))[..., None], np.exp(np.asarray(log_damping))[..., None]
+    rest = y - np.log(accelerance(f / natural, damping, form))
+    return _without_gains(rest, sd, group)
+
+
+def _without_gains(rest: Floats, sd: Floats, group: Groups) -> Floats:
+    member = group == np.unique(group)[:, None]  # (groups, n)
+    weight = member / sd**2
+    gains = rest @ weight.T / weight.sum(axis=1)
+    return np.asarray((rest - gains @ member) / sd)
+
+
+def _fit_form(f: Floats, y: Floats, sd: Floats, group: Groups, form: Form) -> _Fit:
+    """Search over a grid, then least squares from its best place."""
+    from scipy.optimize import least_squares
+
+    naturals = np.log(np.geomspace(0.9 * f.min(), 1.1 * f.max(), 60))[:, None]
+    dampings = np.log(np.geomspace(*_DAMPING, 14))[None, :]
+    grid = np.broadcast_arrays(naturals, dampings)
+    misfit = np.sum(_residuals(grid[0], grid[1], f, y, sd, group, form) ** 2, axis=-1)
+    start = np.unravel_index(np.argmin(misfit), misfit.shape)
+
+    def residuals(p: Floats) -> Floats:
+        return _residuals(p[0], p[1], f, y, sd, group, form)
+
+    low = [np.log(0.8 * f.min()), np.log(_DAMPING[0])]
+    high = [np.log(1.2 * f.max()), np.log(_DAMPING[1])]
+    first = np.clip([grid[0][start], grid[1][start]], np.add(low, 1e-6), np.subtract(high, 1e-6))
+    solved = least_squares(residuals, first, bounds=(low, high))
+    jacobian = np.asarray(solved.jac, dtype=float)
+    covariance = np.linalg.pinv(jacobian.T @ jacobian)
+    return _Fit(form, float(solved.x[0]), float(solved.x[1]), float(2 * solved.cost), covariance)
+
+
+def _slope_misfit(f: Floats, y: Floats, sd: Floats, group: Groups) -> float:
+    """Weighted sum of squares about one power law with a gain for each group: no resonance at all."""
+    level, slope = _without_gains(y, sd, group), _without_gains(np.log(f), sd, group)
+    return float(np.sum((level - slope * (level @ slope) / (slope @ slope)) ** 2))
+
+
+def _result(
+    best: _Fit, alike: Sequence[_Fit], scale: float, freedom: int, count: int, span_hz: tuple[float, float]
+) -> Resonance | Unknown:
+    from scipy.special import stdtrit
+
+    t = float(stdtrit(freedom, 0.975)) * np.sqrt(scale)
+
+    def ends(which: int) -> tuple[float, float]:
+        halves = [(x[1 + which], t * np.sqrt(x.covariance[which, which])) for x in alike]
+        return min(float(np.exp(v - h)) for v, h in halves), max(float(np.exp(v + h)) for v, h in halves)
+
+    natural, damping = float(np.exp(best.log_natural)), float(np.exp(best.log_damping))
+    (low_hz, high_hz), (low_z, high_z) = ends(0), ends(1)
+    if high_hz - low_hz > 2 * _WIDEST_INTERVAL * natural:
+        return Unknown(
+            f"A natural frequency somewhere between {low_hz:.0f} and {high_hz:.0f} Hz: too vague to use."
+        )
+    at_peak = [float(magnification(1.0, z, best.form)) for z in (damping, high_z, low_z)]
+    return Resonance(
+        natural,
+        low_hz,
+        high_hz,
+        damping,
+        low_z,
+        high_z,
+        at_peak[0],
+        at_peak[1],
+        at_peak[2],
+        best.form,
+        count,
+        span_hz,
+    )
+
+
+def idle_note(resonance: Resonance, order_hz: float) -> str:
+    """Where an order of the idle sits against the natural frequency, in words."""
+    off = order_hz / resonance.natural_hz - 1
+    side = "above" if off > 0 else "below"
+    told = (
+        f"A natural frequency at {resonance.natural_hz:.1f} Hz "
+        f"({resonance.low_hz:.1f} to {resonance.high_hz:.1f}); at idle the order at {order_hz:.1f} Hz sits "
+        f"{100 * abs(off):.0f} % {side} it"
+    )
+    if abs(off) > _NEAR_SHARE:
+        return f"{told}."
+    return f"{told} and is lifted about {resonance.lift(order_hz):.1f} times."
