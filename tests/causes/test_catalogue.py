@@ -9,8 +9,9 @@ import pytest
 from vibecore.causes.load import CatalogueError, catalogue, catalogue_from_texts
 
 CONTRACT_IDS = {
-    "normal", "cylinder-misfire", "uneven-combustion", "engine-mount", "rotating-imbalance", "accessory-drive",
-    "cooling-fan", "idle-resonance", "exhaust-contact", "driveline", "wheel-imbalance", "propshaft",
+    "normal", "cylinder-misfire", "uneven-combustion", "engine-mount", "rotating-imbalance",
+    "accessory-drive", "cooling-fan", "idle-resonance", "exhaust-contact", "driveline", "wheel-imbalance",
+    "propshaft",
 }  # fmt: skip
 
 

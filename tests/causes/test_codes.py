@@ -1,7 +1,7 @@
 """Trouble codes against the facts of SAE J2012 (December 2007; the same numbers in ISO 15031-6:2005).
 
-The words beside each number say what the code is about, in our own words; they were seen in two independent public
-lists of generic codes, not in the standard's own text.
+The words beside each number say what the code is about, in our own words; they were seen in two independent
+public lists of generic codes, not in the standard's own text.
 """
 
 from __future__ import annotations

@@ -31,8 +31,8 @@ def test_weighing_twelve_balls() -> None:
 
 
 def test_binary_symmetric_channel() -> None:
-    """A check that is wrong in one case of ten on an even question tells 1 - H2(0.1) = 0.531 bit (MacKay 2003,
-    chapter 9)."""
+    """A check that is wrong in one case of ten on an even question tells 1 - H2(0.1) = 0.531 bit (MacKay
+    2003, chapter 9)."""
     table = np.array([[0.9, 0.1], [0.1, 0.9]])
     assert expected_information(np.array([0.5, 0.5]), table) == pytest.approx(0.531, abs=5e-4)
 
@@ -54,7 +54,9 @@ def test_information_is_mutual_information() -> None:
 
 
 def test_gain_by_hand(small: Catalogue) -> None:
-    """a1 0.3, a2 0.2, sound 0.5; yes 0.9, 0.1, 0.1. P(yes) = 0.34; I = H2(0.34) - H2(0.1) = 0.9249 - 0.4690."""
+    """a1 0.3, a2 0.2, sound 0.5; yes 0.9, 0.1, 0.1. P(yes) = 0.34; I = H2(0.34) - H2(0.1) = 0.9249 -
+    0.4690.
+    """
     (check,) = plan(rank((), knowledge=small), knowledge=small)
     assert check.gain_bits == pytest.approx(0.4559, abs=5e-4)
     assert check.cautions == ("belts and fan",)
@@ -122,8 +124,8 @@ def fixed_list() -> list[str]:
 
 
 def test_proposed_checks_find_the_suspect_in_fewer_minutes_than_a_fixed_list() -> None:
-    """Suspects drawn by commonness, outcomes by the catalogue; found when its chance passes one half or it leads after
-    all checks. Compares two ways through the same data: it tests the planning, not the data."""
+    """Suspects drawn by commonness, outcomes by the catalogue; found when its chance passes one half or it
+    leads after all checks. Compares two ways through the same data: it tests the planning, not the data."""
     rng = np.random.default_rng(11)
     hypotheses = hypotheses_of(catalogue())
     weights = np.array(

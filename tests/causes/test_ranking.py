@@ -40,7 +40,7 @@ def test_diagnostic_test_of_the_textbook(small: Catalogue) -> None:
 
 
 def test_codes_worked_by_hand(small: Catalogue) -> None:
-    """P0301: 4 on a, 3 more on a2: 0.3 x 4 + 0.2 x 12 against 0.5, and no second count for the lamp it lit."""
+    """P0301: 4 on a, 3 more on a2: 0.3 x 4 + 0.2 x 12 against 0.5; the lamp it lit is not counted again."""
     ranked = by_id(rank((), Symptoms(True, ("p0301 ",)), knowledge=small))
     assert ranked["a"].probability == pytest.approx(3.6 / 4.1)
 

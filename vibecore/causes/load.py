@@ -113,7 +113,7 @@ class CodeRow(_Row):
 
 
 class Code(_Row):
-    """One trouble code, with how many times likelier it is under each cause or suspect than under the rest."""
+    """One trouble code; `times` as in CodeRow."""
 
     code: str
     meaning: str

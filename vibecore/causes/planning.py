@@ -38,8 +38,9 @@ def plan(
 ) -> tuple[PlannedCheck, ...]:
     """The checks worth making now, best first, at most `limit`.
 
-    ranked: what `rank` returned. outcomes: checks already done, which are not asked for again. lacking: skills
-    and tools the user does not have. state: words of checks.toml's [states] that hold for this car now.
+    ranked: what `rank` returned. outcomes: checks already done, which are not asked for again. lacking:
+    skills and tools the user does not have. state: words of checks.toml's [states] that hold for this car
+    now.
     """
     known = knowledge or catalogue()
     symptoms = symptoms or Symptoms()
@@ -66,7 +67,9 @@ def plan(
 
 
 def expected_information(p: Floats, table: Floats) -> float:
-    """Bits that an outcome is expected to tell. p: (h,) probabilities; table: (o, h) P(outcome | hypothesis)."""
+    """Bits that an outcome is expected to tell. p: (h,) probabilities; table: (o, h) P(outcome |
+    hypothesis).
+    """
     joint = table * p
     outcome_p = joint.sum(axis=1)
     after = sum(q * entropy_bits(row / q) for q, row in zip(outcome_p, joint, strict=True) if q > 0)

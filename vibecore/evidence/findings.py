@@ -1,9 +1,10 @@
-"""Findings beside the levels: steadiness of phase, hunting, lines on no order, engine off, idle against its figure.
+"""Findings beside the levels: steadiness of phase, hunting, lines on no order, engine off, idle against its
+figure.
 
-Each finding reads one quantity and hands back its log likelihood under every cause. A quantity with a value has a
-centre and a spread for sound cars and for each cause that moves it; one that is there or not has a chance. Tails
-are those of Student's t. Centres, spreads and chances are the physics of the design put in numbers; they are
-common practice, no source, and were checked on simulated cars of the tuning seeds.
+Each finding reads one quantity and hands back its log likelihood under every cause. A quantity with a value
+has a centre and a spread for sound cars and for each cause that moves it; one that is there or not has a
+chance. Tails are those of Student's t. Centres, spreads and chances are the physics of the design put in
+numbers; they are common practice, no source, and were checked on simulated cars of the tuning seeds.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from dataclasses import dataclass
 
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines
+from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import orders_of
-from vibecore.evidence.scene import Scene
-from vibecore.model import Analysis
+from vibecore.evidence.scene import Role, Scene
+from vibecore.model import Analysis, Line
 
 TAIL_DEGREES = 4.0  # heavier tails than the levels have: single numbers are less sure
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
@@ -24,7 +26,7 @@ COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its 
 
 @dataclass(frozen=True)
 class Finding:
-    """What was read and how likely it is. log_likelihood: nepers by cause; causes left out are as `normal`."""
+    """What was read, how likely it is. log_likelihood: nepers by cause; causes left out: as `normal`."""
 
     name: str
     text: str
@@ -41,10 +43,7 @@ class Spread:
 
     def log_likelihood(self, value: float) -> dict[str, float]:
         rows = {"normal": self.normal, **self.causes}
-        return {
-            c: _log_t(value, centre, spread)
-            for c, (centre, spread) in rows.items()
-        }
+        return {c: _log_t(value, centre, spread) for c, (centre, spread) in rows.items()}
 
 
 @dataclass(frozen=True)
@@ -65,31 +64,36 @@ class Presence:
 
 
 def _log_t(value: float, centre: float, spread: float) -> float:
-    """Log density of Student's t with TAIL_DEGREES of freedom about `centre` (scipy.stats is slow to import)."""
+    """Log density of Student's t with TAIL_DEGREES of freedom about `centre` (scipy.stats is slow to
+    import).
+    """
     nu = TAIL_DEGREES
     norm = math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2) - 0.5 * math.log(nu * math.pi) - math.log(spread)
     return norm - (nu + 1) / 2 * math.log1p(((value - centre) / spread) ** 2 / nu)
 
 
-# logit of the coherence of the half orders: a missing cylinder is missing every cycle; unsteady burning is not.
+# logit of the coherence of the half orders: a missing cylinder is missing every cycle; unsteady burning is
+# not.
 HALF_COHERENCE = Spread((0.0, 1.5), {"cylinder-misfire": (2.2, 1.2), "uneven-combustion": (-1.0, 1.2)})
 # 20 log10 of the idle's standard deviation in percent. Sound idles wander by 0.3-1.3 %.
-HUNTING_DB = Spread((-3.0, 4.5), {"uneven-combustion": (5.0, 6.0), "cylinder-misfire": (-1.0, 5.0)})
+HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0), "cylinder-misfire": (0.5, 5.0)})
 # Lines that turn with the engine: sound cars show faint ones.
-KEEPS_ORDER = Presence((0.35, -33.0, 5.0), {"accessory-drive": (0.92, -18.0, 6.0)})
-KEEPS_HERTZ = Presence((0.15, -34.0, 5.0), {"cooling-fan": (0.85, -18.0, 6.0)})
+KEEPS_ORDER = Presence((0.22, -32.0, 5.0), {"accessory-drive": (0.85, -16.0, 7.0)})
+KEEPS_HERTZ = Presence((0.18, -34.0, 7.0), {"cooling-fan": (0.70, -20.0, 6.0)})
 # With the engine off nothing should turn; a fan may, and it may also just then be still.
-ENGINE_OFF = Presence((0.10, -36.0, 4.0), {"cooling-fan": (0.75, -18.0, 6.0)})
-GEAR_ONLY = Presence((0.25, -33.0, 5.0), {"driveline": (0.60, -22.0, 6.0)})
+ENGINE_OFF = Presence((0.05, -36.0, 4.0), {"cooling-fan": (0.55, -20.0, 7.0)})
+GEAR_ONLY = Presence((0.45, -31.0, 8.0), {"driveline": (0.50, -22.0, 8.0)})
+JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (9.0, 7.0), "uneven-combustion": (1.5, 4.0)})
 # Percent by which the idle lies below the maker's figure (its lower end).
 BELOW_FIGURE = Spread((-5.0, 5.0), {"idle-resonance": (4.0, 6.0), "uneven-combustion": (-4.0, 8.0)})
-# Firing order on the engine over that on the body, dB: a sound mount holds back 20 dB and more (rule of thumb).
+# Firing order on the engine over that on the body, dB: a sound mount holds back 20 dB and more (rule of
+# thumb).
 ISOLATION_DB = Spread((22.0, 6.0), {"engine-mount": (10.0, 6.0), "idle-resonance": (13.0, 6.0)})
 
 # Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
 WHEEL_HZ, SHAFT_HZ = (7.0, 21.0), (21.0, 85.0)
 IN_BAND = 0.85  # of these faults the strongest line lies in its own band
-ROAD_OWN, ROAD_OTHERS = 0.9, 0.1  # people record on the road what shakes on the road
+ROAD_OWN, ROAD_OTHERS = 0.9, 0.003  # people record on the road what shakes on the road
 SAID_CENTRE_LIMIT = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
@@ -158,7 +162,8 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
     what = f"{10 ** (found.level_db / 20):.2f} m/s2"
     where = " and ".join(found.seen_in)
     if keeps == "order":
-        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{_unit(found.order, vehicle)}"
+        unit = _unit(found.order, vehicle)
+        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{unit}"
     else:
         text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
     return Finding(name, text, presence.log_likelihood(found.level_db), found.seen_in)
@@ -180,6 +185,10 @@ def _unit(order: float | None, vehicle: Vehicle) -> str:
     return ""
 
 
+def _line_words(line: Line) -> str:
+    return f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz"
+
+
 def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """What shakes with the engine off."""
     off = scene.role("engine off")
@@ -192,7 +201,7 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
             "engine off", f"no line with the engine off in {names[0]}", ENGINE_OFF.log_likelihood(None), names
         )
     line, analysis = found
-    text = f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz with the engine off in {analysis.name}"
+    text = f"{_line_words(line)} with the engine off in {analysis.name}"
     level = lines.level_db(line.rms_m_s2)
     return Finding("engine off", text, ENGINE_OFF.log_likelihood(level), (analysis.name,))
 
@@ -208,10 +217,30 @@ def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
             "gear only", f"no line comes in gear only in {names[0]}", GEAR_ONLY.log_likelihood(None), names
         )
     line, analysis = found
-    text = f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz is there in gear only, in {analysis.name}"
+    text = f"{_line_words(line)} is there in gear only, in {analysis.name}"
     return Finding(
         "gear only", text, GEAR_ONLY.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,)
     )
+
+
+def judder_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Broad low shake that comes with the load in gear."""
+    sides = []
+    roles: tuple[Role, Role] = ("neutral", "drive")
+    for role in roles:
+        read = [(judder_db(a), a.name) for a in scene.role(role)]
+        known = [(level, name) for level, name in read if level is not None]
+        if not known:
+            return None
+        sides.append((sum(level for level, _ in known) / len(known), known[0][1]))
+    (neutral, neutral_name), (drive, drive_name) = sides
+    change = drive - neutral
+    verb = "rises" if change >= 0 else "falls"
+    text = (
+        f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz {verb} by {abs(change):.0f} dB "
+        f"from {neutral_name} to {drive_name}"
+    )
+    return Finding("judder", text, JUDDER_RISE_DB.log_likelihood(change), (neutral_name, drive_name))
 
 
 def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
@@ -239,7 +268,7 @@ def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     best = max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
     if best is not None:
         line, analysis = best
-        text += f", strongest line {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz in {analysis.name}"
+        text += f"; the strongest is {_line_words(line)} in {analysis.name}"
         for cause, band in (("wheel-imbalance", WHEEL_HZ), ("propshaft", SHAFT_HZ)):
             inside = band[0] <= line.frequency_hz <= band[1]
             log_likelihood[cause] += math.log(IN_BAND if inside else 1 - IN_BAND)
@@ -267,7 +296,8 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
             near, far = engine_side.orders.level(order), other.orders.level(order)
             if near and far and near.rms_m_s2 and far.rms_m_s2:
                 kept = 20 * math.log10(near.rms_m_s2 / far.rms_m_s2)
-                text = f"the firing order is {kept:.0f} dB less in {other.name} than on the engine in {engine_side.name}"
+                where = f"in {other.name} than on the engine in {engine_side.name}"
+                text = f"the firing order is {kept:.0f} dB less {where}"
                 names = (engine_side.name, other.name)
                 return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), names)
     return None
@@ -280,6 +310,7 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     line_of_its_own_speed,
     line_with_engine_off,
     line_in_gear_only,
+    judder_in_gear,
     idle_against_figure,
     isolation,
     on_the_road,

@@ -1,8 +1,9 @@
 """How well each cause's pattern fits the levels: multivariate Student t, taken apart finding by finding.
 
-ln f(x) = sum over i of ln f(x_i | x_1 .. x_(i-1))  (chain rule), so each level's word is what it adds to those
-before it: nothing is counted twice. The t distribution with few degrees of freedom has heavy tails, so that no
-single strange level decides (Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84, 881-896; from memory).
+ln f(x) = sum over i of ln f(x_i | x_1 .. x_(i-1))  (chain rule), so each level's word is what it adds to
+those before it: nothing is counted twice. The t distribution with few degrees of freedom has heavy tails,
+so that no single strange level decides (Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84, 881-896;
+from memory).
 """
 
 from __future__ import annotations
@@ -97,9 +98,9 @@ def covariance(pattern: Pattern, readings: Sequence[Reading], adds: Floats) -> F
 def chain_log_density(residual: Floats, cov: Floats, degrees: float = TAIL_DEGREES) -> Floats:
     """(n,) log density of each residual given those before it, multivariate t with scale matrix `cov`.
 
-    Given the first k residuals with squared distance d, the next is t with degrees + k degrees of freedom, its
-    scale widened by (degrees + d) / (degrees + k) (Kotz and Nadarajah, Multivariate t Distributions, 2004; from
-    memory; the sum is checked against scipy.stats.multivariate_t).
+    Given the first k residuals with squared distance d, the next is t with degrees + k degrees of freedom,
+    its scale widened by (degrees + d) / (degrees + k) (Kotz and Nadarajah, Multivariate t Distributions,
+    2004; from memory; the sum is checked against scipy.stats.multivariate_t).
     """
     lower = np.linalg.cholesky(cov)
     z = np.linalg.solve(lower, residual)

@@ -1,8 +1,9 @@
 """The levels that the causes are told apart by: five families of shake in three conditions, in decibels.
 
-Families: the half orders below the firing order (what one weak cylinder raises), order 1 (what turns with the
-crank), the firing order, its second multiple, and the ground between the orders. Conditions: neutral idle, idle in
-gear, raised idle. Levels are 20 log10 of m/s2; each has a spread from the recording's own interval.
+Families: the half orders below the firing order (what one weak cylinder raises), order 1 (what turns with
+the crank), the firing order, its multiples (second to fourth), and the ground between the orders.
+Conditions: neutral idle, idle in gear, raised idle. Levels are 20 log10 of m/s2; each has a spread from the
+recording's own interval.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from vibecore.engine import Engine
+from vibecore.evidence.ground import ground_db, multiples_power
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, OrderLevel
 
@@ -31,7 +33,9 @@ UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
 
 @dataclass(frozen=True)
 class Reading:
-    """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is strongest."""
+    """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is
+    strongest.
+    """
 
     family: Family
     held: Held
@@ -99,12 +103,15 @@ def _level(family: Family, analysis: Analysis, engine: Engine) -> _Level | None:
     table = analysis.orders
     assert table is not None
     if family == "ground":
-        return _Level(10 * math.log10(max(table.rest_ms, LEAST_LEVEL_M_S2**2)), GROUND_SPREAD_DB, None)
+        level = ground_db(table, engine.orders[-1])
+        return None if level is None else _Level(level, GROUND_SPREAD_DB, None)
     rows = [table.level(order) for order in orders_of(family, engine)]
     seen = [row for row in rows if row is not None and row.rms_m_s2 is not None]
     if not seen or rows[0] is None or rows[0].rms_m_s2 is None:
         return None  # without the lowest order of the family its level would mean something else
     power = sum((row.rms_m_s2 or 0.0) ** 2 for row in seen)
+    if family == "second":
+        power += multiples_power(table, engine.firing_order)
     lead = max(seen, key=lambda row: row.rms_m_s2 or 0.0)
     return _Level(10 * math.log10(max(power, LEAST_LEVEL_M_S2**2)), _spread_db(lead), lead.order)
 

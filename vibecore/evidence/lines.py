@@ -1,14 +1,15 @@
 """Lines on no multiple of one half order, followed from recording to recording.
 
-A line that keeps its order while the engine's speed changes turns with the engine (belt and what it drives). One
-that keeps its hertz, or is there with the engine off, has its own motor. One that is there in gear only comes with
-the load.
+A line that keeps its order while the engine's speed changes turns with the engine (belt and what it
+drives). One that keeps its hertz, or is there with the engine off, has its own motor. One that is there in
+gear only comes with the load.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal, NamedTuple
 
 from vibecore.evidence.scene import Scene
@@ -16,12 +17,20 @@ from vibecore.model import Analysis, Line
 
 Keeps = Literal["order", "hertz"]
 
-SAME_ORDER = 0.02  # share: two lines this near in order are one; belts creep by less than 1 %
-SAME_HERTZ = 0.02  # share: electric fans hold their speed within about 2 %; common practice, no source
+SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
+SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
+CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: below this difference in speed, order and hertz cannot be told apart
-CLEAR_OF_HALF_ORDER = 0.04  # orders; nearer lines may be the skirt of a half order
+SAME_LEVEL_DB = 15.0  # a line that changes by more is another line, or has met a mode
+CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
+CLEAR_OF_HALF_ORDER_HZ = 0.35  # hertz; the same for lines read in hertz
 STANDS_OUT_DB = 8.0  # over the floor, to be followed at all
 LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
+# What can turn: belts go round 0.2-0.5 times a crank turn, pulleys 0.8-3.3 times, and their second multiples;
+# electric fans 900-3600 times a minute. Common practice, no source. Humps of the car's own modes lie lower.
+BELT_ORDERS = (0.15, 7.0)
+FAN_HZ = (14.0, 62.0)
+SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
 class Followed(NamedTuple):
@@ -36,20 +45,31 @@ class Followed(NamedTuple):
 
 
 def strongest_kept(scene: Scene, keeps: Keeps) -> Followed | None:
-    """The strongest line that keeps its order (or hertz) over recordings at different speeds; None if none."""
-    running = scene.running
-    best: Followed | None = None
-    for i, first in enumerate(running):
-        for line in _clear(first):
-            found = _follow(line, first, [a for j, a in enumerate(running) if j != i], keeps)
-            if found and (best is None or found.level_db > best.level_db):
-                best = found
-    return best
+    """The strongest line that keeps its order (or hertz) from speed to speed; None if none."""
+    standing = _standing(scene)
+    found = (
+        _follow(line, first, [a for a in standing if a is not first], keeps)
+        for first in standing
+        for line in _clear(first)
+        if _may_be(line, keeps)
+    )
+    return max((f for f in found if f), key=lambda f: f.level_db, default=None)
+
+
+def _may_be(line: Line, keeps: Keeps) -> bool:
+    if keeps == "hertz":
+        return FAN_HZ[0] <= line.frequency_hz <= FAN_HZ[1]
+    return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
+
+
+def _standing(scene: Scene) -> list[Analysis]:
+    road = scene.role("road")  # there the wheels keep their order too, while the gear stays
+    return [a for a in scene.running if a not in road]
 
 
 def can_compare(scene: Scene) -> bool:
     """Whether two recordings are far enough apart in speed to tell order from hertz."""
-    speeds = [a.speed.mean_rpm for a in scene.running if a.speed]
+    speeds = [a.speed.mean_rpm for a in _standing(scene) if a.speed]
     return len(speeds) > 1 and max(speeds) / min(speeds) > 1 + SPEEDS_APART
 
 
@@ -59,7 +79,9 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
         (line, a)
         for a in scene.role("engine off")
         for line in a.lines
-        if line.above_floor_db >= STANDS_OUT_DB and line.rms_m_s2 >= LEAST_LINE_M_S2
+        if line.above_floor_db >= STANDS_OUT_DB
+        and line.rms_m_s2 >= LEAST_LINE_M_S2
+        and _may_be(line, "hertz")
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
@@ -80,12 +102,22 @@ def level_db(rms_m_s2: float) -> float:
 
 
 def _clear(analysis: Analysis) -> list[Line]:
-    lines = analysis.orders.other_lines if analysis.orders else ()
+    """Lines on no half order that stand out: those of the order table, and those read in hertz that it
+    lacks.
+    """
+    if analysis.orders is None or analysis.speed is None:
+        return []
+    turns_hz = analysis.speed.mean_rpm / 60.0
+    found = list(analysis.orders.other_lines)
+    for line in analysis.lines:
+        if all(abs(line.frequency_hz - other.frequency_hz) > CLEAR_OF_HALF_ORDER_HZ for other in found):
+            found.append(replace(line, order=line.frequency_hz / turns_hz))
+    clear = max(CLEAR_OF_HALF_ORDER, CLEAR_OF_HALF_ORDER_HZ / turns_hz)
     return [
         line
-        for line in lines
+        for line in found
         if line.order is not None
-        and abs(line.order * 2 - round(line.order * 2)) / 2 >= CLEAR_OF_HALF_ORDER
+        and abs(line.order * 2 - round(line.order * 2)) / 2 >= clear
         and line.above_floor_db >= STANDS_OUT_DB
         and line.rms_m_s2 >= LEAST_LINE_M_S2
     ]
@@ -97,32 +129,47 @@ def _alike(a: Line, b: Line) -> bool:
 
 
 def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> Followed | None:
-    """The line with its fellows in recordings at other speeds; alone it counts by how it drifts."""
+    """The line with its fellows in recordings at other speeds; alone it counts only if it could have none,
+    and by how it drifts."""
     members, names, compared = [line], [first.name], 0
     for other in others:
-        if not first.speed or not other.speed:
+        change = _change(first, other)
+        if abs(change) < math.log1p(SPEEDS_APART):
             continue
-        if abs(other.speed.mean_rpm / first.speed.mean_rpm - 1) < SPEEDS_APART:
+        there_hz = line.frequency_hz * (math.exp(change) if keeps == "order" else 1.0)
+        if there_hz > SEEN_SHARE * other.recording.sample_rate_hz:
             continue
         compared += 1
-        fellow = _fellow(line, other, keeps)
+        fellow = _fellow(line, other, keeps, abs(change))
         if fellow is not None:
             members.append(fellow)
             names.append(other.name)
     told = "engine" if keeps == "order" else "clock"
-    alone = len(members) == 1
-    if alone and (compared > 0 or line.drifts_with != told):
+    if len(members) == 1 and (compared > 0 or line.drifts_with != told):
         return None
     power = sum(m.rms_m_s2**2 for m in members) / len(members)
     return Followed(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), tuple(names), compared)
 
 
-def _fellow(line: Line, other: Analysis, keeps: Keeps) -> Line | None:
+def _change(first: Analysis, other: Analysis) -> float:
+    """Log ratio of the engine's speeds."""
+    if first.speed is None or other.speed is None:
+        return 0.0
+    return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
+
+
+def _fellow(line: Line, other: Analysis, keeps: Keeps, change: float) -> Line | None:
+    """The line in the other recording that is the same one, if any."""
+
     def apart(candidate: Line) -> float:
         if keeps == "hertz":
-            return abs(candidate.frequency_hz / line.frequency_hz - 1) / SAME_HERTZ
-        assert candidate.order is not None and line.order is not None
-        return abs(candidate.order / line.order - 1) / SAME_ORDER
+            return abs(math.log(candidate.frequency_hz / line.frequency_hz))
+        return abs(math.log((candidate.order or 1.0) / (line.order or 1.0)))
 
-    near = [c for c in _clear(other) if apart(c) < 1.0]
+    limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * change)
+    near = [c for c in _clear(other) if apart(c) < limit and abs(_level_change(line, c)) < SAME_LEVEL_DB]
     return min(near, key=apart, default=None)
+
+
+def _level_change(a: Line, b: Line) -> float:
+    return 20 * math.log10(b.rms_m_s2 / a.rms_m_s2)

@@ -1,4 +1,5 @@
-"""Which recording of the job is which: neutral idle, in gear, raised, engine off, unit on; and where the phone was.
+"""Which recording of the job is which: neutral idle, in gear, raised, engine off, unit on; and where the
+phone was.
 
 Only recordings from before the repair rank the cause, unless there are none. Levels are compared at one place
 only (the one with most recordings), because the path from the engine differs from place to place.

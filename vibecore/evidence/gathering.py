@@ -25,8 +25,8 @@ CAUSES = tuple(FAULT_WORDS)
 def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidence, ...]:
     """What the recordings of a job say about every cause, finding by finding.
 
-    Recordings made after a repair are left out if there are others. A recording whose speed is not known, or an
-    order that its rate cannot show, gives no evidence, and a note says so.
+    Recordings made after a repair are left out if there are others. A recording whose speed is not known,
+    or an order that its rate cannot show, gives no evidence, and a note says so.
     """
     scene = scene_of(analyses)
     readings = read_levels(scene, vehicle.engine)
@@ -76,7 +76,9 @@ def _level_findings(readings: Sequence[Reading], engine: Engine, place: Place | 
 
 
 def _groups(readings: Sequence[Reading]) -> list[str]:
-    """The finding each level belongs to: firing splits into its level, its rise in gear and its fall when raised."""
+    """The finding each level belongs to: firing splits into its level, its rise in gear and its fall when
+    raised.
+    """
     has_firing = {r.held for r in readings if r.family == "firing"}
     groups: list[str] = []
     for r in readings:
@@ -102,8 +104,8 @@ def _level_text(
         usual = _sound(here, engine, place) - _sound(first, engine, place)
         verb = "rises" if change >= 0 else "falls"
         return (
-            f"the firing order ({order}) {verb} by {abs(change):.0f} dB from {_where(first)} to {_where(here)} "
-            f"(usual: {usual:+.0f} dB)"
+            f"the firing order ({order}) {verb} by {abs(change):.0f} dB from {_where(first)} "
+            f"to {_where(here)} (usual: {usual:+.0f} dB)"
         )
     most = max(mine, key=lambda r: r.level_db - _sound(r, engine, place))
     over = most.level_db - _sound(most, engine, place)
@@ -112,7 +114,7 @@ def _level_text(
         "firing": f"the firing order ({order})",
         "half": f"engine order {most.lead:g}" if most.lead else "the half orders",
         "one": "engine order 1",
-        "second": f"twice the firing order ({2 * engine.firing_order:g})",
+        "second": f"what lies on multiples of the firing order ({2 * engine.firing_order:g} and up)",
         "ground": "the shake between the orders",
     }[name]
     return f"{what} is {over_sound(over, engine)}, {level} in {_where(most)}"

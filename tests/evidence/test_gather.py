@@ -1,0 +1,185 @@
+"""Evidence on recordings made by hand: each cause's signature as the physics has it must speak for it.
+
+The signatures are textbook facts: a four-stroke's working cycle is two revolutions, so one weak cylinder
+shows at order 0.5 and its multiples; imbalance turns with the crank at order 1; a four fires at order 2
+(Taylor, The Internal Combustion Engine in Theory and Practice; Den Hartog, Mechanical Vibrations; from
+memory).
+"""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+import pytest
+
+from vibecore.causes.ranking import rank
+from vibecore.engine import Engine, Vehicle
+from vibecore.evidence import gather
+from vibecore.evidence.gathering import combined_db
+from vibecore.evidence.scene import scene_of
+from vibecore.model import Analysis, Line
+
+
+def first(analyses: list[Analysis], vehicle: Vehicle) -> str:
+    return rank(gather(analyses, vehicle))[0].id
+
+
+MISFIRE = {0.5: 0.4, 1.0: 0.3, 1.5: 0.08}
+
+
+def test_one_dead_cylinder(maker: ModuleType) -> None:
+    analyses = [
+        maker.made("neutral-idle", MISFIRE, coherence=0.95),
+        maker.made("drive-idle", MISFIRE, rpm=640.0, gear="drive", coherence=0.95),
+        maker.made("raised-idle", MISFIRE, rpm=1100.0, hold="raised", coherence=0.95),
+    ]
+    ranked = rank(gather(analyses, maker.FOUR))
+    assert ranked[0].id == "cylinder-misfire"
+    text = " ".join(e.text for e in ranked[0].evidence)
+    assert "engine order 0.5 is" in text
+    assert "over what a sound four shows" in text
+    assert "one cylinder is not pulling" in text
+    assert "neutral-idle" in text
+
+
+def test_uneven_burning(maker: ModuleType) -> None:
+    loose = {0.5: 0.12, 1.0: 0.05, 1.5: 0.04}
+    analyses = [
+        maker.made("neutral-idle", loose, coherence=0.05, wander=0.05, ground=0.12),
+        maker.made("drive-idle", loose, rpm=640.0, gear="drive", coherence=0.05, wander=0.05, ground=0.12),
+    ]
+    assert first(analyses, maker.FOUR) == "uneven-combustion"
+
+
+def test_bad_mount(maker: ModuleType) -> None:
+    analyses = maker.job({2.0: 0.45, 4.0: 0.08}, {2.0: 1.1, 4.0: 0.15}, {2.0: 0.25, 4.0: 0.06})
+    assert first(analyses, maker.FOUR) == "engine-mount"
+
+
+def test_idle_on_a_natural_frequency(maker: ModuleType) -> None:
+    analyses = maker.job({2.0: 0.6}, {2.0: 0.45}, {2.0: 0.05})
+    assert first(analyses, maker.FOUR) == "idle-resonance"
+
+
+def test_imbalance(maker: ModuleType) -> None:
+    analyses = maker.job({1.0: 0.35}, {1.0: 0.4}, {1.0: 0.3})
+    assert first(analyses, maker.FOUR) == "rotating-imbalance"
+
+
+def test_a_sound_car(maker: ModuleType) -> None:
+    assert first(maker.job({}, {2.0: 0.14}, {2.0: 0.07}), maker.FOUR) == "normal"
+
+
+def line(order: float, rpm: float, rms: float, drifts: str = "unknown") -> Line:
+    return Line(order * rpm / 60, order, rms, 20.0, drifts)  # type: ignore[arg-type]
+
+
+def test_a_line_that_keeps_its_order_turns_with_the_engine(maker: ModuleType) -> None:
+    vehicle = Vehicle(Engine(4), pulleys_mm={"crank": 160.0, "alternator": 58.0})
+    order = 160 / 58  # the belt's speed is common: turns are inverse to diameters
+    analyses = [
+        maker.made("neutral-idle", lines=[line(order, 700, 0.2)]),
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=[line(order * 1.002, 1100, 0.25)]),
+    ]
+    evidence = gather(analyses, vehicle)
+    assert rank(evidence)[0].id == "accessory-drive"
+    assert any("the alternator turns at 2.76" in e.evidence.text for e in evidence)
+
+
+def test_a_line_that_keeps_its_hertz_has_its_own_motor(maker: ModuleType) -> None:
+    fan = [Line(31.0, 31.0 * 60 / 700, 0.2, 20.0), Line(31.1, 31.1 * 60 / 1100, 0.2, 20.0)]
+    analyses = [
+        maker.made("neutral-idle", lines=fan[:1]),
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=fan[1:]),
+        maker.made("engine-off", rpm=None, hold="engine off", lines=[Line(31.0, None, 0.2, 25.0)]),
+    ]
+    assert first(analyses, maker.FOUR) == "cooling-fan"
+
+
+def test_the_same_line_at_the_same_speed_tells_nothing(maker: ModuleType) -> None:
+    analyses = [maker.made("a", lines=[line(2.7, 700, 0.2)]), maker.made("b", lines=[line(2.7, 701, 0.2)])]
+    said = {e.finding for e in gather(analyses, maker.FOUR)}
+    assert "line keeps order" not in said
+    assert "line keeps hertz" not in said
+
+
+def test_order_one_in_gear_only_points_at_the_driveline(maker: ModuleType) -> None:
+    total = combined_db(gather(maker.job({}, {1.0: 0.4}, {}), maker.FOUR))
+    assert total["driveline"] > 5
+    assert total["driveline"] > total["rotating-imbalance"]
+
+
+def test_transmissibility_of_a_mount(maker: ModuleType) -> None:
+    """A mount that passes half of it (6 dB) no longer isolates; a sound one holds back 20 dB (rule of
+    thumb).
+    """
+
+    def ratio(body: float) -> float:
+        engine_side = maker.made("on-engine", {2.0: 1.0}, place="engine")
+        body_side = maker.made("on-body", {2.0: body}, place="body")
+        found = [e for e in gather([engine_side, body_side], maker.FOUR) if e.finding == "isolation"]
+        return {e.cause: e.log_ratio_db for e in found}["engine-mount"]
+
+    assert ratio(0.5) > 3
+    assert ratio(0.05) < -1
+
+
+def test_after_recordings_do_not_rank_the_cause(maker: ModuleType) -> None:
+    before = [maker.made("neutral-idle", MISFIRE, coherence=0.95)]
+    after = maker.made("after-neutral-idle", stage="after")
+    assert rank(gather([*before, after], maker.FOUR)) == rank(gather(before, maker.FOUR))
+    assert gather([after], maker.FOUR)
+
+
+@pytest.mark.parametrize("rpm", [None, 700.0])
+def test_what_cannot_be_read_is_noted_and_says_nothing(maker: ModuleType, rpm: float | None) -> None:
+    """No speed: no evidence. Fifty samples a second: a four's firing order at 700 rpm (23.3 Hz) cannot be
+    seen.
+    """
+    evidence = gather([maker.made("neutral-idle", rpm=rpm, fs_hz=50.0)], maker.FOUR)
+    notes = [e.evidence.text for e in evidence if e.evidence.says == "note"]
+    if rpm is None:
+        assert any("speed is not known in neutral-idle" in n for n in notes)
+        assert all(e.log_ratio_db == 0 for e in evidence)
+    else:
+        assert any("firing order cannot be seen in neutral-idle" in n for n in notes)
+        assert "firing" not in {e.finding for e in evidence}
+
+
+def test_nothing_recorded_gives_no_evidence(maker: ModuleType) -> None:
+    assert all(e.log_ratio_db == 0 for e in gather([], maker.FOUR))
+
+
+@pytest.mark.parametrize("cylinders", range(1, 17))
+@pytest.mark.parametrize("strokes", [2, 4])
+def test_every_engine_can_be_judged(maker: ModuleType, cylinders: int, strokes: int) -> None:
+    vehicle = Vehicle(Engine(cylinders, strokes))
+    analyses = [
+        maker.made("n", engine=vehicle.engine),
+        maker.made("r", rpm=1100.0, hold="raised", engine=vehicle.engine),
+    ]
+    ranked = rank(gather(analyses, vehicle), vehicle=vehicle)
+    assert sum(r.probability for r in ranked) == pytest.approx(1)
+
+
+def test_no_single_finding_is_past_a_hundred_to_one(maker: ModuleType) -> None:
+    analyses = maker.job({0.5: 50.0, 1.0: 50.0, 2.0: 50.0}, {1.0: 90.0}, {2.0: 0.001})
+    assert all(abs(e.log_ratio_db) <= 20.0 for e in gather(analyses, maker.FOUR))
+
+
+def test_recordings_are_sorted_by_what_was_said_and_by_speed(maker: ModuleType) -> None:
+    told = maker.made("a")
+    raised = maker.made("b", rpm=1100.0, hold=None)
+    road = maker.made("c", rpm=2000.0, gear="drive", hold="raised")
+    scene = scene_of([told, raised, road, maker.made("d", place="engine")])
+    assert [a.name for a in scene.role("neutral")] == ["a"]
+    assert [a.name for a in scene.role("raised")] == ["b"]
+    assert [a.name for a in scene.role("road")] == ["c"]
+    assert scene.place == "steering wheel"
+
+
+def test_road_recordings_with_a_line_at_wheel_rate(maker: ModuleType) -> None:
+    """A 0.63 m wheel at 90 km/h turns 25 / (pi x 0.63) = 12.6 times a second."""
+    wheel = [Line(12.6, None, 0.4, 25.0)]
+    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=wheel)]
+    assert first(analyses, maker.FOUR) == "wheel-imbalance"

@@ -1,0 +1,58 @@
+"""The shake between the orders: what is left in the gaps, where neither orders nor lines stand.
+
+Each gap between neighbouring half orders is read by the median of its density, which a line in it does not
+move.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from vibecore.model import Analysis, OrderTable
+
+GAP = (0.12, 0.38)  # of an order above each half order: clear of the lines' skirts
+HALF_BAND = 0.05  # of an order: the contract's width of a line
+LEAST_GROUND_M_S2 = 0.002  # phones' own noise over the band (data sheets: 70-230 ug/sqrt(Hz))
+JUDDER_HZ = (3.0, 16.0)  # bodies on their mounts and driveline judder; common practice, no source
+
+
+def ground_db(table: OrderTable, highest_order: float) -> float | None:
+    """20 log10 of the rms (m/s2) of the shake between the orders, up to `highest_order`; None if no gap is
+    seen.
+    """
+    return _gaps_db(table, 0.0, highest_order)
+
+
+def judder_db(analysis: Analysis) -> float | None:
+    """The same between 3 and 16 Hz, where a driveline judders."""
+    if analysis.orders is None or analysis.speed is None:
+        return None
+    turns_hz = analysis.speed.mean_rpm / 60.0
+    return _gaps_db(analysis.orders, JUDDER_HZ[0] / turns_hz, JUDDER_HZ[1] / turns_hz)
+
+
+def multiples_power(table: OrderTable, firing_order: float) -> float:
+    """(m/s2)^2 on the third and fourth multiples of the firing order, as far as the spectrum reaches."""
+    x, psd = table.spectrum.x, table.spectrum.psd
+    if len(x) < 2:
+        return 0.0
+    step, total = float(x[1] - x[0]), 0.0
+    for order in (3 * firing_order, 4 * firing_order):
+        line = np.abs(x - order) <= max(HALF_BAND, 2 * step)
+        beside = (np.abs(x - order) > GAP[0]) & (np.abs(x - order) <= GAP[1])
+        if line.any() and beside.any() and order + GAP[1] <= x[-1]:
+            total += max(float((psd[line] - np.median(psd[beside])).sum()) * step, 0.0)
+    return total
+
+
+def _gaps_db(table: OrderTable, low: float, high: float) -> float | None:
+    x, psd = table.spectrum.x, table.spectrum.psd
+    gap = np.floor(2 * x).astype(int)
+    beside = x - gap / 2
+    inside = (beside >= GAP[0]) & (beside <= GAP[1]) & (x >= low) & (x <= high)
+    medians = [float(np.median(psd[inside & (gap == g)])) for g in np.unique(gap[inside])]
+    if not medians:
+        return None
+    return 10 * math.log10(max(0.5 * sum(medians), LEAST_GROUND_M_S2**2))
