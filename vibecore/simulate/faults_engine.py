@@ -64,7 +64,7 @@ def mount(car: Car, rng: np.random.Generator) -> Fault:
     share = [uniform(rng, 0.6, 1.0), *(uniform(rng, 0.0, 0.7) for _ in range(3))]
     metal = Contact(0.0, uniform(rng, 0.3, 1.0), car.mounts[ROLL].natural_hz, car.mounts[ROLL].damping,
                     uniform(rng, 60, 180), uniform(rng, 0.2, 0.8), log_uniform(rng, 0.06, 0.4))  # fmt: skip
-    metal_level = firing_level(car) * log_uniform(rng, 0.5, 4.0)
+    metal_level = firing_level(car) * log_uniform(rng, 0.3, 2.0)
 
     def lay(c: Car, strength: float) -> Car:
         mounts = list(c.mounts)
@@ -97,7 +97,8 @@ def imbalance(car: Car, rng: np.random.Generator) -> Fault:
 def resonance(car: Car, rng: np.random.Generator) -> Fault:
     """A lively mode sits on the firing frequency at idle: it has come loose, or the idle has sunk onto it."""
     in_gear = car.transmission == "automatic" and rng.random() < 0.7
-    sunk_rpm = uniform(rng, 60.0, 150.0) if rng.random() < 0.35 else 0.0
+    sinks = rng.random() < 0.35 and (in_gear or car.transmission == "manual")
+    sunk_rpm = uniform(rng, 60.0, 150.0) if sinks else 0.0
     rpm = (car.idle.drive_rpm if in_gear else car.idle.neutral_rpm) - sunk_rpm
     hz = rpm / 60.0 * car.engine.firing_order * uniform(rng, 0.97, 1.03)
     damping, rise_db = log_uniform(rng, 0.015, 0.06), uniform(rng, 6.0, 18.0)
