@@ -19,7 +19,8 @@ LAYERS = [
     *("spectra", "peaks", "speed", "orders", "resonance", "comfort"),
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),
-    *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures", "report"),
+    *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),
+    *("drawing", "report", "exchange"),
     *("places", "launch", "cli"),
 ]
 
@@ -27,8 +28,13 @@ LAYERS = [
 EDGES = {"reading", "case", "blobs", "store", "jobs", "report", "places", "launch", "cli"}
 OUTSIDE_WORLD = {"os", "sqlite3", "socket", "subprocess", "shutil", "tempfile", "time", "datetime", "logging"}
 SCREEN = {"streamlit", "plotly", "matplotlib", "click"}
-SCREENS_OF = {"figures": {"plotly"}, "waterfall": {"plotly"}, "report": {"matplotlib", "plotly"},
-              "cli": {"click"}, "launch": {"streamlit"}}  # fmt: skip
+SCREENS_OF = {
+    "figures": {"plotly"},
+    "waterfall": {"plotly"},
+    "drawing": {"matplotlib"},
+    "cli": {"click"},
+    "launch": {"streamlit"},
+}
 
 
 def sources(folder: str) -> list[Path]:
