@@ -60,7 +60,7 @@ def show_picture(picture: Picture, key: str) -> None:
     st.subheader(picture.title)
     st.markdown(plain(picture.sentence))
     if picture.figure.data:
-        st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence)
+        st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence, theme=None)
     with st.expander("The same as a table"):
         show_table(picture.columns, picture.rows)
 

@@ -15,7 +15,7 @@ from scipy.signal import welch
 from tests.app import made
 from vibecore import figures
 from vibecore.engine import Engine
-from vibecore.model import Signal
+from vibecore.model import Signal, Spectrum
 from vibecore.waterfall import make_waterfall
 
 FOUR = Engine(4)
@@ -53,12 +53,17 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
 
 
 def test_the_curve_is_the_rms_within_a_lines_width():
-    """White noise of density s has rms sqrt(s * width) within a band (any text on random vibration)."""
-    analysis = made.analysis()
-    spectrum = dataclasses.replace(analysis.orders.spectrum, psd=np.full(200, 0.4), x=np.linspace(0, 4, 200))
-    flat = dataclasses.replace(analysis, orders=dataclasses.replace(analysis.orders, spectrum=spectrum))
-    curve = figures.order_spectrum(flat, FOUR).figure.data[0]
-    np.testing.assert_allclose(curve.y, np.sqrt(0.4 * 0.1))
+    """White noise of density s has rms sqrt(s * width) within a band, and a line of mean square p on top of
+    nothing has rms sqrt(p) (any text on random vibration)."""
+    x = np.linspace(0, 4, 801)
+    np.testing.assert_allclose(
+        figures.line_level(Spectrum(x, np.full(801, 0.4), "order")), np.sqrt(0.4 * 0.1)
+    )
+    line = np.zeros(801)
+    line[400:403] = 0.09 / 3 / 0.005  # mean square 0.09 over three bins of 0.005 order
+    level = figures.line_level(Spectrum(x, line, "order"))
+    assert level[401] == pytest.approx(0.3)
+    assert level[401 + 12] == pytest.approx(0.0)
 
 
 def test_without_a_speed_the_spectrum_is_by_hertz_and_the_speed_says_why():
@@ -108,7 +113,7 @@ def test_waterfall_agrees_with_welch_on_noise_and_with_a_sine():
     signal = Signal(100.0, 2.0, accel, np.ones(len(accel), bool), (2.0, 202.0), True, 0.0)
     fall = make_waterfall(signal)
     density = (10 ** (fall.level_db / 10) * 1e-12).mean(axis=1)
-    hz, reference = welch(accel, 100.0, "hann", nperseg=400, axis=0, detrend=False)
+    hz, reference = welch(accel, 100.0, "hann", nperseg=400, noverlap=360, axis=0, detrend=False)
     np.testing.assert_allclose(fall.frequency_hz, hz)
     np.testing.assert_allclose(density[5:-5], reference.sum(axis=1)[5:-5], rtol=0.05)
     total = density.sum() * (hz[1] - hz[0])

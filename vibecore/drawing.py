@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures import BLUE, GREY, LINE_WIDTH_ORDER, VERMILLION, order_name
+from vibecore.figures import BLUE, GREY, VERMILLION, line_level, order_name
 from vibecore.model import Analysis, Repair
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     figure, axes = _axes()
     step = max(1, len(table.spectrum.x) // MOST_POINTS)
     n = len(table.spectrum.x) // step * step
-    level = np.sqrt(table.spectrum.psd * LINE_WIDTH_ORDER)[:n].reshape(-1, step).max(axis=1)
+    level = line_level(table.spectrum)[:n].reshape(-1, step).max(axis=1)
     axes.plot(table.spectrum.x[:n:step], level, color=GREY, linewidth=0.7)
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
     axes.bar([lv.order for lv in seen], [lv.rms_m_s2 or 0.0 for lv in seen], width=0.08, color=BLUE)

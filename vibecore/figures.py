@@ -12,15 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Floats, OrderLevel, OrderTable, Repair
+from vibecore.model import Analysis, Floats, OrderLevel, OrderTable, Repair, Spectrum
 from vibecore.waterfall import Waterfall
 
 BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
 PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
 GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
 INK = "#1F2328"
+FONT = "Source Sans, sans-serif"
 
 HEIGHT_PX = 340
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
@@ -52,6 +54,13 @@ def order_name(order: float, engine: Engine | None) -> str:
     return f"order {order:g}"
 
 
+def line_level(spectrum: Spectrum) -> Floats:
+    """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar."""
+    step = float(np.median(np.diff(spectrum.x)))
+    count = max(1, round(LINE_WIDTH_ORDER / step))
+    return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
+
+
 def trace(analysis: Analysis) -> Picture:
     """The three axes over time, gravity out, with the part that was used."""
     signal = analysis.signal
@@ -77,7 +86,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     if table is None:
         return _hertz_spectrum(analysis)
     fig = _figure("turns per crank turn (engine order)", "shake, m/s²")
-    x, y = _thinned(table.spectrum.x, np.sqrt(table.spectrum.psd * LINE_WIDTH_ORDER))
+    x, y = _thinned(table.spectrum.x, line_level(table.spectrum))
     fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
@@ -108,10 +117,7 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
         why = " ".join(w.message for w in analysis.warnings) or "The engine's speed cannot be told from this."
         return Picture("Engine speed", why, fig, ("engine speed",), (("not known",),))
     if idle_spec_rpm:
-        low, high = idle_spec_rpm
-        fig.add_hrect(
-            y0=low, y1=high, fillcolor=SKY, opacity=0.2, line_width=0, annotation_text="maker's idle"
-        )
+        fig.add_hrect(*idle_spec_rpm, fillcolor=SKY, opacity=0.15, line_width=0)
     fig.add_scatter(
         x=track.t_s, y=track.rpm, name="engine speed", line={"color": BLUE, "width": 2},
         hovertemplate="%{x:.1f} s<br>%{y:.0f} rpm",
@@ -119,9 +125,9 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
     middle = (float(track.rpm.max()) + float(track.rpm.min())) / 2
     half = max(float(np.ptp(track.rpm)) * 0.6, LEAST_SPEED_SPAN_RPM / 2)
     fig.update_yaxes(range=[middle - half, middle + half])
-    sentence = (
-        f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f} rpm."
-    )
+    sentence = f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f}."
+    if idle_spec_rpm:
+        sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, is shaded."
     rows = (
         ("mean", f"{track.mean_rpm:.1f} rpm"),
         ("95 % interval", f"{track.low_rpm:.1f} to {track.high_rpm:.1f} rpm"),
@@ -171,7 +177,7 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
                 line={"color": VERMILLION, "width": 2, "dash": "dot"},
             )  # fmt: skip
             rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
-        fig.update_xaxes(range=[track.t_s[0], track.t_s[-1]])
+    fig.update_xaxes(range=[float(fall.t_s[0]), float(fall.t_s[-1])])
     fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
     fig.update_layout(showlegend=False)
     sentence = "Bright bands are steady shake. Those that follow the dotted lines come from the engine."
@@ -209,8 +215,8 @@ def _figure(x_title: str, y_title: str) -> go.Figure:
     fig = go.Figure()
     fig.update_layout(
         template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
-        hovermode="closest", font={"size": 14, "color": INK}, dragmode=False,
-        paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
+        dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
     )  # fmt: skip
     fig.update_xaxes(title=x_title, automargin=True, zeroline=False)

@@ -57,7 +57,7 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
     for number, step in enumerate(row.steps, start=1):
         st.markdown(f"{number}. {widgets.plain(step)}")
     st.markdown("**What came of it?**")
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, key=f"outcomes-{check.id}"):
         for outcome in row.outcome:
             if st.button(widgets.plain(outcome.name), key=f"{check.id} {outcome.id}"):
                 _keep_outcome(work, check, outcome.id, outcome.name, diagnosis)

@@ -1,0 +1,136 @@
+"""The real app in a real browser, for the tests and for the screenshots."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
+ARGUMENTS = (
+    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--disable-quic",
+)  # fmt: skip
+LAPTOP, PHONE = (1366, 768), (390, 844)
+SERVER_STARTS_S = 90.0  # a slow machine imports the server's libraries for the first time
+PAGE_DRAWN_MS = 60_000
+
+
+@contextlib.contextmanager
+def app_server(data: Path) -> Iterator[str]:
+    """`vibecore app` on a free port with this data folder; gives its address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = Path(sys.executable).with_name("vibecore")
+    server = subprocess.Popen(
+        [str(command), "app", "--port", str(port), "--data", str(data)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "STREAMLIT_SERVER_HEADLESS": "true"},
+    )
+    try:
+        _wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+@contextlib.contextmanager
+def chromium() -> Iterator[Any]:
+    """A browser without a screen."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+class Window:
+    """One window on the app; remembers what it asked of other hosts and what its console complained of."""
+
+    def __init__(self, browser: Any, address: str, size: tuple[int, int]) -> None:
+        self.narrow = size[0] < 600
+        self.page = browser.new_page(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
+        self.page.set_default_timeout(PAGE_DRAWN_MS)
+        self.outside: list[str] = []
+        self.complaints: list[str] = []
+        self.page.on("request", lambda request: self._note_request(request.url, address))
+        self.page.on("console", self._note_console)
+        self.page.goto(address)
+        self.settle()
+
+    def _note_request(self, url: str, address: str) -> None:
+        own = (address, address.replace("http", "ws", 1), "data:", "blob:")
+        if not url.startswith(own):
+            self.outside.append(url)
+
+    def _note_console(self, message: Any) -> None:
+        if message.type == "error":
+            self.complaints.append(message.text)
+
+    def settle(self) -> None:
+        """Wait until the page is drawn: a title, and nothing running any more."""
+        self.page.wait_for_selector("h1")
+        self.page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]')
+
+    def go(self, label: str) -> None:
+        """To another page by the menu, which on a phone has to be opened first."""
+        if self.narrow:
+            self.page.get_by_test_id("stExpandSidebarButton").click()
+            self.page.get_by_test_id("stSidebarNavLink").filter(has_text=label).click()
+            close = self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button")
+            if close.is_visible():
+                close.click()
+        else:
+            self.page.get_by_test_id("stTopNavLink").filter(has_text=label).click()
+        time.sleep(0.3)
+        self.settle()
+
+    def text(self) -> str:
+        return str(self.page.get_by_test_id("stMain").inner_text())
+
+    def sees(self, words: str) -> None:
+        """Wait for these words on the page."""
+        self.page.get_by_test_id("stMain").get_by_text(words).first.wait_for()
+
+    def press(self, label: str) -> None:
+        self.page.get_by_test_id("stMain").get_by_role("button", name=label).first.click()
+        time.sleep(0.3)
+        self.settle()
+
+    def unfold(self, label: str) -> None:
+        """Open a folded part of the page."""
+        self.page.get_by_test_id("stMain").locator("summary").filter(has_text=label).first.click()
+        self.settle()
+
+    def download(self, label: str, folder: Path) -> Path:
+        with self.page.expect_download() as waiting:
+            self.page.get_by_role("button", name=label).click()
+        target = folder / waiting.value.suggested_filename
+        waiting.value.save_as(target)
+        return target
+
+
+def _wait_for(url: str, server: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + SERVER_STARTS_S
+    while time.monotonic() < until:
+        if server.poll() is not None:
+            raise RuntimeError(f"the app stopped with status {server.returncode}")
+        with contextlib.suppress(OSError), urllib.request.urlopen(url, timeout=2):
+            return
+        time.sleep(0.3)
+    raise RuntimeError("the app did not start")

@@ -1,0 +1,188 @@
+"""The whole loop in a real browser, on a laptop and on a phone: intake, upload, ranked causes, an outcome,
+the recording after, verdict, report, export and import.
+
+Outside checks: Chromium draws it, axe-core (Deque) judges contrast, names and labels by WCAG 2.1 A and AA.
+Skipped only without Chromium; where VIBECORE_REQUIRE_BROWSER is set, its absence is a failure.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tests.app.browser import CHROMIUM, LAPTOP, PHONE, Window, app_server, chromium
+
+ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
+pytestmark = pytest.mark.skipif(
+    ABSENT, reason="no chromium here; VIBECORE_REQUIRE_BROWSER would make this fail"
+)
+SIZES = pytest.mark.parametrize("size", [LAPTOP, PHONE], ids=["laptop", "phone"])
+PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Proof", "Report", "All jobs")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as launched:
+        yield launched
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    with app_server(tmp_path_factory.mktemp("data")) as url:
+        yield url
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory) -> list[Path]:
+    """Recordings of an invented car, before and after the repair, and a file that is none."""
+    from vibecore.engine import Engine
+    from vibecore.simulate import simulate_job, write_job
+    from vibecore.simulate.job import Plan
+
+    plan = (
+        Plan("neutral-idle", "neutral", "idle"),
+        Plan("drive-idle", "drive", "idle"),
+        Plan("raised-idle", "neutral", "raised"),
+        Plan("after-drive-idle", "drive", "idle", "after"),
+    )
+    job = simulate_job(
+        "engine-mount", Engine(4), seed=3, transmission="automatic", repair="cured", rate_hz=100.0,
+        place="steering wheel", duration_s=20.0, plan=plan,
+    )  # fmt: skip
+    folder = write_job(job, tmp_path_factory.mktemp("car"), layout="plain").parent
+    (folder / "holiday.csv").write_text("this is no recording\nat all\n")
+    return sorted(p for p in folder.iterdir() if p.name != "case.toml")
+
+
+@pytest.fixture
+def window(browser, address, request):
+    opened = Window(browser, address, request.param if hasattr(request, "param") else LAPTOP)
+    yield opened
+    opened.page.close()
+    assert opened.outside == [], "the app asked another host"
+    assert opened.complaints == [], "the browser's console complained"
+
+
+def both(test):
+    return pytest.mark.parametrize("window", [LAPTOP, PHONE], ids=["laptop", "phone"], indirect=True)(test)
+
+
+@both
+def test_the_demo_opens_with_ranked_causes(window):
+    window.sees("Next:")
+    window.sees("Causes, the likeliest first")
+    shares = [float(s) for s in re.findall(r"(?m)^\d\. .*: (\d+) %$", window.text())]
+    assert shares, window.text()
+    assert shares == sorted(shares, reverse=True)
+    assert "invented" in window.text()
+    wide = window.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    assert wide <= 0, "the page must not scroll sideways"
+
+
+@both
+def test_the_whole_loop(window, files, tmp_path):
+    start_job(window, "Grey van")
+    before = [f for f in files if not f.name.startswith("after")]
+    upload(window, before)
+    window.sees("Kept aside")
+    window.sees("holiday.csv")
+    gears = window.page.get_by_role("combobox", name=re.compile("Gear"))
+    assert [gears.nth(i).input_value() for i in range(gears.count())] == ["drive", "neutral", "not said"]
+    window.go("This job")
+    window.sees("Causes, the likeliest first")
+    window.go("Causes")
+    window.sees("What came of it?")
+    outcome = window.page.locator('[class*="st-key-outcomes"] button').first
+    outcome.click()
+    window.sees("What that changed")
+    window.sees("Checks done")
+    window.go("Record")
+    upload(window, [f for f in files if f.name.startswith("after")])
+    window.go("Proof")
+    assert re.search("Cured|Better|No change|Worse|Cannot tell", window.text())
+    hand_over(window, tmp_path)
+
+
+def start_job(window: Window, title: str) -> None:
+    window.go("All jobs")
+    window.unfold("Start a new job")
+    window.page.get_by_label("Car", exact=True).fill(title)
+    window.press("Start the job")
+    window.sees("Put recordings in")
+
+
+def upload(window: Window, files: list[Path]) -> None:
+    window.page.locator('[data-testid="stFileUploader"] input[type="file"]').set_input_files(
+        [str(f) for f in files]
+    )
+    window.sees("Kept:")
+    window.settle()
+
+
+def hand_over(window: Window, folder: Path) -> None:
+    window.go("Report")
+    window.page.get_by_label("What was done").fill("New rear mount.")
+    window.press("Save")
+    window.sees("Saved.")
+    report = window.download("Save the report", folder).read_text(encoding="utf-8")
+    assert "New rear mount." in report
+    assert "<svg" in report
+    pack = window.download("Save the whole job", folder)
+    assert "case.toml" in zipfile.ZipFile(pack).namelist()
+    window.go("This job")
+    shown = ranked(window)
+    window.go("All jobs")
+    window.unfold("Bring in a job from a zip")
+    window.page.locator(UPLOAD).last.set_input_files(str(pack))
+    window.sees("Brought in.")
+    window.settle()
+    assert ranked(window) == shown != []
+
+
+def ranked(window: Window) -> list[str]:
+    window.sees("Causes, the likeliest first")
+    return re.findall(r"(?m)^\d\. .* %$", window.text())
+
+
+def test_the_keyboard_alone_reaches_the_next_step(window):
+    page = window.page
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText").strip().endswith("Do it now"):
+            break
+    else:
+        pytest.fail("the next step is not reached within 40 tabs")
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none" or page.evaluate(
+        "getComputedStyle(document.activeElement).boxShadow"
+    ) not in ("none", "")
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile(r"/(record|causes|proof|report)"))
+    window.settle()
+    assert "Something went wrong" not in window.text()
+
+
+@both
+def test_contrast_names_and_labels(window):
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe, rules = Axe(), {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
+    found = {}
+    for name in PAGES:
+        window.go(name)
+        window.page.wait_for_timeout(700)  # pictures fade in
+        for fault in axe.run(window.page, options=rules).response["violations"]:
+            where = [node["html"][:160] for node in fault["nodes"][:3]]
+            found[f"{name}: {fault['id']}"] = where
+    assert not found
+
+
+def test_pages_stay_whole_when_reloaded(window):
+    window.go("Reading")
+    window.page.reload()
+    window.settle()
+    window.complaints.clear()  # the server's own probe of an address below a page
+    window.sees("Shake by engine order")
