@@ -46,7 +46,7 @@ def cars(
 
     causes, cylinders: drawn from these only. with_repair: all or none hold an after recording. tachometer:
     all or none of the jobs carry readings. strength: of every fault, else from barely felt (0.4) to as
-    drawn (1). """
+    drawn (1)."""
     if seed not in TUNING_SEEDS and seed not in TESTING_SEEDS:
         raise ValueError(f"seed {seed} is neither for tuning (1 to 9999) nor for testing (100000 up)")
     if n > MOST_JOBS:
@@ -64,8 +64,8 @@ def cars(
         repair: Repair | None = _pick(REPAIR_SHARES, rng)
         if with_repair is not None:
             repair = _pick({k: v for k, v in REPAIR_SHARES.items() if k}, rng) if with_repair else None
-        if cause == "normal":
-            repair = None
+        if cause == "normal" and repair:
+            repair = "unchanged"  # nothing was the matter, nothing changed
         yield simulate_job(
             cause,
             Engine(int(rng.choice(cylinders))) if cylinders else None,

@@ -141,7 +141,6 @@ def test_raised_idle_takes_the_firing_order_off_a_resonance():
 
 def test_fan_keeps_its_hertz_and_runs_with_the_engine_off():
     car = add_fault(plain_car(), "cooling-fan", 4)
-    assert car.fan.runs in ("engine off too", "sometimes", "always")
     car = replace(car, fan=replace(car.fan, runs="engine off too", level=0.3, drift=1e-4, blade_level=0.0))
     seen = []
     for condition in (NEUTRAL, RAISED, Condition("steering wheel", "neutral", "engine off")):

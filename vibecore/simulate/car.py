@@ -8,6 +8,7 @@ sources are levels: a sine of amplitude 1 on a source gives what the path makes 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -74,7 +75,7 @@ class Fan:
     drift: float = 0.004
     blade_level: float = 0.0
     blades: int = 7
-    runs: str = "always"  # always, sometimes, engine off too
+    runs: Literal["always", "sometimes", "cycles", "engine off too"] = "always"
 
 
 @dataclass(frozen=True)
@@ -155,6 +156,7 @@ class Car:
     mounts: tuple[Mount, ...]  # one for each source
     drive_stiffening: float  # of all mounts in gear, as a factor on natural frequency
     drive_bridging: float  # of a bridged mount in gear, as a factor on the bridge
+    reverse_bridging: float  # ... in reverse, which loads the other side
     paths: dict[Place, Path]
     roll_gain: float  # torque table units -> source level
     force_1: float  # levels at neutral idle of the layout's own forces and couples, m/s2 rms at the wheel

@@ -84,16 +84,17 @@ def draw_car(rng: np.random.Generator, engine: Engine | None = None, transmissio
         transmission=transmission,
         combustion=_draw_combustion(diesel, rng),
         idle=idle,
-        burn=tuple(1 + log_uniform(rng, 0.006, 0.05) * rng.standard_normal(engine.cylinders)),
+        burn=tuple(1 + log_uniform(rng, 0.008, 0.05) * rng.standard_normal(engine.cylinders)),
         squeeze=tuple(1 + log_uniform(rng, 0.002, 0.01) * rng.standard_normal(engine.cylinders)),
         cycle_spread=log_uniform(rng, 0.01, 0.06),
         common_spread=log_uniform(rng, 0.003, 0.02),
         skip_share=0.0,
         inertia_share=log_uniform(rng, 0.002, 0.02),
-        drive_load=uniform(rng, 1.05, 1.6),
+        drive_load=uniform(rng, 1.0, 2.0),
         mounts=_draw_mounts(firing_hz, rng),
         drive_stiffening=uniform(rng, 1.0, 1.15),
         drive_bridging=1.0,
+        reverse_bridging=1.0,
         paths={place: _draw_path(place, idle, engine, rng) for place in MODE_BANDS},
         roll_gain=1.0,
         force_1=0.0,
@@ -167,7 +168,7 @@ def _draw_path(place: Place, idle: Idle, engine: Engine, rng: np.random.Generato
         damping=np.exp(rng.uniform(np.log(0.02), np.log(0.15), m)),
         drive=rng.standard_normal((m, SOURCES)) * liveliness[:, None],
         shape=rng.standard_normal((m, 3)),
-        tilt=float(np.clip(rng.normal(0.3, 0.4), -0.4, 1.2)),
+        tilt=float(np.clip(rng.normal(0.15, 0.4), -0.6, 1.2)),
     )
 
 
@@ -200,7 +201,7 @@ def _with_levels(car: Car, rng: np.random.Generator) -> Car:
         unbalance=log_uniform(rng, 0.001, 0.02),
         accessories=_draw_accessories(rng),
         belt=Belt(uniform(rng, 0.2, 0.45), log_uniform(rng, 0.0003, 0.006)),
-        fan=Fan(uniform(rng, 22, 48), log_uniform(rng, 0.001, 0.012)) if rng.random() < 0.6 else None,
+        fan=_draw_fan(rng) if rng.random() < 0.6 else None,
     )
 
 
@@ -222,6 +223,11 @@ def _draw_accessories(rng: np.random.Generator) -> tuple[Accessory, ...]:
                 )
             )
     return tuple(units)
+
+
+def _draw_fan(rng: np.random.Generator) -> Fan:
+    fan = Fan(uniform(rng, 18, 55), log_uniform(rng, 0.001, 0.012))
+    return (fan, replace(fan, runs="cycles"), replace(fan, runs="engine off too"))[int(rng.integers(3))]
 
 
 def off_half_orders(ratio: float, clear: float = 0.04) -> float:

@@ -58,6 +58,7 @@ def mount(car: Car, rng: np.random.Generator) -> Fault:
     rise_db = uniform(rng, 6.0, 20.0)
     softer = uniform(rng, 1.0, 1.35)
     in_gear = uniform(rng, 1.3, 3.0)
+    reversing = uniform(rng, 0.3, in_gear)  # reverse leans on the other side: often less
     touches = rng.random() < 0.4
     firing_hz = car.idle.drive_rpm / 60.0 * car.engine.firing_order
     from_hz = firing_hz * uniform(rng, 0.55, 0.85)
@@ -77,7 +78,8 @@ def mount(car: Car, rng: np.random.Generator) -> Fault:
             if touches and strength
             else c.contacts
         )
-        return replace(c, mounts=tuple(mounts), drive_bridging=in_gear, contacts=contacts)
+        changed = replace(c, mounts=tuple(mounts), contacts=contacts)
+        return replace(changed, drive_bridging=in_gear, reverse_bridging=reversing)
 
     return Fault("engine-mount", lay, f"a mount has collapsed, {rise_db:.0f} dB", felt_in_gear=True)
 

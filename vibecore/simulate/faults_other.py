@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
 from vibecore.simulate.car import Accessory, Belt, Car, Contact, Driveline, Fan, Wheels
 from vibecore.simulate.draw import log_uniform, off_half_orders, uniform
 from vibecore.simulate.fault import Fault, firing_level
+
+FAN_HABITS: tuple[Literal["always", "sometimes", "cycles", "engine off too"], ...] = (
+    "engine off too", "engine off too", "sometimes", "always", "cycles",
+)  # fmt: skip
 
 
 def accessory(car: Car, rng: np.random.Generator) -> Fault:
@@ -43,12 +48,12 @@ def accessory(car: Car, rng: np.random.Generator) -> Fault:
 
 def fan(car: Car, rng: np.random.Generator) -> Fault:
     firing_hz = np.array([car.idle.neutral_rpm, car.idle.drive_rpm]) / 60.0 * car.engine.firing_order
-    hz = uniform(rng, 20, 48)
+    hz = uniform(rng, 16, 56)
     while np.min(np.abs(hz / firing_hz - 1)) < 0.03:
-        hz = uniform(rng, 20, 48)
+        hz = uniform(rng, 16, 56)
     level = firing_level(car) * log_uniform(rng, 0.3, 2.5)
     blades = level * uniform(rng, 0.0, 0.2) if rng.random() < 0.5 else 0.0
-    runs = str(rng.choice(["engine off too", "engine off too", "sometimes", "always"]))
+    runs = FAN_HABITS[int(rng.integers(len(FAN_HABITS)))]
     drift, count = log_uniform(rng, 0.0005, 0.012), int(rng.integers(4, 10))
 
     def lay(c: Car, strength: float) -> Car:

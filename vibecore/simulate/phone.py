@@ -55,13 +55,15 @@ class Phone:
 
 @dataclass(frozen=True)
 class Hand:
-    """Handling: seconds at the start and end, knocks in between, a door, a phone that slips."""
+    """Handling: seconds at the start and end, knocks in between, a door, a phone that slips and so turns."""
 
     start_s: float = 0.0
     end_s: float = 0.0
     knocks_s: tuple[float, ...] = ()
     door_s: float | None = None
     strength_m_s2: float = 3.0
+    slip_s: float | None = None
+    slip_deg: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,6 +119,8 @@ def draw_hand(rng: np.random.Generator, duration_s: float) -> Hand:
         tuple(sorted(uniform(rng, *inside) for _ in range(knocks))),
         uniform(rng, *inside) if rng.random() < 0.05 else None,
         log_uniform(rng, 0.5, 6.0),
+        uniform(rng, *inside) if rng.random() < 0.03 else None,
+        uniform(rng, 4.0, 40.0),
     )
 
 
@@ -137,8 +141,12 @@ def sample(
     # samples come early or late by less than half a step, so they stay in order
     late = np.clip(phone.sampling_jitter * rng.standard_normal(len(even)), -0.45, 0.45) / true_rate
     taken = np.clip(even + late, 0.0, duration)
-    values = taping.turned @ between(motion, taken / step_s)
-    values += (taping.turned @ np.array([0, 0, STANDARD_GRAVITY_M_S2]))[:, None] if phone.gravity else 0.0
+    values = between(motion, taken / step_s)
+    values[2] += STANDARD_GRAVITY_M_S2 if phone.gravity else 0.0
+    if hand.slip_s is not None:
+        slipped = taken > hand.slip_s
+        values[:, slipped] = _tilt(hand.slip_deg) @ values[:, slipped]
+    values = taping.turned @ values
     values += phone.noise_m_s2_rthz * np.sqrt(true_rate / 2) * rng.standard_normal(values.shape)
     values += 0.0 if phone.gravity else 0.01 * rng.standard_normal((3, 1))
     limit = phone.range_g * STANDARD_GRAVITY_M_S2
@@ -153,6 +161,11 @@ def _orientation(rng: np.random.Generator) -> Floats:
     q, r = np.linalg.qr(rng.standard_normal((3, 3)))
     q = q * np.sign(np.diag(r))
     return np.asarray(q if np.linalg.det(q) > 0 else -q)
+
+
+def _tilt(angle_deg: float) -> Floats:
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    return np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
 
 
 def _filtered(motion: Floats, step_s: float, corner_hz: float, poles: int) -> Floats:

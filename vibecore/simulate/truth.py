@@ -33,6 +33,11 @@ class Truth:
     knocks_s: tuple[float, ...] = ()
     other_lines: dict[str, float] = field(default_factory=dict)
 
+    def mean_between(self, start_s: float, end_s: float) -> float | None:
+        """Mean rpm over a part of the recording, from the track; None where the track does not reach."""
+        inside = (self.track_t_s >= start_s) & (self.track_t_s <= end_s)
+        return float(self.track_rpm[inside].mean()) if inside.any() else None
+
 
 def tell(
     vibration: Vibration, engine: Engine, span_s: tuple[float, float], knocks_s: tuple[float, ...]

@@ -136,11 +136,15 @@ def _fan_source(sources: Floats, car: Car, running: bool, t_s: Floats, rng: np.r
         return
     drift = 1 + fan.drift * np.sin(2 * np.pi * t_s / rng.uniform(8, 40) + rng.uniform(0, 6.3))
     phase = 2 * np.pi * np.cumsum(fan.hz * (1 + 0.5 * fan.drift * rng.standard_normal()) * drift) / GRID_HZ
+    on: Floats = np.ones(len(t_s))
+    if fan.runs == "cycles":  # the thermostat switches it, at any moment of the recording
+        switched = np.tanh((t_s - rng.uniform(0.2, 0.8) * t_s[-1]) / 0.5)
+        on = 0.5 + 0.5 * (switched if rng.random() < 0.5 else -switched)
     unit = fan.level * np.sqrt(2) / gain(car, BODY, fan.hz)
-    sources[BODY] += unit * np.cos(phase + rng.uniform(0, 6.3))
+    sources[BODY] += unit * on * np.cos(phase + rng.uniform(0, 6.3))
     if fan.blade_level:
         blade = fan.blade_level * np.sqrt(2) / gain(car, BODY, fan.blades * fan.hz)
-        sources[BODY] += blade * np.cos(fan.blades * phase)
+        sources[BODY] += blade * on * np.cos(fan.blades * phase)
 
 
 def _driveline_sources(
