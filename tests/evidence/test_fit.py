@@ -9,9 +9,9 @@ import pytest
 from scipy.stats import multivariate_t
 from scipy.stats import t as student
 
-from vibecore.evidence.findings import _log_t
 from vibecore.evidence.fit import chain_log_density, covariance, fit_levels, pattern_adds
 from vibecore.evidence.levels import FAMILIES, HELDS, read_levels
+from vibecore.evidence.likelihood import log_t
 from vibecore.evidence.patterns import PATTERNS, SOUND_DB
 from vibecore.evidence.scene import scene_of
 
@@ -31,7 +31,7 @@ def test_chain_adds_up_to_the_joint_density(seed: int) -> None:
 
 def test_scalar_t_against_scipy() -> None:
     for value in (-30.0, 0.0, 2.5, 80.0):
-        assert _log_t(value, 1.5, 3.0) == pytest.approx(float(student.logpdf(value, 4.0, 1.5, 3.0)))
+        assert log_t(value, 1.5, 3.0) == pytest.approx(float(student.logpdf(value, 4.0, 1.5, 3.0)))
 
 
 def test_shares_of_the_ways_add_up() -> None:

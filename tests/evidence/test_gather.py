@@ -84,6 +84,7 @@ def test_a_line_that_keeps_its_order_turns_with_the_engine(maker: ModuleType) ->
     evidence = gather(analyses, vehicle)
     assert rank(evidence)[0].id == "accessory-drive"
     assert any("the alternator turns at 2.76" in e.evidence.text for e in evidence)
+    assert combined_db(evidence)["cooling-fan"] < 0  # its hertz moved by half
 
 
 def test_a_line_that_keeps_its_hertz_has_its_own_motor(maker: ModuleType) -> None:
@@ -94,6 +95,7 @@ def test_a_line_that_keeps_its_hertz_has_its_own_motor(maker: ModuleType) -> Non
         maker.made("engine-off", rpm=None, hold="engine off", lines=[Line(31.0, None, 0.2, 25.0)]),
     ]
     assert first(analyses, maker.FOUR) == "cooling-fan"
+    assert combined_db(gather(analyses, maker.FOUR))["accessory-drive"] < 0  # its order moved by half
 
 
 def test_the_same_line_at_the_same_speed_tells_nothing(maker: ModuleType) -> None:

@@ -10,70 +10,18 @@ numbers; they are common practice, no source, and were checked on simulated cars
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
 
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import orders_of
+from vibecore.evidence.likelihood import Finding, Presence, Spread
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, Line
 
-TAIL_DEGREES = 4.0  # heavier tails than the levels have: single numbers are less sure
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What was read, how likely it is. log_likelihood: nepers by cause; causes left out: as `normal`."""
-
-    name: str
-    text: str
-    log_likelihood: Mapping[str, float]
-    seen_in: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Spread:
-    """Centre and spread of a quantity for sound cars and for the causes that move it."""
-
-    normal: tuple[float, float]
-    causes: Mapping[str, tuple[float, float]]
-
-    def log_likelihood(self, value: float) -> dict[str, float]:
-        rows = {"normal": self.normal, **self.causes}
-        return {c: _log_t(value, centre, spread) for c, (centre, spread) in rows.items()}
-
-
-@dataclass(frozen=True)
-class Presence:
-    """Chance that a line is found, and its level (dB re 1 m/s2) if so, for sound cars and for causes."""
-
-    normal: tuple[float, float, float]  # chance, centre, spread
-    causes: Mapping[str, tuple[float, float, float]]
-
-    def log_likelihood(self, level_db: float | None) -> dict[str, float]:
-        rows = {"normal": self.normal, **self.causes}
-        if level_db is None:
-            return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}
-        return {
-            c: math.log(chance) + _log_t(level_db, centre, spread)
-            for c, (chance, centre, spread) in rows.items()
-        }
-
-
-def _log_t(value: float, centre: float, spread: float) -> float:
-    """Log density of Student's t with TAIL_DEGREES of freedom about `centre` (scipy.stats is slow to
-    import).
-    """
-    nu = TAIL_DEGREES
-    norm = math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2) - 0.5 * math.log(nu * math.pi) - math.log(spread)
-    return norm - (nu + 1) / 2 * math.log1p(((value - centre) / spread) ** 2 / nu)
-
-
-# logit of the coherence of the half orders: a missing cylinder is missing every cycle; unsteady burning is
-# not.
+# logit of the half orders' coherence: a dead cylinder fails every cycle, unsteady burning does not.
 HALF_COHERENCE = Spread((0.0, 1.5), {"cylinder-misfire": (2.2, 1.2), "uneven-combustion": (-1.0, 1.2)})
 # 20 log10 of the idle's standard deviation in percent. Sound idles wander by 0.3-1.3 %.
 HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0), "cylinder-misfire": (0.5, 5.0)})

@@ -8,9 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from vibecore.engine import Engine, Vehicle
-from vibecore.evidence.findings import FINDINGS, Finding
+from vibecore.evidence.findings import FINDINGS
 from vibecore.evidence.fit import fit_levels, sound_level_db
 from vibecore.evidence.levels import Reading, read_levels
+from vibecore.evidence.likelihood import Finding
 from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
 from vibecore.evidence.words import FAULT_WORDS, meaning, over_sound

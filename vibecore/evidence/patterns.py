@@ -51,7 +51,7 @@ PLACE_DB: dict[Place, float] = {
 GAIN_SPREAD_DB = 4.0  # g
 FAMILY_SPREAD_DB: dict[Family, float] = {  # h
     "firing": 4.0,
-    "half": 6.0,
+    "half": 8.0,
     "one": 6.5,
     "second": 7.0,
     "ground": 4.5,

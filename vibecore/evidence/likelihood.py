@@ -1,0 +1,61 @@
+"""A finding, and the two shapes of likelihood: a quantity with a value, and a line that is there or not.
+
+A quantity has a centre and a spread for sound cars and for each cause that moves it; a line has a chance to
+be there and a level. Tails are those of Student's t.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+TAIL_DEGREES = 4.0  # heavier tails than the levels have: single numbers are less sure
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What was read, how likely it is. log_likelihood: nepers by cause; causes left out: as `normal`."""
+
+    name: str
+    text: str
+    log_likelihood: Mapping[str, float]
+    seen_in: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Centre and spread of a quantity for sound cars and for the causes that move it."""
+
+    normal: tuple[float, float]
+    causes: Mapping[str, tuple[float, float]]
+
+    def log_likelihood(self, value: float) -> dict[str, float]:
+        rows = {"normal": self.normal, **self.causes}
+        return {c: log_t(value, centre, spread) for c, (centre, spread) in rows.items()}
+
+
+@dataclass(frozen=True)
+class Presence:
+    """Chance that a line is found, and its level (dB re 1 m/s2) if so, for sound cars and for causes."""
+
+    normal: tuple[float, float, float]  # chance, centre, spread
+    causes: Mapping[str, tuple[float, float, float]]
+
+    def log_likelihood(self, level_db: float | None) -> dict[str, float]:
+        rows = {"normal": self.normal, **self.causes}
+        if level_db is None:
+            return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}
+        return {
+            c: math.log(chance) + log_t(level_db, centre, spread)
+            for c, (chance, centre, spread) in rows.items()
+        }
+
+
+def log_t(value: float, centre: float, spread: float) -> float:
+    """Log density of Student's t with TAIL_DEGREES of freedom about `centre` (scipy.stats is slow to
+    import).
+    """
+    nu = TAIL_DEGREES
+    norm = math.lgamma((nu + 1) / 2) - math.lgamma(nu / 2) - 0.5 * math.log(nu * math.pi) - math.log(spread)
+    return norm - (nu + 1) / 2 * math.log1p(((value - centre) / spread) ** 2 / nu)
