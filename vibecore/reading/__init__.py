@@ -71,7 +71,8 @@ def _load(source: str | Path | bytes, name: str | None, max_bytes: int) -> tuple
 
 def _too_large(title: str, size: int, max_bytes: int) -> None:
     raise ReadingError(
-        f"{title} is {limits.megabytes(size)}, the limit is {limits.megabytes(max_bytes)}. Cut out the part of interest."
+        f"{title} is {limits.megabytes(size)}, the limit is {limits.megabytes(max_bytes)}. Cut out the "
+        "part of interest."
     )
 
 
@@ -90,7 +91,8 @@ def _read(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_ro
 
 
 def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
-    """The accelerometer's file of a zip. Two that fit alike are refused: nothing is combined or chosen silently."""
+    """The accelerometer's file of a zip. Two that fit alike are refused: nothing is combined or chosen
+    silently."""
     members = sorted(archive.members(data, title, max_bytes), key=lambda m: archive.rank(m[0]))
     read: list[tuple[int, str, Recording]] = []
     first_error: ReadingError | None = None
@@ -115,7 +117,8 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
 
 
 def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -> Recording:
-    """The recording in bytes that are packed no further. Of several tables, the best acceleration is taken."""
+    """The recording in bytes that are packed no further. Of several tables, the best acceleration is
+    taken."""
     from .build import build
     from .formats import FORMATS
 
@@ -124,7 +127,8 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
     form = next((f for f in FORMATS if f.sniff(data)), None)
     if form is None:
         raise ReadingError(
-            f"{title} is no recording this program knows: neither text, workbook, JSON nor zip of those. Export it as CSV."
+            f"{title} is no recording this program knows: neither text, workbook, JSON nor zip of those. "
+            "Export it as CSV."
         )
     tables = [replace(t, source=t.source or title) for t in form.read(data, title, max_rows)]
     results: list[tuple[int, Recording, str]] = []

@@ -80,7 +80,8 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
             total = sum(i.file_size for i in infos)
             if total > max_bytes:
                 raise ReadingError(
-                    f"{title} unpacks to {limits.megabytes(total)}, the limit is {limits.megabytes(max_bytes)}."
+                    f"{title} unpacks to {limits.megabytes(total)}, the limit is "
+                    f"{limits.megabytes(max_bytes)}."
                 )
             if any(i.flag_bits & 1 for i in infos):
                 raise ReadingError(f"{title} is protected by a password. Send it without one.")

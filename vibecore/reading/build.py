@@ -1,4 +1,5 @@
-"""A Table into a Recording: choose columns, read the clock, mend the stamps, scale to m/s2, count what is lost."""
+"""A Table into a Recording: choose columns, read the clock, mend the stamps, scale to m/s2, count what is
+lost."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 
-from . import columns, limits, names, rate, scale, stamps
+from . import arrow, columns, limits, names, rate, scale, stamps
 from .clock import Clock, read_clock
 from .table import Table
 
@@ -23,22 +24,23 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
     table = _one_sensor(table)
+    if table.rows < limits.MIN_ROWS:
+        raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, told = columns.find_triple(table)
     clock = _clock(table, triple, rate_hz)
-    raw = triple.values()
-    data = stamps.mend(clock.t_s, raw)
+    data = stamps.mend(clock.t_s, triple.values())
     _check_rows(data, table, triple)
     found = rate.find_rate(data.t_s)
     _check_span(data.t_s, found.step_s, table)
-    gravity_size = next(
-        (scale.steady_size(columns._clean(t.values())) for t in all_triples if t.kind == "gravity"), None
-    )
+    gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
     unit = triple.unit or _unit_in_hints(table.hints)
     size = scale.find_scale(data.accel, unit, gravity_size)
     if size is None:
         raise ReadingError(
-            f"{table.source or name}: {triple.title} have a steady part of {scale.steady_size(data.accel):.4g}, which is gravity "
-            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x (m/s2)'."
+            f"{table.source or name}: {triple.title} have a steady part of "
+            f"{scale.steady_size(data.accel):.4g}, which is gravity "
+            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x "
+            "(m/s2)'."
         )
     warnings = (
         *table.warnings,
@@ -77,7 +79,7 @@ def _one_sensor(table: Table) -> Table:
         if not ranked or len(values) < 2 or len(kinds_at.dictionary) > 50:
             continue
         best = min(ranked)[1]
-        keep = np.asarray(kinds_at.indices.fill_null(-1).to_numpy(zero_copy_only=False)) == best
+        keep = arrow.numbers(kinds_at.indices, -1) == best
         text = (
             f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
         )
@@ -91,7 +93,8 @@ def _one_sensor(table: Table) -> Table:
 
 
 def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock:
-    """The best time column there is: the one with the fewest equal and backward stamps, the named ones first."""
+    """The best time column there is: the one with the fewest equal and backward stamps, the named ones
+    first."""
     best: tuple[float, Clock] | None = None
     for column in columns.candidates_for_time(table, triple):
         clock = read_clock(column)
@@ -110,10 +113,11 @@ def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock
             return replace(best[1], warnings=(*best[1].warnings, told))
         return best[1]
     if rate_hz is not None:
-        n = len(triple.columns[0].floats())
+        n = len(triple.columns[0])
         return Clock(np.arange(n) / rate_hz, f"no time column: {rate_hz:g} samples a second as given", ())
     raise ReadingError(
-        f"{table.source or 'The file'} has no column of times that can be read. Say how many samples a second it was "
+        f"{table.source or 'The file'} has no column of times that can be read. Say how many samples a "
+        "second it was "
         "recorded with, or export it with a time column."
     )
 
@@ -134,19 +138,25 @@ def _unit_in_hints(hints: str) -> str:
 def _check_rows(data: stamps.Stamped, table: Table, triple: columns.Triple) -> None:
     n = len(data.t_s)
     title = table.source or "The file"
-    if not np.isfinite(triple.values()).any():
+    if n == 0 and not any(np.isfinite(c.floats()).any() for c in triple.columns):
         raise ReadingError(
-            f"{title}: {triple.title} hold no numbers at all. Record again and look at the file before sending it."
+            f"{title}: {triple.title} hold no numbers at all. Record again and look at the file before "
+            "sending it."
         )
     if n < limits.MIN_ROWS:
-        raise ReadingError(
-            f"{title} has {n} usable row{'' if n == 1 else 's'} of acceleration; at least {limits.MIN_ROWS} are needed. "
-            "Record for half a minute or longer."
-        )
+        raise ReadingError(_too_few(table, n))
     if not np.any(np.ptp(data.accel, axis=0) > 0):
         raise ReadingError(
             f"{title}: the acceleration never changes, so the sensor was not running. Record again."
         )
+
+
+def _too_few(table: Table, rows: int) -> str:
+    count = f"{rows} usable row{'' if rows == 1 else 's'}"
+    return (
+        f"{table.source or 'The file'} has {count} of data; at least {limits.MIN_ROWS} are needed. "
+        "Record for half a minute or longer."
+    )
 
 
 def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
@@ -154,12 +164,14 @@ def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
     rate_hz = 1.0 / step_s
     if rate_hz < limits.MIN_RATE_HZ:
         raise ReadingError(
-            f"{title} has {rate_hz:.3g} samples a second; engine shake needs more than {limits.MIN_RATE_HZ:g}. "
+            f"{title} has {rate_hz:.3g} samples a second; engine shake needs more than "
+            f"{limits.MIN_RATE_HZ:g}. "
             "Set the recording app to its fastest rate and record again."
         )
     if t_s[-1] < limits.MIN_DURATION_S:
         raise ReadingError(
-            f"{title} is {t_s[-1]:.2g} s long; at least {limits.MIN_DURATION_S:g} s are needed. Record for half a minute or longer."
+            f"{title} is {t_s[-1]:.2g} s long; at least {limits.MIN_DURATION_S:g} s are needed. Record "
+            "for half a minute or longer."
         )
 
 
@@ -169,7 +181,8 @@ def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:
         out.append(
             Warn(
                 "lost-samples",
-                f"{found.lost} samples are missing in {found.gaps} gap{'s' if found.gaps > 1 else ''}, the longest "
+                f"{found.lost} samples are missing in {found.gaps} gap{'s' if found.gaps > 1 else ''}, "
+                "the longest "
                 f"{found.longest_gap_s:.3g} s. Close other apps and keep the screen on while recording.",
             )
         )

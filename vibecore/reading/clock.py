@@ -73,7 +73,7 @@ def _usual_step(raw: Floats) -> float:
     rising = steps[steps > 0]
     if not len(rising):
         return 0.0
-    return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), float(np.median(steps))))))
+    return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), float(np.mean(steps))))))
 
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
@@ -85,8 +85,10 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
             return stated, ()
         if fitting:
             text = (
-                f"{_title(column)} says {stated}, which would be {rate:,.3g} samples a second: no phone does that. "
-                f"{fitting[0]} was taken ({1.0 / (step * names.TIME_UNITS_S[fitting[0]]):.4g} samples a second)."
+                f"{_title(column)} says {stated}, which would be {rate:,.3g} samples a second: no phone "
+                "does that. "
+                f"{fitting[0]} was taken ({1.0 / (step * names.TIME_UNITS_S[fitting[0]]):.4g} samples a "
+                "second)."
             )
             return fitting[0], (Warn("time-unit-mismatch", text),)
         return stated, ()

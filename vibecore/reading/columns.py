@@ -5,7 +5,7 @@ Every choice between several candidates is told; what is no acceleration is refu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,18 @@ Floats = NDArray[np.float64]
 
 RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
 _WORDS = {
-    "rotation": "turning rates (a gyroscope)", "magnetic": "a magnetic field (a compass)", "orientation": "angles of the phone",
-    "location": "positions (satellite navigation)", "speed": "speeds", "sound": "sound levels", "pressure": "air pressure",
+    "rotation": "turning rates (a gyroscope)",
+    "magnetic": "a magnetic field (a compass)",
+    "orientation": "angles of the phone",
+    "location": "positions (satellite navigation)",
+    "speed": "speeds",
+    "sound": "sound levels",
+    "pressure": "air pressure",
     "gravity": "the direction of gravity alone",
-}  # fmt: skip
+    "either": "columns named g, perhaps a gyroscope's",
+}
+_SAMPLE_ROWS = 65_536  # rows that judge a triple
+_SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
 
 
@@ -38,8 +46,20 @@ class Triple:
     uncalibrated: bool = False
 
     def values(self) -> Floats:
-        """(n, 3) numbers, nan where empty."""
-        return np.column_stack([c.floats() for c in self.columns])
+        """(n, 3) numbers, nan where empty, in memory column by column: sums over the axes are fast so."""
+        out = np.empty((3, len(self.columns[0])))
+        for i, column in enumerate(self.columns):
+            out[i] = column.floats()
+        return out.T
+
+    def sample(self) -> Floats:
+        """(m, 3) complete rows from all over the recording, enough to judge it by; zeros if there are
+        none."""
+        n = len(self.columns[0])
+        rows = slice(None) if n <= _SAMPLE_ROWS else _spots(n)
+        some = np.column_stack([c.floats()[rows] for c in self.columns])
+        some = some[np.isfinite(some).all(axis=1)]
+        return some if len(some) else np.zeros((1, 3))
 
     @property
     def title(self) -> str:
@@ -54,18 +74,17 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
     found = named_triples(table)
     usable = [t for t in found if t.kind in ("total", "acceleration", "linear", "")]
     sure = [t for t in usable if t.kind] or usable
-    if not sure and not found:
+    if not found:
         sure = found = _by_content(table)
     if not sure:
-        sure = [t for t in found if _lone_g(t)]
+        sure = [replace(t, kind="") for t in found if _lone_g(t)]
     if not sure:
         raise ReadingError(_refusal(table, found))
     ranked = sorted(sure, key=_rank)
     best = ranked[0]
     if not table.named:
         return best, found, ()
-    others = [t for t in found if t is not best]
-    if not others:
+    if len(found) == 1:
         return best, found, ()
     text = f"The file holds {len(found)} sets of three axes; {best.title} was taken as the acceleration."
     if len(ranked) > 1 and _rank(ranked[1]) == _rank(best):
@@ -76,7 +95,7 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
 def _rank(triple: Triple) -> tuple[int, bool]:
     rank = RANK[triple.kind]
     if triple.kind in ("acceleration", ""):
-        size = scale.steady_size(_clean(triple.values()))
+        size = scale.steady_size(triple.sample())
         known = triple.unit in scale.M_S2_PER_UNIT
         units = [triple.unit] if known else ["m/s2", "g", "mg"]
         if any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in units):
@@ -84,9 +103,10 @@ def _rank(triple: Triple) -> tuple[int, bool]:
     return rank, triple.uncalibrated
 
 
-def _clean(values: Floats) -> Floats:
-    kept = values[np.isfinite(values).all(axis=1)]
-    return kept if len(kept) else np.zeros((1, 3))
+def _spots(n: int) -> NDArray[np.intp]:
+    """Rows of stretches spread over n rows."""
+    starts = np.linspace(0, n - _SPOT_ROWS, _SAMPLE_ROWS // _SPOT_ROWS).astype(np.intp)
+    return (starts[:, None] + np.arange(_SPOT_ROWS)).ravel()
 
 
 def named_triples(table: Table) -> list[Triple]:
@@ -96,7 +116,12 @@ def named_triples(table: Table) -> list[Triple]:
     for stem, (i, j, k) in names.triples([c.name for c in numeric]):
         columns = (numeric[i], numeric[j], numeric[k])
         unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
-        kind = names.kind_of(_bare(stem)) or names.kind_of_unit(unit) or names.kind_of(table.source)
+        lone_g = _bare(stem).strip().lower() == "g" and not names.kind_of_unit(unit)
+        kind = (
+            "either"
+            if lone_g
+            else names.kind_of(_bare(stem)) or names.kind_of_unit(unit) or names.kind_of(table.source)
+        )
         if names.kind_of_unit(unit) not in ("", "acceleration"):
             kind = names.kind_of_unit(unit)
         elif kind == "acceleration" and names.kind_of(table.source) in ("total", "linear"):
@@ -120,12 +145,12 @@ def _bare(stem: str) -> str:
 
 def _lone_g(triple: Triple) -> bool:
     """'gx, gy, gz' alone: acceleration if its steady part is gravity, though the g might mean a gyroscope."""
-    bare = _bare(triple.stem).strip()
-    return bare.lower() == "g" and _rank(Triple(triple.stem, "", triple.unit, triple.columns))[0] == 0
+    return triple.kind == "either" and _rank(replace(triple, kind=""))[0] == 0
 
 
 def _by_content(table: Table) -> list[Triple]:
-    """Three columns out of a table whose names do not tell: what is left beside time, counter and magnitude."""
+    """Three columns out of a table whose names do not tell: what is left beside time, counter and
+    magnitude."""
     left = [c for c in table.columns if c.numbers is not None and not _is_special(c)]
     left = [c for c in left if not (c.name and names.kind_of(c.name) in _WORDS)]
     left = [c for c in left if not is_counter(c) and not _rises(c)]
@@ -150,7 +175,7 @@ def _is_special(column: Column) -> bool:
 def is_counter(column: Column) -> bool:
     """True if a column just counts its rows."""
     values = column.floats()
-    return len(values) >= _COUNTER_ROWS and bool(np.all(np.diff(values) == 1.0))
+    return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
 
 
 def _rises(column: Column) -> bool:

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from . import arrow
+
 Floats = NDArray[np.float64]
 _DAY_S = 86400.0
 _PATTERN = (
@@ -22,7 +24,8 @@ _PATTERN = (
 
 
 def seconds(text: Any) -> Floats | None:
-    """(n,) seconds from the first readable cell of an arrow string array, nan where a cell is no time; None if
+    """(n,) seconds from the first readable cell of an arrow string array, nan where a cell is no time;
+    None if
     most are not. Midnight is stepped over where only the time of day is given."""
     import pyarrow.compute as pc
 
@@ -34,8 +37,8 @@ def seconds(text: Any) -> Floats | None:
     fraction = _whole(parts, "f", pad=True) * 1e-9
     day = hour * 3600.0 + _whole(parts, "m") * 60.0 + np.nan_to_num(_whole(parts, "s"))
     marks = pc.utf8_lower(pc.struct_field(parts, "p"))
-    after = np.asarray(pc.fill_null(pc.equal(marks, "p"), False).to_numpy(zero_copy_only=False))
-    before = np.asarray(pc.fill_null(pc.equal(marks, "a"), False).to_numpy(zero_copy_only=False))
+    after = arrow.flags(pc.equal(marks, "p"))
+    before = arrow.flags(pc.equal(marks, "a"))
     day += np.where(after & (hour < 12), 12 * 3600.0, 0.0) - np.where(before & (hour == 12), 12 * 3600.0, 0.0)
     first = int(np.flatnonzero(known)[0])
     dates = _day_numbers(_whole(parts, "a"), _whole(parts, "b"), _whole(parts, "c"))
@@ -54,7 +57,7 @@ def _whole(parts: Any, name: str, pad: bool = False) -> Floats:
     if pad:  # digits after the second's mark, as billionths
         text = pc.utf8_rpad(pc.if_else(pc.equal(text, ""), None, text), width=9, padding="0")
     text = pc.if_else(pc.equal(text, ""), pa.scalar(None, pa.string()), text)
-    return np.asarray(text.cast(pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+    return arrow.numbers(text.cast(pa.float64()), float("nan"))
 
 
 def _day_numbers(a: Floats, b: Floats, c: Floats) -> Floats:

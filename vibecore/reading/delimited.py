@@ -1,7 +1,10 @@
-"""Delimited text of any make into a Table. pyarrow's C++ parser does the rows; Python looks at the head only."""
+"""Delimited text of any make into a Table. pyarrow's C++ parser does the rows; Python looks at the head
+only."""
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,8 +12,8 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import encoding, limits
-from .layout import Layout, find_layout, is_date, is_number
+from . import arrow, encoding, limits
+from .layout import Layout, find_layout, is_number
 from .table import MISSING, Column, Table
 
 _HEAD_BYTES = 128 * 1024
@@ -19,6 +22,7 @@ _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
 _PLAIN_NUMBER = r"^\s*[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?\s*$"
+_MOST_BEFORE_COMMA = 200  # m/s2 or g: no phone measures more
 _SHOWN = 60  # characters of a broken line that a message quotes
 _NOTHING = [
     "",
@@ -62,12 +66,14 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
         lines.pop()
     layout = find_layout(lines, source)
     body, cut = _body(text, layout)
-    columns, broken, bad_cells = _parse(body, layout, source)
+    if joined := _joined_commas(body, layout):
+        body, layout = joined
+    columns, broken = _parse(body, layout, source)
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
     named = _fit_names(layout, columns)
-    warnings = _told(broken, bad_cells, cut, rows)
+    warnings = _told(broken, cut, rows)
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history)
@@ -78,7 +84,8 @@ def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
         raise ReadingError(f"{source} is empty. Record again, or export the recording once more.")
     if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
         raise ReadingError(
-            f"{source} is one line of {limits.megabytes(len(text))}; a recording has one line for each sample. "
+            f"{source} is one line of {limits.megabytes(len(text))}; a recording has one line for each "
+            "sample. "
             "Export it as CSV with line breaks."
         )
     rows = text.count(b"\n")
@@ -89,7 +96,8 @@ def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
 
 
 def _body(text: bytes, layout: Layout) -> tuple[bytes | memoryview, bool]:
-    """The bytes of the rows of data, made plain enough for the parser, and whether a cut last line was dropped."""
+    """The bytes of the rows of data, made plain enough for the parser, and whether a cut last line was
+    dropped."""
     start = 0
     for _ in range(layout.first):
         start = text.index(b"\n", start) + 1
@@ -108,6 +116,40 @@ def _body(text: bytes, layout: Layout) -> tuple[bytes | memoryview, bool]:
     return body, cut
 
 
+def _joined_commas(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | None:
+    """Decimal commas in a file that also parts its cells by commas: 12,0,15,-0,17,9,81 under four names.
+
+    Taken so only if all cells are whole numbers, there are two for each name (but the first, perhaps), and no
+    second one has a sign. None otherwise.
+    """
+    count, width = len(layout.names), layout.width
+    if (
+        layout.delimiter != ","
+        or layout.decimal != "."
+        or count < 3
+        or width not in (2 * count - 1, 2 * count)
+    ):
+        return None
+    lead = 2 * count - width  # names at the start that have one cell only
+    whole = all(re.fullmatch(r"[+-]?\d+", cell) for row in layout.cells for cell in row)
+    pairs = [row[lead:] for row in layout.cells]
+    if not whole or any(not f.isdigit() for row in pairs for f in row[1::2]):
+        return None
+    if any(abs(int(v)) > _MOST_BEFORE_COMMA for row in pairs for v in row[0 if lead else 2 :: 2]):
+        return None
+    number = rb"([+-]?\d+)"
+    pattern = rb"(?m)^" + rb",".join([number] * width)
+    groups = [rb"\%d" % (i + 1) for i in range(width)]
+    plain = groups[:lead] + [
+        rb"%s.%s" % pair for pair in zip(groups[lead::2], groups[lead + 1 :: 2], strict=True)
+    ]
+    cells = tuple(
+        tuple(row[:lead]) + tuple(f"{a}.{b}" for a, b in zip(row[lead::2], row[lead + 1 :: 2], strict=True))
+        for row in layout.cells
+    )
+    return re.sub(pattern, rb",".join(plain), bytes(body)), replace(layout, cells=cells)
+
+
 def _is_cut(line: bytes, layout: Layout) -> bool:
     """True if the last line stops within its last number: fewer decimals than every other row has."""
     cells = (
@@ -121,28 +163,23 @@ def _is_cut(line: bytes, layout: Layout) -> bool:
     return len(lengths) == 1 and len(cells[-1].partition(layout.decimal)[2]) < lengths.pop()
 
 
-def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[Any], int, int]:
-    """Arrow columns, the count of rows of another width, and of cells that were no numbers."""
+def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[Any], int]:
+    """Arrow columns, null where a cell is no number, and the count of rows of another width."""
     import pyarrow as pa
 
     types = _types(layout)
     try:
-        columns, broken = _read_csv(body, layout, types, source)
-        return columns, broken, 0
+        return _read_csv(body, layout, types, source)
     except pa.ArrowInvalid:
         pass
     try:
         columns, broken = _read_csv(body, layout, [pa.string()] * layout.width, source)
     except pa.ArrowInvalid as error:
         raise ReadingError(
-            f"{source} could not be read as a table: {str(error)[:200]}. Export the recording once more as CSV."
+            f"{source} could not be read as a table: {str(error)[:200]}. Export the recording once more "
+            "as CSV."
         ) from error
-    bad = 0
-    for i, kind in enumerate(types):
-        if kind != pa.string():
-            columns[i], wrong = _to_numbers(columns[i], kind, layout.decimal)
-            bad = max(bad, wrong)
-    return columns, broken, bad
+    return [_to_numbers(c, kind, layout.decimal) for c, kind in zip(columns, types, strict=True)], broken
 
 
 def _types(layout: Layout) -> list[Any]:
@@ -196,35 +233,32 @@ def _read_csv(
     return [table.column(i).combine_chunks() for i in range(layout.width)], len(shown)
 
 
-def _to_numbers(text: Any, kind: Any, decimal: str) -> tuple[Any, int]:
-    """Numbers out of a text column, null where a cell is none, and the count of such cells that held something."""
+def _to_numbers(text: Any, kind: Any, decimal: str) -> Any:
+    """Numbers out of a text column, null where a cell is none; text columns as they are."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
+    if pa.types.is_string(kind):
+        return text
     if decimal == ",":
         text = pc.replace_substring(text, ",", ".")
     text = pc.utf8_trim_whitespace(text)
     good = pc.match_substring_regex(text, _PLAIN_NUMBER)
-    empty = pc.is_in(text, value_set=pa.array(_NOTHING))
-    wrong = pc.sum(pc.invert(pc.or_(good, empty))).as_py() or 0
     kept = pc.utf8_ltrim(pc.if_else(good, text, pa.scalar(None, pa.string())), "+")
     try:
-        return kept.cast(kind), wrong
+        return kept.cast(kind)
     except pa.ArrowInvalid:  # an integer too long, or a fraction among integers
-        return kept.cast(pa.float64()), wrong
+        return kept.cast(pa.float64())
 
 
 def to_numpy(column: Any) -> Any:
     """Arrow numbers as numpy: float64 with nan where empty, or int64 with MISSING where empty."""
-    import pyarrow as pa
-
-    if column.null_count and pa.types.is_integer(column.type):
-        column = column.fill_null(MISSING)
-    return np.asarray(column.to_numpy(zero_copy_only=False))
+    return arrow.numbers(column, MISSING if str(column.type) == "int64" else float("nan"))
 
 
 def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
-    """Columns under their names. One name too few over a first column that counts rows: the names move right."""
+    """Columns under their names. One name too few over a first column that counts rows: the names move
+    right."""
     import pyarrow as pa
 
     arrays = [None if pa.types.is_string(c.type) else to_numpy(c) for c in columns]
@@ -246,18 +280,14 @@ def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
     ]
 
 
-def _told(broken: int, bad_cells: int, cut: bool, rows: int) -> tuple[Warn, ...]:
-    warnings = []
-    if broken or cut:
-        count = broken + cut
-        warnings.append(
-            Warn("broken-rows", f"{count} broken row{'s' if count > 1 else ''} left out of {rows + count}.")
-        )
-    if bad_cells:
-        warnings.append(
-            Warn(
-                "text-cells",
-                f"{bad_cells} of {rows} rows hold text where a number should stand; they were left out.",
-            )
-        )
-    return tuple(warnings)
+def _told(broken: int, cut: bool, rows: int) -> tuple[Warn, ...]:
+    count = broken + cut
+    if not count:
+        return ()
+    plural = "were" if count > 1 else "was"
+    return (
+        Warn(
+            "broken-rows",
+            f"{count} of {rows + count} rows {plural} broken off or of another width; left out.",
+        ),
+    )

@@ -1,4 +1,5 @@
-"""JSON recordings into Tables: records, columns, rows under names, one record a line, or any of them nested."""
+"""JSON recordings into Tables: records, columns, rows under names, one record a line, or any of them
+nested."""
 
 from __future__ import annotations
 
@@ -15,6 +16,7 @@ from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
 _LEAST_ROWS = 2
+_MANY = 40  # an object of more values than this is a list in disguise
 
 
 def sniff(data: bytes) -> bool:
@@ -30,7 +32,8 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     """
     if len(data) > limits.MAX_JSON_BYTES:
         raise ReadingError(
-            f"{title} is {limits.megabytes(len(data))} of JSON, the limit is {limits.megabytes(limits.MAX_JSON_BYTES)}. Export it as CSV."
+            f"{title} is {limits.megabytes(len(data))} of JSON, the limit is "
+            f"{limits.megabytes(limits.MAX_JSON_BYTES)}. Export it as CSV."
         )
     text = to_utf8(data)[0].decode("utf-8", errors="replace").strip()
     tables = _tables(_parse(text, title), title, 0)
@@ -50,7 +53,8 @@ def _parse(text: str, title: str) -> Any:
         if len(lines) > 1 and error.lineno == 2 and error.msg.startswith("Extra data"):
             return _lines(lines, title)
         raise ReadingError(
-            f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export the recording once more."
+            f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export "
+            "the recording once more."
         ) from error
     except (RecursionError, ValueError) as error:
         raise ReadingError(
@@ -82,11 +86,16 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         return []
     if isinstance(value.get("columns"), list) and isinstance(value.get("data"), list):
         return _from_rows([value["columns"], *value["data"]], source)
+    inner = list(value.values())
+    if len(inner) > _MANY and all(isinstance(v, dict) for v in inner):  # records under their numbers
+        return _from_records(inner, source)
+    if all(isinstance(v, dict) and len(v) > _MANY for v in inner):  # columns of numbered values
+        value = {k: list(v.values()) for k, v in value.items()}
     if columns := _from_columns(value, source):
         return [columns]
     out: list[Table] = []
-    for key, inner in value.items():
-        out += _tables(inner, f"{source} {key}", depth + 1)
+    for key, part in value.items():
+        out += _tables(part, f"{source} {key}", depth + 1)
     return out
 
 

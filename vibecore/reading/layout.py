@@ -1,4 +1,5 @@
-"""Find the table in a text: what parts the cells, what marks the decimals, where the names and the data start."""
+"""Find the table in a text: what parts the cells, what marks the decimals, where the names and the data
+start."""
 
 from __future__ import annotations
 
@@ -11,29 +12,15 @@ from vibecore.errors import ReadingError
 
 from . import names
 
-MAX_HEAD_LINES = 250  # lines looked at; free text before a table is shorter than this
+MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
+_PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
+_JUDGED_LINES = 30  # the last of them, which are likelier data, tell the delimiter
 _DELIMITERS = ("\t", ";", "|", ",", " ")  # ' ' stands for any run of blanks
 _NUMBER = r"[+-]?(?:\d+\{mark}?\d*|\{mark}\d+)(?:[eE][+-]?\d+)?"
-_EMPTY = frozenset(
-    {
-        "",
-        "nan",
-        "-nan",
-        "null",
-        "none",
-        "na",
-        "n/a",
-        "#n/a",
-        "inf",
-        "-inf",
-        "+inf",
-        "infinity",
-        "-infinity",
-        "-",
-    }
-)
+_NO_NUMBER = frozenset({"nan", "-nan", "null", "inf", "-inf", "+inf", "infinity", "-infinity"})
 _DATE = re.compile(
-    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T _,]+\d{1,2}:\d{2}.*)?|\d{1,2}:\d{2}(:\d{2})?([:.,]\d+)?( ?[AaPp]\.?[Mm]\.?)?"
+    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T _,]+\d{1,2}:\d{2}.*)?"
+    r"|\d{1,2}:\d{2}(:\d{2})?([:.,]\d+)?( ?[AaPp]\.?[Mm]\.?)?"
 )
 _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
@@ -62,21 +49,22 @@ def find_layout(lines: list[str], source: str) -> Layout:
     Raises ReadingError if no row of numbers is among them.
     """
     lines = lines[:MAX_HEAD_LINES]
-    best: tuple[float, str, str] | None = None
+    judged = [line for line in lines[-_JUDGED_LINES:] if line.strip()]
+    best = (0.0, "", "")
     for delimiter in _DELIMITERS:
-        split = [split_line(line, delimiter) for line in lines]
+        split = [split_line(line, delimiter) for line in judged]
         for decimal in (".", ","):
-            score = float(sum(_values(cells, decimal) for cells in split))
+            score = sum(_clearness(cells, decimal) for cells in split)
             score -= 0.01 * (decimal == delimiter)  # quoted decimal commas only if they win outright
-            if best is None or score > best[0]:
-                best = (score, delimiter, decimal)
-    if best is None or best[0] < _LEAST_NUMBERS:
+            best = max(best, (score, delimiter, decimal), key=lambda b: b[0])
+        if best[0] >= _PLAIN_CELLS * len(judged) and (best[1] != "," or "." in judged[-1]):
+            break  # nothing later in the list could read better
+    if best[0] < _LEAST_NUMBERS:
         raise ReadingError(
             f"{source} holds text but no rows of numbers. Export the recording as CSV with a time column and "
             "three columns of acceleration."
         )
-    _, delimiter, decimal = best
-    return _place(lines, delimiter, decimal)
+    return _place(lines, judged, *best[1:])
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -106,35 +94,42 @@ def is_date(cell: str) -> bool:
 
 
 def _values(cells: list[str], decimal: str) -> int:
-    """How many cells hold a number or a date; none if there are fewer than two."""
-    count = sum(is_number(cell, decimal) or is_date(cell) for cell in cells)
+    """How many cells hold a number, a word for none, or a date; none if there are fewer than two."""
+    if len(cells) < _LEAST_NUMBERS:
+        return 0
+    count = sum(is_number(cell, decimal) or is_date(cell) or cell.lower() in _NO_NUMBER for cell in cells)
     return count if count >= _LEAST_NUMBERS else 0
 
 
-def _place(lines: list[str], delimiter: str, decimal: str) -> Layout:
-    split = [split_line(line, delimiter) for line in lines]
-    counts = [_values(cells, decimal) for cells in split]
+def _clearness(cells: list[str], decimal: str) -> float:
+    """How well one line reads as a row of data: its values, less if there is other text beside them."""
+    values = _values(cells, decimal)
+    filled = sum(1 for cell in cells if cell)
+    return values * values / filled if values else 0.0
+
+
+def _place(lines: list[str], judged: list[str], delimiter: str, decimal: str) -> Layout:
+    rows = [split_line(line, delimiter) for line in judged]
+    counts = [_values(cells, decimal) for cells in rows]
     usual = Counter(c for c in counts if c).most_common(1)[0][0]
-    width = Counter(len(s) for s, c in zip(split, counts, strict=True) if c == usual).most_common(1)[0][0]
+    width = Counter(len(r) for r, c in zip(rows, counts, strict=True) if c == usual).most_common(1)[0][0]
     wanted = max(_LEAST_NUMBERS, 0.7 * usual)
-    first = next(
-        i
-        for i, (cells, c) in enumerate(zip(split, counts, strict=True))
-        if c >= wanted and not _is_numbering(cells, split, i)
-    )
-    sample = tuple(
-        tuple(s)
-        for s, c in zip(split[first:], counts[first:], strict=True)
-        if len(s) == width and c >= wanted
-    )
+    sample = tuple(tuple(r) for r, c in zip(rows, counts, strict=True) if len(r) == width and c >= wanted)
+    first = 0
+    while first < len(lines) - 1:
+        cells = split_line(lines[first], delimiter)
+        if _values(cells, decimal) >= wanted and not _is_numbering(cells, sample):
+            break
+        first += 1
     header, units = _header(lines[:first], delimiter, width)
     return Layout(delimiter, decimal, first, sample, header, units, "\n".join(lines[:first]))
 
 
-def _is_numbering(cells: list[str], split: list[list[str]], i: int) -> bool:
-    """A first row 0, 1, 2, 3 over rows of fractions numbers the columns: it is a header of sorts, not data."""
-    numbering = cells == [str(k) for k in range(len(cells))] and len(cells) >= 3
-    return numbering and i + 1 < len(split) and any("." in c or "," in c for c in split[i + 1])
+def _is_numbering(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool:
+    """A first row 0, 1, 2, 3 over rows of fractions numbers the columns: it is a header of sorts, not
+    data."""
+    numbering = cells == [str(k) for k in range(len(cells))] and len(cells) > _LEAST_NUMBERS
+    return numbering and any("." in cell or "," in cell for cell in sample[-1])
 
 
 def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:

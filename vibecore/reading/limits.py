@@ -1,4 +1,5 @@
-"""What the reader accepts, so that no file costs unbounded time or memory. Reasons stand beside the numbers."""
+"""What the reader accepts, so that no file costs unbounded time or memory. Reasons stand beside the
+numbers."""
 
 from __future__ import annotations
 

@@ -54,7 +54,8 @@ def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
 
 @lru_cache(maxsize=2048)
 def kind_of(name: str) -> str:
-    """The sensor a name speaks of ('' unknown): acceleration, linear, total, gravity, rotation, magnetic ..."""
+    """The sensor a name speaks of ('' unknown): acceleration, linear, total, gravity, rotation, magnetic
+    ..."""
     data = words()
     kinds = data["kinds"]
     for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure"):
@@ -77,7 +78,7 @@ def kind_of_unit(unit: str) -> str:
 def _squeeze(text: str) -> str:
     text = unicodedata.normalize("NFKC", text).lower().strip(" .:\"'")
     text = text.replace("\u03bc", "u").replace("\u00b5", "u").replace("\u2212", "-")
-    text = re.sub(r"[\s^*·⋅×]+", "", text).replace("{", "").replace("}", "")
+    text = re.sub(r"[\s^*·⋅]+", "", text).replace("{", "").replace("}", "")
     return re.sub(r"(?<=[a-z])\.(?=[a-z])|\.$", "", text)
 
 
@@ -157,8 +158,9 @@ def triples(names: list[str]) -> list[tuple[str, tuple[int, int, int]]]:
 
 
 def _alone(sign: str, left: str, right: str) -> bool:
-    """Digits and the letters a, b, c, i, j, k count as axes only where they do not sit inside a longer word or number."""
-    if sign in ("x", "х", "first", "один", "lateral", "side"):
+    """Digits and the letters a, b, c, i, j, k count as axes only where they do not sit inside a longer
+    word or number."""
+    if len(sign) > 1 or sign in words()["axes"]["free"]:
         return True
     edge = r"(^|[^a-z0-9])" if not sign.isdigit() else r"(^|[^0-9])"
     return re.search(edge + "$", left) is not None and re.match(r"($|[^a-z0-9])", right) is not None

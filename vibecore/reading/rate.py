@@ -1,9 +1,10 @@
 """The true sample rate from jittered, rounded and gappy stamps, and how many samples the gaps have lost.
 
-A phone's sensor keeps a beat; stamps scatter about it and some samples go missing. Like the hands of a clock,
-each stamp t is turned into the phase of exp(2 pi i t / step): a lost sample is a whole turn and changes nothing,
-jitter averages out over a block. The step that makes the phases of every block agree is the sensor's own, its slow
-change from block to block refines it, and each stamp's place on the beat then tells how many places stand empty.
+A phone's sensor keeps a beat; stamps scatter about it and some samples go missing. Like the hands of a
+clock, each stamp t is turned into the phase of exp(2 pi i t / step): a lost sample is a whole turn and changes
+nothing, jitter averages out over a block. The step that makes the phases of every block agree is the
+sensor's own, its slow change from block to block refines it, and each stamp's place on the beat then tells
+how many places stand empty.
 
 Reference (the method is the periodogram of a point process): D. R. Cox and P. A. W. Lewis, The Statistical
 Analysis of Series of Events, 1966 (from memory).
@@ -24,14 +25,18 @@ _SEARCH = (0.96, 1.12)  # the true rate over the first guess, which single lost 
 _FINENESS = 0.5  # of the width of the peak in rate: a tenth of its height is lost at most
 _SEARCH_BLOCKS = 16
 _CUT = 2.5  # steps over so many usual ones are left out of the first guess
-_RANDOM_BEAT = (0.89, 1.9)  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
+_RANDOM_BEAT = (
+    0.89,
+    1.9,
+)  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
 _AROUND = 11  # places whose median smooths out single late or early stamps
 _EVENT_GAP = 8.0  # without a beat, only a step over so many mean ones is a gap
 
 
 @dataclass(frozen=True)
 class Rate:
-    """step_s: time between samples. lost: samples missing in all; gaps: in how many places; steady: there is a beat."""
+    """step_s: time between samples. lost: samples missing in all; gaps: in how many places; steady: there
+    is a beat."""
 
     step_s: float
     lost: int
@@ -95,8 +100,7 @@ def _refine(t_s: Floats, step: float) -> tuple[float, Floats]:
 
 def _count(t_s: Floats, steps: Floats, step: float, phase: Floats) -> Rate:
     """Empty places on the beat."""
-    empty = np.rint(t_s / step - phase) - np.arange(len(t_s))
-    empty = _smooth(empty)
+    empty = _smooth(np.rint(t_s / step - phase) - np.arange(len(t_s), dtype=np.float64))
     lost = max(0, int(empty[-1] - empty[0]))
     at = np.diff(empty) > 0
     longest = float(steps[at].max()) if lost and at.any() else 0.0
@@ -121,11 +125,12 @@ def _smooth(values: Floats) -> Floats:
 
 def _slope(x: Floats, y: Floats) -> float:
     x = x - x.mean()
-    return float(np.dot(x, y - y.mean()) / np.dot(x, x))
+    return float(np.sum(x * (y - y.mean())) / np.sum(x * x))
 
 
 def _without_beat(steps: Floats) -> Rate:
-    """Event-driven stamps: the mean rate outside gaps, and gaps only where the step is far above any other."""
+    """Event-driven stamps: the mean rate outside gaps, and gaps only where the step is far above any
+    other."""
     limit = _EVENT_GAP * float(np.mean(steps[steps <= np.quantile(steps, 0.98)]))
     whole = steps <= limit
     step = float(np.mean(steps[whole]))

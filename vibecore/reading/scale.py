@@ -1,7 +1,7 @@
 """What the numbers of a triple mean: the size of gravity, raw counts, the step of a sensor, units.
 
-Standard gravity is exact by definition (SI Brochure, 9th edition, 2019). On earth it is 9.780 to 9.832 m/s2, and
-phones read it true to a few per cent, so a steady part of that size is gravity and tells the unit.
+Standard gravity is exact by definition (SI Brochure, 9th edition, 2019). On earth it is 9.780 to 9.832 m/s2,
+and phones read it true to a few per cent, so a steady part of that size is gravity and tells the unit.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phon
 COUNTS_PER_G = tuple(
     2**k for k in range(14, 7, -1)
 )  # 16384 to 256: data sheets of phone-class parts, +-2 g to +-16 g
-_BLOCK_ROWS = 64  # about 0.2 to 2 s: long enough for engine shake to average out
-_MOST_BLOCKS = 400
+_BLOCK_ROWS = (64, 1024)  # about a second at any rate: long enough for engine shake to average out
+_BLOCKS = 60
+_MOST_SHAKE = 0.7  # rms shake over the steady part, above which that is no gravity at idle but chance
 _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
@@ -32,10 +33,16 @@ _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
 
 def steady_size(accel: Floats) -> float:
     """Size of the steady part of (n, 3) values: median over blocks of the length of the mean vector."""
-    n = len(accel)
-    rows = min(n, max(_BLOCK_ROWS, n // _MOST_BLOCKS))
-    blocks = accel[: n // rows * rows].reshape(-1, rows, 3).mean(axis=1)
+    blocks = sample_blocks(accel).mean(axis=1)
     return float(np.median(np.sqrt(np.sum(blocks**2, axis=1))))
+
+
+def sample_blocks(accel: Floats) -> Floats:
+    """(blocks, rows, 3) stretches of rows from all over the recording, enough of them to judge it by."""
+    n = len(accel)
+    rows = min(n, int(np.clip(n // _BLOCKS, *_BLOCK_ROWS)))
+    starts = np.linspace(0, n - rows, min(_BLOCKS, max(1, n // rows))).astype(np.intp)
+    return accel[starts[:, None] + np.arange(rows)]
 
 
 def is_gravity(size: float, unit_m_s2: float) -> bool:
@@ -60,19 +67,19 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     part is there that is no gravity in any unit, and no unit is stated: then it is no acceleration.
     """
     size = steady_size(accel)
-    by_size = [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
+    spread = float(np.sqrt(np.sum(np.var(sample_blocks(accel), axis=(0, 1)))))
+    by_size = (
+        []
+        if spread > _MOST_SHAKE * size
+        else [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
+    )
     counts = _counts(accel, size)
     if stated in M_S2_PER_UNIT:
         return _as_stated(size, stated, by_size)
     if counts and (not by_size or by_size == ["mg"]) and stated in ("", "counts"):
         return counts
     if by_size:
-        warn = Warn(
-            "unit-by-gravity",
-            f"No unit is named; a steady {size:.4g} is gravity in {by_size[0]}, so that was taken.",
-        )
-        return Scale(M_S2_PER_UNIT[by_size[0]], True, (warn,), f"{by_size[0]} by the size of gravity")
-    spread = float(np.sqrt(np.sum(np.var(accel, axis=0))))
+        return Scale(M_S2_PER_UNIT[by_size[0]], True, (), f"{by_size[0]} by the size of gravity")
     if size > 2.0 * spread:
         return None
     return _without_gravity(accel, spread, gravity_size)
@@ -84,7 +91,10 @@ def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
         return Scale(factor, True, (), f"{stated} as named, gravity in")
     if by_size:
         unit = by_size[0]
-        text = f"The header says {stated}, but a steady {size:.4g} is gravity in {unit}: {unit} was taken. Check the export settings."
+        text = (
+            f"The header says {stated}, but a steady {size:.4g} is gravity in {unit}: {unit} was "
+            "taken. Check the export settings."
+        )
         return Scale(
             M_S2_PER_UNIT[unit],
             True,
@@ -92,9 +102,10 @@ def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
             f"{unit} by the size of gravity, not {stated}",
         )
     warnings: tuple[Warn, ...] = ()
-    if 0.25 * G < size * factor:
+    if size * factor > 0.25 * G:
         text = (
-            f"The steady part is {size * factor:.3g} m/s2, neither gravity nor nothing: the phone was moved or is "
+            f"The steady part is {size * factor:.3g} m/s2, neither gravity nor nothing: the phone was "
+            "moved or is "
             "badly calibrated. Record again with the phone taped down."
         )
         warnings = (Warn("odd-gravity", text),)
@@ -109,7 +120,10 @@ def _counts(accel: Floats, size: float) -> Scale | None:
     near = min((*COUNTS_PER_G, 1000), key=lambda c: abs(np.log(size / c)))
     if near == 1000 or abs(size / near - 1) > GRAVITY_TOLERANCE:
         return None
-    text = f"No unit: whole numbers with a steady {size:.0f} were read as raw counts, {near} to 1 g. Say so if that is wrong."
+    text = (
+        f"No unit: whole numbers with a steady {size:.0f} were read as raw counts, {near} to 1 g. "
+        "Say so if that is wrong."
+    )
     return Scale(
         G / near, True, (Warn("raw-counts", text),), f"raw counts, {near} to 1 g, by the size of gravity"
     )
@@ -125,7 +139,10 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
                 )
     unit, why = _likely_unit(accel, spread)
     other = "g (then all is 9.8 times as much)" if unit == "m/s2" else "m/s2 (then all is 9.8 times less)"
-    text = f"No unit is named and gravity is not in the data: {unit} was taken, {why}. It could be {other}. Name the unit in the header."
+    text = (
+        f"No unit is named and gravity is not in the data: {unit} was taken, {why}. It could be "
+        f"{other}. Name the unit in the header."
+    )
     return Scale(M_S2_PER_UNIT[unit], False, (Warn("unit-assumed", text),), f"{unit} assumed, gravity out")
 
 
@@ -147,7 +164,8 @@ def _likely_unit(accel: Floats, spread: float) -> tuple[str, str]:
 
 
 def value_step(accel: Floats) -> float:
-    """The smallest step between neighbouring values of (n, 3) numbers that all others are multiples of; 0 if none."""
+    """The smallest step between neighbouring values of (n, 3) numbers that all others are multiples of; 0
+    if none."""
     some = accel[:: max(1, len(accel) // 4000)].ravel()
     levels = np.unique(some)
     gaps = np.diff(levels)

@@ -57,16 +57,19 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
 
 
 def _whole_rows(data: Stamped) -> Stamped:
+    if np.isfinite(data.t_s.sum() + data.accel.sum()):
+        return data
     good = np.isfinite(data.t_s) & np.isfinite(data.accel).all(axis=1)
     missing = len(good) - int(np.count_nonzero(good))
     if not missing:
         return data
-    text = f"{missing} of {len(good)} rows have an empty cell; they were left out."
+    text = f"{missing} of {len(good)} rows have an empty or unreadable cell; they were left out."
     return data.keep(good).tell("missing-values", text)
 
 
 def _first_zero(data: Stamped) -> Stamped:
-    """Loggers that write before the sensor delivers: rows of zeros at the start, or a first stamp of another age."""
+    """Loggers that write before the sensor delivers: rows of zeros at the start, or a first stamp of
+    another age."""
     zero = ~data.accel[: min(len(data.accel), 200)].any(axis=1)
     count = int(np.argmin(zero)) if not zero.all() else 0
     steps = np.abs(np.diff(data.t_s[count:]))
@@ -85,7 +88,8 @@ def _first_zero(data: Stamped) -> Stamped:
 
 
 def _repeats(data: Stamped) -> Stamped:
-    """Rows that repeat the one before: by stamp and value, or in such number that the logger must poll too fast."""
+    """Rows that repeat the one before: by stamp and value, or in such number that the logger must poll too
+    fast."""
     n = len(data.t_s)
     same = data.accel[1:] == data.accel[:-1]
     all_same = same.all(axis=1)
@@ -98,7 +102,8 @@ def _repeats(data: Stamped) -> Stamped:
         drop = np.concatenate([[False], all_same])
         count = int(np.count_nonzero(drop))
         text = (
-            f"{count} of {n} rows repeat the one before on all axes: the logger asks faster than the sensor answers. "
+            f"{count} of {n} rows repeat the one before on all axes: the logger asks faster than the "
+            "sensor answers. "
             "The repeats were left out; set the logger to the sensor's own rate."
         )
         return data.keep(~drop).tell("repeated-rows", text)
@@ -108,7 +113,8 @@ def _repeats(data: Stamped) -> Stamped:
 
 
 def _order(data: Stamped) -> Stamped:
-    """Stamps that go back: rows out of order are sorted, a clock set back is carried on, a restart is cut off."""
+    """Stamps that go back: rows out of order are sorted, a clock set back is carried on, a restart is cut
+    off."""
     steps = np.diff(data.t_s)
     back = np.flatnonzero(steps < 0)
     if not len(back):
@@ -117,36 +123,48 @@ def _order(data: Stamped) -> Stamped:
         return data.keep(np.arange(len(data.t_s))[::-1]).tell(
             "backward-stamps", "The rows stood newest first; turned round."
         )
-    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
     ordered = data.keep(np.argsort(data.t_s, kind="stable"))
+    usual = _rising_step(data.t_s)
     carried_t = data.t_s + np.concatenate([[0.0], np.cumsum(np.where(steps < 0, usual - steps, 0.0))])
     times = f"{len(back)} time{'s' if len(back) > 1 else ''}"
-    if _uneven(ordered.t_s, usual) <= _uneven(carried_t, usual) + len(back):
+    if _uneven(ordered.t_s) <= _uneven(carried_t) + len(back):
         return ordered.tell(
             "backward-stamps", f"The stamps go back {times}; the rows were put in order of time."
         )
     if -float(steps.min()) < _RESTART_S:
-        text = f"The clock was set back {times}, by up to {-float(steps.min()):.3g} s; its time was carried on from there."
+        text = (
+            f"The clock was set back {times}, by up to {-float(steps.min()):.3g} s; its time was "
+            "carried on from there."
+        )
         return replace(data, t_s=carried_t).tell("backward-stamps", text)
     edges = np.concatenate([[0], back + 1, [len(data.t_s)]])
     longest = int(np.argmax(np.diff(edges)))
     part = np.arange(edges[longest], edges[longest + 1])
     text = (
-        f"The stamps start again {times}: the file holds several recordings. Only the longest, rows {part[0] + 1} "
+        f"The stamps start again {times}: the file holds several recordings. Only the longest, rows "
+        f"{part[0] + 1} "
         f"to {part[-1] + 1} of {len(data.t_s)}, was read. Split the file to read the others."
     )
     return data.keep(part).tell("several-recordings", text)
 
 
-def _uneven(t_s: Floats, usual: float) -> int:
+def _rising_step(t_s: Floats) -> float:
     steps = np.diff(t_s)
+    return float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+
+
+def _uneven(t_s: Floats) -> int:
+    """Steps far from the usual one."""
+    steps, usual = np.diff(t_s), _rising_step(t_s)
     return int(np.count_nonzero((steps < 0.5 * usual) | (steps > 1.5 * usual)))
 
 
 def _bursts(data: Stamped) -> Stamped:
     """Rows delivered several at once, a hair's breadth apart: spread evenly from burst to burst."""
     steps = np.diff(data.t_s)
-    whole = float(np.mean(np.minimum(steps, 50 * max(float(np.median(steps)), float(np.mean(steps))))))
+    whole = float(np.mean(steps))
+    if float(steps.min()) < _TINY_STEP * whole:
+        whole = float(np.mean(np.minimum(steps, 50 * max(float(np.median(steps)), whole))))
     tiny = steps < _TINY_STEP * whole
     if np.mean(tiny) < _BURST_SHARE or not (steps > 0).any() or np.mean(steps[tiny] == 0) > 0.5:
         return data
@@ -159,7 +177,8 @@ def _bursts(data: Stamped) -> Stamped:
 
 
 def _equal(data: Stamped) -> Stamped:
-    """Equal stamps: a clock coarser than the samples. Spread evenly within each tick, or on the line that fits all."""
+    """Equal stamps: a clock coarser than the samples. Spread evenly within each tick, or on the line that
+    fits all."""
     steps = np.diff(data.t_s)
     equal = int(np.count_nonzero(steps == 0))
     if not equal:
@@ -168,7 +187,10 @@ def _equal(data: Stamped) -> Stamped:
     if len(starts) < 3:
         return data
     tick = float(np.median(np.diff(data.t_s[starts])))
-    text = f"{equal} of {len(data.t_s)} stamps equal the one before (the clock steps by {tick:.3g} s); rows were spread evenly within a step."
+    text = (
+        f"{equal} of {len(data.t_s)} stamps equal the one before (the clock steps by {tick:.3g} s); "
+        "rows were spread evenly within a step."
+    )
     spread = replace(data, t_s=_spread(data.t_s[starts], starts, len(data.t_s)))
     code = "coarse-stamps" if equal > _COARSE_SHARE * len(steps) else "equal-stamps"
     return spread.tell(code, text)

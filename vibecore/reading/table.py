@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from vibecore.model import Warn
 
+from . import arrow
 
 MISSING = -(2**63)  # stands for an empty cell in an int64 column, which has no nan
 
@@ -24,6 +25,9 @@ class Column:
     text: Any = None
     unit: str = ""  # from a line of units, as written
 
+    def __len__(self) -> int:
+        return len(self.text if self.numbers is None else self.numbers)
+
     def floats(self) -> NDArray[np.float64]:
         """(n,) the numbers as float64, nan where empty; all nan for a text column."""
         if self.numbers is None:
@@ -35,9 +39,7 @@ class Column:
     def where(self, keep: NDArray[np.bool_]) -> Column:
         if self.numbers is not None:
             return replace(self, numbers=self.numbers[keep])
-        import pyarrow as pa
-
-        return replace(self, text=self.text.filter(pa.array(keep)))
+        return replace(self, text=self.text.filter(arrow.mask(keep)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,5 @@
-"""Workbooks (.xlsx and the old binary .xls) into Tables through calamine: stored values only, no formula runs."""
+"""Workbooks (.xlsx and the old binary .xls) into Tables through calamine: stored values only, no formula
+runs."""
 
 from __future__ import annotations
 
@@ -70,7 +71,8 @@ def _sheets(data: bytes, title: str) -> list[tuple[str, list[list[Any]]]]:
         if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
             raise
         raise ReadingError(
-            f"{title} is a broken or unknown workbook ({str(error)[:100]}). Open it, save it as .xlsx or CSV, and try again."
+            f"{title} is a broken or unknown workbook ({str(error)[:100]}). Open it, save it as .xlsx or "
+            "CSV, and try again."
         ) from None
 
 

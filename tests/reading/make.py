@@ -1,0 +1,64 @@
+"""Invented shake with known truth, and the means to print it as any logger would."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+G = 9.80665  # m/s2, standard gravity, exact (SI Brochure, 9th edition)
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """t_s (n,) from 0, accel (n, 3) in m/s2."""
+
+    t_s: Floats
+    accel: Floats
+    rate_hz: float
+
+
+def shake(
+    rate_hz: float = 100.0, seconds: float = 20.0, gravity: bool = True, seed: int = 0, jitter: float = 0.05
+) -> Truth:
+    """A phone on a shaking wheel: lines at 12.3 and 24.6 Hz, noise, gravity along no axis."""
+    rng = np.random.default_rng(seed)
+    n = round(rate_hz * seconds)
+    t = (np.arange(n) + jitter * rng.uniform(-1, 1, n)) / rate_hz
+    t -= t[0]
+    lines = 0.4 * np.sin(2 * np.pi * 12.3 * t)[:, None] * [1.0, 0.5, -0.3]
+    lines += 0.2 * np.cos(2 * np.pi * 24.6 * t)[:, None] * [0.1, -0.7, 1.0]
+    still = G * np.array([0.2, -0.5, np.sqrt(1 - 0.29)]) if gravity else np.zeros(3)
+    return Truth(t, lines + rng.normal(0, 0.05, (n, 3)) + still, rate_hz)
+
+
+def text(
+    rows: Sequence[Sequence[object]],
+    header: str | None = "time,x,y,z",
+    delimiter: str = ",",
+    decimal: str = ".",
+    end: str = "\n",
+    before: str = "",
+    form: Callable[[object], str] = str,
+) -> str:
+    """Rows of cells as delimited text."""
+    lines = [delimiter.join(form(c).replace(".", decimal) if isinstance(c, float) else str(c) for c in row) for row in rows]
+    head = [] if header is None else [header]
+    return before + end.join([*head, *lines]) + end
+
+
+def table(truth: Truth, *, t_unit: float = 1.0, t_digits: int = 6, unit: float = 1.0, digits: int = 5) -> list[list[str]]:
+    """Rows t, x, y, z as text: times in units of `t_unit` s, acceleration in units of `unit` m/s2."""
+    return [
+        [f"{t / t_unit:.{t_digits}f}", *(f"{v / unit:.{digits}f}" for v in a)]
+        for t, a in zip(truth.t_s, truth.accel, strict=True)
+    ]
+
+
+def csv(truth: Truth, header: str | None = "time,x,y,z", **options: float) -> str:
+    """The plainest file: comma, point, header."""
+    rows = table(truth, **options)  # type: ignore[arg-type]
+    return "\n".join([*([header] if header else []), *(",".join(r) for r in rows)]) + "\n"

@@ -1,0 +1,39 @@
+"""Arrow arrays to numpy by their buffers. pyarrow's own conversions import pandas, which takes longer than
+reading a recording does."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+_DTYPES = {"double": np.float64, "int64": np.int64, "int32": np.int32, "int8": np.int8}
+
+
+def numbers(array: Any, empty: float | int) -> NDArray[Any]:
+    """(n,) numpy array of an arrow array of numbers, `empty` where it is null. Memory is shared if nothing
+    is."""
+    if array.null_count:
+        array = array.fill_null(empty)
+    dtype = _DTYPES[str(array.type)]
+    if not len(array):
+        return np.empty(0, dtype)
+    return np.frombuffer(
+        array.buffers()[1], dtype, count=len(array), offset=array.offset * np.dtype(dtype).itemsize
+    )
+
+
+def flags(array: Any) -> NDArray[np.bool_]:
+    """(n,) numpy array of an arrow array of booleans, False where it is null."""
+    import pyarrow as pa
+
+    return numbers(array.cast(pa.int8()), 0).astype(bool)
+
+
+def mask(keep: NDArray[np.bool_]) -> Any:
+    """Arrow booleans of a numpy array."""
+    import pyarrow as pa
+
+    bits = pa.py_buffer(np.packbits(keep, bitorder="little").tobytes())
+    return pa.Array.from_buffers(pa.bool_(), len(keep), [None, bits])
