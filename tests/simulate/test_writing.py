@@ -86,3 +86,16 @@ def test_a_population_can_be_narrowed() -> None:
         assert job.vehicle.engine.cylinders == 4
         assert job.verdict is not None
         assert all(r.phone.rate_hz == 104.0 and r.condition.tachometer_rpm is None for r in job.recordings)
+
+
+def test_layouts_look_as_their_names_say() -> None:
+    recording = simulate_job("normal", Engine(4), seed=3, rate_hz=100.0, duration_s=12.0).recordings[0]
+    written = {name: write(recording) for name, (_, write) in WRITERS.items()}
+    first = written["quoted semicolon comma"].decode().splitlines()
+    assert first[0].startswith('"Time (s)";')
+    assert "." not in first[1]
+    assert first[1].count(";") == 3
+    assert written["windows"].startswith(b"\xef\xbb\xbf")
+    assert b"\r\n" in written["windows"]
+    grams = np.array([float(v) for v in written["g tabs"].decode().splitlines()[-1].split("\t")[1:]])
+    assert np.allclose(grams * 9.80665, recording.accel_m_s2[-1], atol=1e-4)
