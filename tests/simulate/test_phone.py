@@ -40,6 +40,10 @@ def test_filter_is_three_decibels_down_at_its_corner() -> None:
         phone = Phone(rate_hz=200.0, filter_hz=40.0, filter_poles=poles, **QUIET)
         _, a = sample(phone, Hand(), STRAIGHT, _sine(40.0), STEP_S, np.random.default_rng(0))
         assert a[100:-100, 0].std() == pytest.approx(0.5 / 2, rel=0.02)
+        _, a = sample(phone, Hand(), STRAIGHT, _sine(80.0), STEP_S, np.random.default_rng(0))
+        # an octave above: 10 log10(1 + 2^(2 n)) dB down (Butterworth's form, any filter handbook)
+        down_db = 20 * np.log10(0.5 / np.sqrt(2) / a[100:-100, 0].std())
+        assert down_db == pytest.approx(10 * np.log10(1 + 4.0**poles), abs=0.3)
 
 
 def test_gravity_is_standard() -> None:

@@ -85,7 +85,7 @@ def draw_phone(rng: np.random.Generator, rate_hz: float | None = None) -> Phone:
         int(rng.choice(4, p=[0.45, 0.35, 0.15, 0.05]))
     ]
     browser = rate == 60.0 and rng.random() < 0.3
-    filtered = rng.random() < 0.75
+    filtered = rng.random() < 0.65
     return Phone(
         rate_hz=rate,
         rate_error=rng.normal(0, 0.01) if rng.random() < 0.7 else rng.normal(0, 0.04),
@@ -95,7 +95,7 @@ def draw_phone(rng: np.random.Generator, rate_hz: float | None = None) -> Phone:
         stamps=stamps,
         loss=0.0 if rng.random() < 0.6 else log_uniform(rng, 0.0003, 0.02),
         gaps=int(rng.choice(4, p=[0.8, 0.12, 0.05, 0.03])),
-        filter_hz=rate * uniform(rng, 0.4, 0.8) if filtered else None,
+        filter_hz=rate * uniform(rng, 0.4, 1.0) if filtered else None,
         filter_poles=int(rng.integers(1, 4)),
         noise_m_s2_rthz=log_uniform(rng, *NOISE_M_S2_RTHZ),
         step_m_s2=0.1
@@ -169,12 +169,11 @@ def _tilt(angle_deg: float) -> Floats:
 
 
 def _filtered(motion: Floats, step_s: float, corner_hz: float, poles: int) -> Floats:
-    """A low-pass of simple poles, each 3 dB down at the corner once all are taken together."""
+    """A low-pass as flat as its poles allow (Butterworth), 3 dB down at the corner."""
     n = motion.shape[1]
     padded = next_fast_len(n, real=True)
-    each_hz = corner_hz / np.sqrt(2 ** (1 / poles) - 1)
     f = np.fft.rfftfreq(padded, step_s)
-    response = 1.0 / (1 + (f / each_hz) ** 2) ** (poles / 2)  # size only: a delay does not matter here
+    response = 1.0 / np.sqrt(1 + (f / corner_hz) ** (2 * poles))  # size only: a delay does not matter here
     return np.asarray(irfft(rfft(motion, padded) * response, padded)[:, :n])
 
 
