@@ -36,9 +36,9 @@ def make_waterfall(signal: Signal) -> Waterfall:
     length = max(8, min(n, round(STRETCH_S * signal.fs_hz)))
     hop = max(round(length * (1 - OVERLAP)), n // MOST_COLUMNS, 1)
     sft = ShortTimeFFT(hann(length, sym=False), hop, signal.fs_hz, fft_mode="onesided2X", scale_to="psd")
-    first, last = sft.lower_border_end[1], sft.upper_border_begin(n)[1]
-    if last <= first:  # shorter than one stretch: take the middle one
-        first, last = sft.p_min, sft.p_max(n)
+    half = length // 2  # only whole stretches: the first middle lies half a stretch in
+    first = -(-half // hop)
+    last = max(first, (n - (length - half)) // hop) + 1
     psd = sum(sft.spectrogram(signal.accel_m_s2[:, axis], p0=first, p1=last) for axis in range(3))
     keep = sft.f <= MOST_HZ
     level = 10 * np.log10(np.maximum(np.asarray(psd)[keep], LEAST_PSD) / REFERENCE_M_S2**2)

@@ -17,10 +17,8 @@ import pytest
 from tests.app.browser import CHROMIUM, LAPTOP, PHONE, Window, app_server, chromium
 
 ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
-pytestmark = pytest.mark.skipif(
-    ABSENT, reason="no chromium here; VIBECORE_REQUIRE_BROWSER would make this fail"
-)
-SIZES = pytest.mark.parametrize("size", [LAPTOP, PHONE], ids=["laptop", "phone"])
+pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
+UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Proof", "Report", "All jobs")
 
 
@@ -116,9 +114,7 @@ def start_job(window: Window, title: str) -> None:
 
 
 def upload(window: Window, files: list[Path]) -> None:
-    window.page.locator('[data-testid="stFileUploader"] input[type="file"]').set_input_files(
-        [str(f) for f in files]
-    )
+    window.page.locator(UPLOAD).set_input_files([str(f) for f in files])
     window.sees("Kept:")
     window.settle()
 
