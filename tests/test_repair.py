@@ -28,6 +28,7 @@ from vibecore.model import (
 )
 from vibecore.repair import lines, significance, sound
 from vibecore.repair.likeness import likeness
+from vibecore.spectra import density
 
 FOUR = Engine(4)
 REFERENCE = Path(__file__).parent / "reference"
@@ -54,22 +55,26 @@ def made(
     n = 64
     good, t = np.ones(n, bool), np.arange(n) / fs_hz
     table = tuple(
-        OrderLevel(o, o * rpm / 60, v, v * max(1 - 1.96 * error, 0), v * (1 + 1.96 * error), 20.0, 0.9, True)
+        OrderLevel(o, o * rpm / 60, v, v * max(1 - 1.96 * error, 0), v * (1 + 1.96 * error), 20.0, 1.0, True)
         if o * rpm / 60 < 0.475 * fs_hz
         else OrderLevel(o, o * rpm / 60, None, None, None, None, None, False, "above half the rate")
         for o, v in levels.items()
     )
     everything = [*levels.values(), *(ln.rms_m_s2 for ln in other)]
     ms = float(np.sum(np.square(everything)))
-    by_order = Spectrum(np.arange(0, 12, 0.01), np.full(1200, floor), "order")
-    by_hz = Spectrum(np.arange(0, fs_hz / 2, 0.1), np.full(round(fs_hz * 5), floor), "hertz")
+    x_order, x_hz = np.arange(0, 12, 0.01), np.arange(0, fs_hz / 2, 0.1)
+    by_order, by_hz = np.full(len(x_order), floor), np.full(len(x_hz), floor)
+    for ln in other:  # all of a line's power in the nearest step
+        by_hz[np.argmin(np.abs(x_hz - ln.frequency_hz))] += ln.rms_m_s2**2 / 0.1
+        if ln.order is not None:
+            by_order[np.argmin(np.abs(x_order - ln.order))] += ln.rms_m_s2**2 / 0.01
     return Analysis(
         Recording(name, t, np.tile(gravity, (n, 1)), fs_hz, True, n, 0),
         Signal(fs_hz, 0.0, np.zeros((n, 3)), good, (0.0, seconds), True, 0.0),
         SpeedTrack(t, np.full(n, rpm), rpm, rpm - 1, rpm + 1, 3.0, 0.99, "vibration", t * rpm / 60),
-        OrderTable(table, other, by_order, ms, 0.0, 0.0, ms),
+        OrderTable(table, other, Spectrum(x_order, by_order, "order", 20.0), ms, 0.0, 0.0, ms),
         other,
-        by_hz,
+        Spectrum(x_hz, by_hz, "hertz", 20.0),
         Overall(ms**0.5, weighted, None if weighted is None else "ISO 2631-1 Wk, Wd", None),
         condition,
     )
@@ -231,6 +236,46 @@ def test_a_fall_into_the_floor_is_a_cure_with_a_finite_change() -> None:
     assert got.change_db < -20
 
 
+def test_unsteady_cycles_are_compared_between_the_half_orders() -> None:
+    # Noise of density G over the orders from 0.25 to 1.75, lines left out: a quarter of it is -6.02 dB.
+    b, a = made(SOUND, floor=4e-3), made(SOUND, AFTER, floor=1e-3)
+    got = repair.compare(b, a, fault_between=2.0, engine=FOUR)
+    assert got.change_db == pytest.approx(-6.02, abs=0.01)
+    level = lines.level_between_orders(b, 2.0)
+    assert level is not None
+    assert level.ms == pytest.approx(4e-3 * (1.5 - 3 * 0.1), rel=0.05)
+
+
+def test_unsteady_orders_are_known_less_well() -> None:
+    # Narrow noise, band 0.1 order over 350 turns: relative error of the mean square 1 / sqrt(35).
+    steady = made({1.0: 0.2}, error=1e-6)
+    table = steady.orders
+    assert table is not None
+    loose = replace(steady, orders=replace(table, levels=(replace(table.levels[0], coherence=0.0),)))
+    n = round(350 * 60 / 700 * 200)
+    loose = replace(loose, signal=replace(loose.signal, accel_m_s2=np.zeros((n, 3)), good=np.ones(n, bool)))
+    level = lines.level_at_order(loose, 1.0)
+    assert level is not None
+    assert level.sd / level.ms == pytest.approx(1 / np.sqrt(35), rel=0.01)
+
+
+def test_a_line_on_no_order_is_read_from_the_spectrum() -> None:
+    # Closed form: a line of known mean square over a flat floor, and nothing where there is no line.
+    rng, fs_hz = np.random.default_rng(3), 200.0
+    t = np.arange(60 * 200) / fs_hz
+    x = 0.02 * rng.normal(size=(len(t), 3))
+    x[:, 0] += 0.1 * np.sqrt(2) * np.sin(2 * np.pi * 31.3 * t)
+    base = made(SOUND)
+    real = replace(base, spectrum_hz=density(x, fs_hz, resolution_hz=0.25))
+    level, nothing = lines.level_at_hz(real, 31.3), lines.level_at_hz(real, 50.0)
+    assert level is not None
+    assert nothing is not None
+    assert level.rms_m_s2 == pytest.approx(0.1, rel=0.02)
+    assert 0.001 < level.sd / level.ms < 0.05
+    assert nothing.rms_m_s2 < 0.02
+    assert lines.level_at_hz(real, 99.0) is None
+
+
 def test_a_fan_is_compared_on_its_own_frequency() -> None:
     fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
     quiet = replace(fan, rms_m_s2=0.03, order=31.0 * 60 / 760)
@@ -246,9 +291,10 @@ def test_a_fan_is_compared_on_its_own_frequency() -> None:
 
 def test_chance_of_cure_bounds() -> None:
     typical = sound.SoundLevel(-20.0, 6.0)
-    # Closed form: a fall of 9.12 dB leaves under 0.35 of the amplitude; no half repair does that.
-    assert sound.chance_of_cure(10.0, -9.2, 1e-9, typical) == pytest.approx(1.0)
-    assert sound.chance_of_cure(10.0, -8.5, 1e-9, typical) < 0.5
+    # Closed form: 20 log10 of the least share that half a repair leaves; no half repair reaches further.
+    furthest = 20 * np.log10(sound.HALF_MENDED - 2 * sound.HALF_MENDED_SD)
+    assert sound.chance_of_cure(10.0, furthest - 0.1, 1e-9, typical) == pytest.approx(1.0)
+    assert sound.chance_of_cure(10.0, -7.5, 1e-9, typical) < 0.1
     # A mild fault: what is left is what sound cars show.
     assert sound.chance_of_cure(-13.0, -7.0, 1e-9, typical) > 0.5
     # The same fall far above sound cars is no cure.
@@ -262,10 +308,13 @@ def test_chance_of_cure_against_plain_counting() -> None:
     s = 10 ** (rng.normal(typical.median_db, typical.spread_db, n) / 10)
     f = 10 ** (rng.uniform(-40, 10, n) / 10)
     half = rng.random(n) < 0.5
-    r = np.where(half, rng.uniform(*sound.HALF_MENDED, n), 0.0)
+    z = rng.uniform(-2, 2, n)
+    half &= rng.random(n) < np.exp(-(z**2) / 2)  # a normal distribution cut off at two standard deviations
+    whole = ~half & (rng.random(n) < half.mean() / (1 - half.mean()))
+    r = np.where(half, sound.HALF_MENDED + sound.HALF_MENDED_SD * z, 0.0)
     before, after = 10 * np.log10(s + f), 10 * np.log10(s + r**2 * f)
     for was, fell in ((-12.0, -6.0), (-15.0, -5.0), (-14.0, -8.0)):
-        alike = (abs(before - was) < 0.5) & (abs(after - before - fell) < 0.5)
+        alike = (half | whole) & (abs(before - was) < 0.5) & (abs(after - before - fell) < 0.5)
         counted = 1 - half[alike].mean()
         assert sound.chance_of_cure(was, fell, 0.3, typical) == pytest.approx(counted, abs=0.05)
 
@@ -414,6 +463,7 @@ def test_fault_lines_of_causes() -> None:
     belt, fan = Line(15.0, 1.29, 0.2, 20.0, "engine"), Line(31.0, 2.66, 0.4, 20.0, "clock")
     b = made(SOUND | {1.0: 0.5}, other=(belt, fan))
     assert repair.fault_lines("cylinder-misfire", b, FOUR).orders == (0.5, 1.0, 1.5)
+    assert repair.fault_lines("uneven-combustion", b, FOUR).between == 2.0
     assert repair.fault_lines("engine-mount", b, FOUR).orders == (2.0, 4.0)
     assert repair.fault_lines("rotating-imbalance", b, FOUR).orders == (1.0,)
     assert repair.fault_lines("accessory-drive", b, FOUR).orders == (1.29,)

@@ -18,18 +18,20 @@ from vibecore.repair.lines import (
     change,
     level_at_hz,
     level_at_order,
+    level_between_orders,
     order_change,
     standing_out,
     total,
 )
 from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
-from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_level
+from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
 # measure it.
 DEFAULT_PLACING_DB = 1.5
 Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
+_NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -40,10 +42,10 @@ _LONGEST_ADVICE_S = 300.0
 
 @dataclass(frozen=True)
 class _Pair:
-    order: float | None  # None: a line that keeps to `hz`
-    hz: float | None
+    name: str
     before: Level
     after: Level
+    sound: SoundLevel
 
 
 def compare(
@@ -52,6 +54,7 @@ def compare(
     *,
     fault_orders: Sequence[float] | None = None,
     fault_hz: Sequence[float] = (),
+    fault_between: float | None = None,
     engine: Engine | None = None,
     placing_db: float = DEFAULT_PLACING_DB,
     sound: SoundLevel | None = None,
@@ -59,29 +62,30 @@ def compare(
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
-    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz); without
-    any, the orders that stand out most before. engine: tells what a sound car shows. placing_db: standard
-    deviation of the change that taping on again makes. sound: level of a sound car on all those lines
-    together, if known better. courses: for an order, its level in dB over frequency, to correct a
-    difference in speed.
+    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz), and
+    fault_between: everything between the half orders up to this order; without any, the orders that stand
+    out most before. engine: tells what a sound car shows. placing_db: standard deviation of the change that
+    taping on again makes. sound: level of a sound car on all those lines together, if known better.
+    courses: for an order, its level in dB over frequency, to correct a difference in speed.
     """
     like = likeness(before, after)
     if like.blocking is not None:
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
-    orders = tuple(fault_orders or ()) or (() if fault_hz else standing_out(before, engine))
-    pairs = [p for o in orders if (p := _at_order(before, after, o, courses)) is not None]
-    pairs += [p for f in fault_hz if (p := _at_hz(before, after, f)) is not None]
+    named = bool(fault_hz) or fault_between is not None
+    orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
+    pairs = _pairs(before, after, orders, fault_hz, fault_between, engine, courses)
     changes = _all_changes(before, after, orders, like, placing_db, courses)
     if not pairs:
         why = (
             "None of the fault's own lines can be seen in both recordings: record with more samples a second."
         )
         return Repair("cannot-tell", None, None, None, why, changes, like.notes)
-    corrected = courses is not None and all(p.order in courses for p in pairs)
+    corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
     extra = _extra_sd(like, placing_db, corrected)
     first, second = total([p.before for p in pairs]), total([p.after for p in pairs])
-    level = sound or joined([sound_level(_order_of(p), engine, before.condition.place) for p in pairs])
-    result = _Result(first, second, change(first, second), extra, level, _names(pairs))
+    usual = sound or joined([p.sound for p in pairs])
+    names = _names(orders, pairs)
+    result = _Result(first, second, change(first, second), extra, usual, names)
     verdict = _verdict(result)
     half = Z_95 * result.sd_db
     notes = [*like.notes, *_new_lines(before, after, changes, orders), *_felt(before, after)]
@@ -126,9 +130,36 @@ def _extra_sd(like: Likeness, placing_db: float, corrected: bool) -> float:
     return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2))
 
 
+def _pairs(
+    before: Analysis,
+    after: Analysis,
+    orders: Sequence[float],
+    fault_hz: Sequence[float],
+    fault_between: float | None,
+    engine: Engine | None,
+    courses: Mapping[float, Course] | None,
+) -> list[_Pair]:
+    """The fault's own lines that both recordings can show."""
+    place = before.condition.place
+    pairs = []
+    for order in orders:
+        if (both := _at_order(before, after, order, courses)) is not None:
+            pairs.append(_Pair(f"{order:.4g}", *both, sound_level(order, engine, place)))
+    for f in fault_hz:
+        b, a = level_at_hz(before, f), level_at_hz(after, f)
+        if b is not None and a is not None:
+            pairs.append(_Pair(f"{f:.1f} Hz", b, a, sound_level(_NO_HALF_ORDER, engine, place)))
+    if fault_between is not None:
+        b, a = level_between_orders(before, fault_between), level_between_orders(after, fault_between)
+        if b is not None and a is not None:
+            pairs.append(_Pair("between the half orders", b, a, sound_between(place)))
+    return pairs
+
+
 def _at_order(
     before: Analysis, after: Analysis, order: float, courses: Mapping[float, Course] | None
-) -> _Pair | None:
+) -> tuple[Level, Level] | None:
+    """Levels on an order, the second put right for a difference in speed where its course is known."""
     b, a = level_at_order(before, order), level_at_order(after, order)
     if b is None or a is None or before.speed is None or after.speed is None:
         return None
@@ -136,23 +167,13 @@ def _at_order(
         was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
         factor = 10 ** ((courses[order](was) - courses[order](now)) / 10)
         a = Level(a.ms * factor, a.sd * factor)
-    return _Pair(order, None, b, a)
+    return b, a
 
 
-def _at_hz(before: Analysis, after: Analysis, frequency_hz: float) -> _Pair | None:
-    b, a = level_at_hz(before, frequency_hz), level_at_hz(after, frequency_hz)
-    return None if b is None or a is None else _Pair(None, frequency_hz, b, a)
-
-
-def _order_of(pair: _Pair) -> float:
-    """Order for the table of sound cars; a line on a fixed frequency counts as on no half order."""
-    return 0.25 if pair.order is None else pair.order
-
-
-def _names(pairs: Sequence[_Pair]) -> str:
-    orders = [f"{p.order:g}" for p in pairs if p.order is not None]
-    parts = [f"order{'s' if len(orders) > 1 else ''} {', '.join(orders)}"] if orders else []
-    return " and ".join(parts + [f"{p.hz:.1f} Hz" for p in pairs if p.hz is not None])
+def _names(orders: Sequence[float], pairs: Sequence[_Pair]) -> str:
+    on_orders = [p.name for p in pairs if p.name in {f"{o:.4g}" for o in orders}]
+    parts = [f"order{'s' if len(on_orders) > 1 else ''} {', '.join(on_orders)}"] if on_orders else []
+    return " and ".join(parts + [p.name for p in pairs if p.name not in on_orders])
 
 
 def _all_changes(
@@ -166,8 +187,8 @@ def _all_changes(
     table = before.orders.levels if before.orders is not None else ()
     extra = _extra_sd(like, placing_db, False)
     wanted = sorted({lv.order for lv in table} | set(fault_orders))
-    pairs = [p for o in wanted if (p := _at_order(before, after, o, courses)) is not None]
-    return tuple(order_change(p.order, p.before, p.after, extra) for p in pairs if p.order is not None)
+    pairs = [(o, p) for o in wanted if (p := _at_order(before, after, o, courses)) is not None]
+    return tuple(order_change(order, b, a, extra) for order, (b, a) in pairs)
 
 
 def _verdict(result: _Result) -> VerdictName:

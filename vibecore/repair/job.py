@@ -11,18 +11,31 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
 from vibecore.repair.likeness import Likeness, likeness
-from vibecore.repair.lines import Z_95, level_at_hz, level_at_order, standing_out, total
-from vibecore.repair.sound import DB_PER_NEPER, joined, sound_level
+from vibecore.repair.lines import (
+    Z_95,
+    Level,
+    level_at_hz,
+    level_at_order,
+    level_between_orders,
+    standing_out,
+    total,
+)
+from vibecore.repair.sound import DB_PER_NEPER, SoundLevel, joined, sound_between, sound_level
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
 
+_LEAST_TOP_ORDER = 2.0  # engines of few cylinders: their unsteadiness reaches this far at least
+
+
 @dataclass(frozen=True)
 class FaultLines:
-    """Where a fault shows: engine orders, and frequencies in hertz for what has its own speed."""
+    """Where a fault shows: engine orders, frequencies in hertz for what has its own speed, and for unsteady
+    cycles everything between the half orders up to an order."""
 
     orders: tuple[float, ...] = ()
     hz: tuple[float, ...] = ()
+    between: float | None = None
 
 
 def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> FaultLines:
@@ -31,22 +44,23 @@ def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> Fault
     below_firing = tuple(o for o in engine.orders if o < engine.firing_order)
     other = before.orders.other_lines if before.orders is not None else ()
     match cause_id:
-        case "cylinder-misfire" | "uneven-combustion" if below_firing:
+        case "cylinder-misfire" if below_firing:
             return FaultLines(below_firing)
+        case "uneven-combustion":
+            return FaultLines(between=max(engine.firing_order, _LEAST_TOP_ORDER))
         case "engine-mount" | "idle-resonance" | "exhaust-contact":
             return FaultLines(engine.firing_orders(2))
         case "rotating-imbalance":
             return FaultLines((1.0,))
         case "accessory-drive":
-            with_engine = _strongest(
-                [ln for ln in other if ln.drifts_with != "clock" and ln.order is not None]
-            )
-            if with_engine:
-                return FaultLines(tuple(ln.order for ln in with_engine if ln.order is not None))
+            lines = _strongest([ln for ln in other if ln.drifts_with != "clock" and ln.order is not None])
+            if lines:
+                return FaultLines(tuple(ln.order for ln in lines if ln.order is not None))
         case "cooling-fan":
-            own_speed = _strongest([ln for ln in other if ln.drifts_with != "engine"])
+            # A steady idle does not show what a line keeps to: without a word on it any may be the fan's.
+            own_speed = [ln for ln in other if ln.drifts_with == "clock"] or list(other)
             if own_speed:
-                return FaultLines((), tuple(ln.frequency_hz for ln in own_speed))
+                return FaultLines((), tuple(ln.frequency_hz for ln in _strongest(own_speed)))
     return FaultLines(standing_out(before, engine))
 
 
@@ -109,19 +123,36 @@ def _compared(
 ) -> Repair:
     lines = fault_lines(cause_id, before, engine)
     return compare(
-        before, after, fault_orders=lines.orders, fault_hz=lines.hz, engine=engine, placing_db=placing_db
+        before,
+        after,
+        fault_orders=lines.orders,
+        fault_hz=lines.hz,
+        fault_between=lines.between,
+        engine=engine,
+        placing_db=placing_db,
     )
 
 
 def _standing_out_db(before: Analysis, engine: Engine, cause_id: str | None) -> float:
     """How far the fault's own lines together stood over a sound car's."""
-    lines = fault_lines(cause_id, before, engine)
-    seen = [(o, lv) for o in lines.orders if (lv := level_at_order(before, o)) is not None]
-    seen += [(0.25, lv) for f in lines.hz if (lv := level_at_hz(before, f)) is not None]
-    if not seen:
+    level = _level_of(before, fault_lines(cause_id, before, engine), engine)
+    if level is None:
         return -np.inf
-    sound = joined([sound_level(o, engine, before.condition.place) for o, _ in seen])
-    return float(10 * np.log10(total([lv for _, lv in seen]).guarded) - sound.median_db)
+    return float(10 * np.log10(level[0].guarded) - level[1].median_db)
+
+
+def _level_of(analysis: Analysis, lines: FaultLines, engine: Engine) -> tuple[Level, SoundLevel] | None:
+    """Level of all these lines that the recording shows, and of a sound car on the same; None if it shows
+    none."""
+    place = analysis.condition.place
+    found = [(level_at_order(analysis, o), sound_level(o, engine, place)) for o in lines.orders]
+    found += [(level_at_hz(analysis, f), sound_level(0.25, engine, place)) for f in lines.hz]
+    if lines.between is not None:
+        found.append((level_between_orders(analysis, lines.between), sound_between(place)))
+    seen = [(level, sound) for level, sound in found if level is not None]
+    if not seen:
+        return None
+    return total([level for level, _ in seen]), joined([sound for _, sound in seen])
 
 
 @dataclass(frozen=True)
@@ -149,14 +180,12 @@ def visits(
     """
     found = []
     for analysis in analyses:
-        levels = {o: lv for o in lines.orders if (lv := level_at_order(analysis, o)) is not None}
-        fixed = [lv for f in lines.hz if (lv := level_at_hz(analysis, f)) is not None]
-        if not levels and not fixed:
+        both = _level_of(analysis, lines, engine)
+        if both is None:
             continue
-        level = total([*levels.values(), *fixed])
+        level, sound = both
         scatter_db = DB_PER_NEPER * np.sqrt(level.log_variance)
         half = 10 ** (Z_95 * float(np.hypot(scatter_db, placing_db / np.sqrt(2))) / 20)
-        place = analysis.condition.place
-        band = joined([sound_level(o, engine, place) for o in [*levels, *[0.25] * len(fixed)]]).band_m_s2
-        found.append(Visit(analysis.name, level.rms_m_s2, level.rms_m_s2 / half, level.rms_m_s2 * half, band))
+        low, high = level.rms_m_s2 / half, level.rms_m_s2 * half
+        found.append(Visit(analysis.name, level.rms_m_s2, low, high, sound.band_m_s2))
     return tuple(found)

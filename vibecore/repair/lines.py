@@ -13,14 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
-from vibecore.model import Analysis, Line, OrderChange, OrderLevel, Spectrum
+from vibecore.model import Analysis, OrderChange, OrderLevel, Spectrum
 from vibecore.repair.sound import DB_PER_NEPER, sound_level
-from vibecore.spectra import band_rms
+from vibecore.spectra import NOISE_BANDWIDTH_BINS
 
 Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
 LINE_HALF_WIDTH_ORDERS = 0.05  # the contract's width of a line
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
-_OTHER_LINE_SD_DB = 1.0  # of a line between the half orders, whose level is told without an interval
+_BESIDE_WIDTHS = 5.0  # half widths of a line out to which its floor is read
+_ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the next half order
+_BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
 _STANDING_OUT_DB = 6.0  # lines this much less over a sound car's level than the foremost are left out
 
 
@@ -67,53 +69,84 @@ def total(levels: Sequence[Level]) -> Level:
 
 def level_at_order(analysis: Analysis, order: float) -> Level | None:
     """Level on any order; None if this recording cannot show it."""
-    table = analysis.orders
-    if table is None or analysis.speed is None:
+    table, speed = analysis.orders, analysis.speed
+    if table is None or speed is None:
         return None
     found = table.level(order)
     if found is not None:
-        return _of_order(found)
-    near = [ln for ln in table.other_lines if ln.order is not None and _same(ln.order, order)]
-    if near:
-        return _of_line(max(near, key=lambda ln: ln.rms_m_s2))
-    if order * analysis.speed.mean_rpm / 60 > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+        return _of_order(found, _revolutions(analysis))
+    if order * speed.mean_rpm / 60 > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
         return None
-    return _at_most(table.spectrum, order, LINE_HALF_WIDTH_ORDERS)
+    return _in_spectrum(table.spectrum, order, LINE_HALF_WIDTH_ORDERS)
 
 
 def level_at_hz(analysis: Analysis, frequency_hz: float) -> Level | None:
     """Level of a line that keeps to a frequency; None if this recording cannot show it."""
-    near = [ln for ln in analysis.lines if _same(ln.frequency_hz, frequency_hz)]
-    if near:
-        return _of_line(max(near, key=lambda ln: ln.rms_m_s2))
     if frequency_hz > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
         return None
-    return _at_most(analysis.spectrum_hz, frequency_hz, SAME_LINE_SHARE * frequency_hz)
+    return _in_spectrum(analysis.spectrum_hz, frequency_hz, SAME_LINE_SHARE * frequency_hz)
 
 
-def _same(a: float, b: float) -> bool:
+def level_between_orders(analysis: Analysis, top_order: float) -> Level | None:
+    """All that lies between the half orders up to `top_order`, where cycles that differ from one another
+    shake; None if this recording cannot show it."""
+    table, speed = analysis.orders, analysis.speed
+    if table is None or speed is None or len(table.spectrum.x) < 2:
+        return None
+    x, step = table.spectrum.x, table.spectrum.x[1] - table.spectrum.x[0]
+    if top_order * speed.mean_rpm / 60 > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+        return None
+    beside = np.abs(x - np.round(2 * x) / 2) > max(LINE_HALF_WIDTH_ORDERS, 2 * step) + 1e-9
+    inside = (x > _ASIDE_ORDERS) & (x < top_order - _ASIDE_ORDERS) & beside
+    ms = float(table.spectrum.psd[inside].sum() * step)
+    return Level(ms, ms * _BURSTS / float(np.sqrt(max(inside.sum() * step * _revolutions(analysis), 1.0))))
+
+
+def _revolutions(analysis: Analysis) -> float:
+    """Crank revolutions of the samples that count."""
+    speed_hz = analysis.speed.mean_rpm / 60 if analysis.speed is not None else 0.0
+    return float(np.count_nonzero(analysis.signal.good) / analysis.signal.fs_hz * speed_hz)
+
+
+def same_line(a: float, b: float) -> bool:
     return abs(a - b) <= SAME_LINE_SHARE * max(a, b)
 
 
-def _of_order(found: OrderLevel) -> Level | None:
+def _of_order(found: OrderLevel, revolutions: float) -> Level | None:
+    """Its interval holds the noise; cycles that differ from one another add what they scatter.
+
+    The unsteady share of a line is narrow noise: over T revolutions its mean square in a band of B orders
+    is known to 1 / sqrt(B T) (Bendat and Piersol, Random Data, ch. 8).
+    """
     if not found.visible or found.rms_m_s2 is None:
         return None
-    low, high = found.low_m_s2, found.high_m_s2
-    if low is None or high is None:
-        return Level(found.rms_m_s2**2, 0.0)
-    return Level(found.rms_m_s2**2, (high**2 - low**2) / (2 * Z_95))
+    ms = found.rms_m_s2**2
+    noise = 0.0
+    if found.low_m_s2 is not None and found.high_m_s2 is not None:
+        noise = (found.high_m_s2**2 - found.low_m_s2**2) / (2 * Z_95)
+    steady = found.coherence if found.coherence is not None and np.isfinite(found.coherence) else 1.0
+    turns = max(2 * LINE_HALF_WIDTH_ORDERS * revolutions, 1.0)
+    return Level(ms, float(np.hypot(noise, ms * (1 - steady) / np.sqrt(turns))))
 
 
-def _of_line(line: Line) -> Level:
-    ms = line.rms_m_s2**2
-    return Level(ms, ms * _OTHER_LINE_SD_DB / DB_PER_NEPER)
+def _in_spectrum(spectrum: Spectrum, at: float, half_width: float) -> Level | None:
+    """Mean square within +-half_width less the floor read on either side, down to nothing.
 
-
-def _at_most(spectrum: Spectrum, at: float, half_width: float) -> Level | None:
-    """No line was found there: what the whole band holds is the most that it can have."""
+    Standard error: line and floor beat, and the floor itself scatters, over T = averages / (1.5 step) units
+    of time (1.5: the Hann window's noise bandwidth in steps).
+    """
     if len(spectrum.x) < 2:
         return None
-    return Level(0.0, band_rms(spectrum, at - half_width, at + half_width) ** 2 / Z_95)
+    step = float(spectrum.x[1] - spectrum.x[0])
+    distance = np.abs(spectrum.x - at)
+    inside = distance <= max(half_width, 2 * step) + 1e-12
+    beside = (distance > half_width + 2 * step) & (distance <= _BESIDE_WIDTHS * half_width + 4 * step)
+    if not inside.any() or not beside.any():
+        return None
+    floor, width = float(np.median(spectrum.psd[beside])), float(inside.sum()) * step
+    ms = max(float(spectrum.psd[inside].sum()) * step - floor * width, 0.0)
+    turns = (spectrum.averages or 1.0) / (NOISE_BANDWIDTH_BINS * step)
+    return Level(ms, float(np.sqrt((2 * ms * floor + 2 * floor**2 * width) / turns)))
 
 
 def standing_out(analysis: Analysis, engine: Engine | None = None) -> tuple[float, ...]:

@@ -24,8 +24,10 @@ from vibecore.engine import Engine
 from vibecore.model import Floats, Place
 
 DB_PER_NEPER = 10 / np.log(10)  # decibels of a mean square a unit of its natural logarithm
-HALF_MENDED = (0.35, 0.75)  # share of a fault's amplitude that a repair leaves which did only part of the job
-_SHARES = np.linspace(*HALF_MENDED, 21)
+# Share of a fault's amplitude that half a repair leaves: about one half, and how likely each share is.
+HALF_MENDED, HALF_MENDED_SD = 0.5, 0.12
+_SHARES = np.linspace(HALF_MENDED - 2 * HALF_MENDED_SD, HALF_MENDED + 2 * HALF_MENDED_SD, 25)
+_SHARE_LOG_WEIGHTS = -0.5 * ((_SHARES - HALF_MENDED) / HALF_MENDED_SD) ** 2
 _CHANCE_POINTS = 41  # equally likely values of the change that the chance is averaged over
 
 
@@ -43,16 +45,19 @@ class SoundLevel:
         return float(10 ** (low / 20)), float(10 ** (high / 20))
 
 
-# Sound cars at idle, at the steering wheel. Firing order: 'good cars' 0.1 m/s2, practice figure, order of
-# magnitude only; the others are the project's own simulated cars rounded (no measured collection was
-# found). Wide on purpose.
-_FIRING = SoundLevel(-18.0, 6.0)
-_FIRING_HARMONIC = SoundLevel(-34.0, 8.0)
-_INERTIA = SoundLevel(-26.0, 8.0)  # orders on which the layout itself shakes
-_FIRST_ORDER = SoundLevel(-30.0, 7.0)  # what balancing leaves
-_OTHER_HALF_ORDER = SoundLevel(-36.0, 8.0)
-_NO_ORDER = SoundLevel(-42.0, 8.0)  # a line between the half orders
-_ENGINE_NOT_KNOWN = SoundLevel(-28.0, 10.0)  # which order fires was not said
+# Sound cars at idle at the steering wheel or the seat. Firing order: 'good cars' 0.1 m/s2, practice figure,
+# order of magnitude only. The others: between the medians of two unlike sets of simulated cars, for no
+# measured collection was found; wide enough to hold both.
+_FIRING = SoundLevel(-20.0, 7.0)
+_FIRING_HARMONIC = SoundLevel(-37.0, 11.0)
+_INERTIA = SoundLevel(-31.0, 11.0)  # orders on which the layout itself shakes
+_FIRST_ORDER = SoundLevel(-33.0, 9.0)  # what balancing leaves
+_OTHER_HALF_ORDER = SoundLevel(-42.0, 12.0)
+_NO_ORDER = SoundLevel(-50.0, 12.0)  # a line between the half orders
+_BETWEEN_ORDERS = SoundLevel(
+    -36.0, 8.0
+)  # all that lies between the half orders: cycles are never quite alike
+_ENGINE_NOT_KNOWN = SoundLevel(-30.0, 12.0)  # which order fires was not said
 # Common practice, no source: the engine itself shakes as much more as its mounts hold back.
 _PLACE_DB: dict[Place | None, float] = {"engine": 18.0}
 
@@ -61,6 +66,11 @@ def sound_level(order: float, engine: Engine | None, place: Place | None) -> Sou
     """Typical level of sound cars at idle on this order."""
     kind = _kind(order, engine)
     return SoundLevel(kind.median_db + _PLACE_DB.get(place, 0.0), kind.spread_db)
+
+
+def sound_between(place: Place | None) -> SoundLevel:
+    """Typical level of sound cars at idle between the half orders, below the firing order."""
+    return SoundLevel(_BETWEEN_ORDERS.median_db + _PLACE_DB.get(place, 0.0), _BETWEEN_ORDERS.spread_db)
 
 
 def _kind(order: float, engine: Engine | None) -> SoundLevel:
@@ -93,10 +103,10 @@ def chance_of_cure(before_db: float, change_db: float, sd_db: float, sound: Soun
     fall = np.minimum(change_db + sd_db * ndtri((np.arange(_CHANCE_POINTS) + 0.5) / _CHANCE_POINTS), -0.01)
     before, after = 10 ** (before_db / 10), 10 ** ((before_db + fall) / 10)
     share = (_SHARES**2)[:, None]
-    half = logsumexp(_log_density(after - share * (before - after) / (1 - share), sound)) - np.log(
-        len(_SHARES)
-    )
-    whole = logsumexp(_log_density(after, sound))
+    measure = np.log(after / (before - after))  # of equal steps in decibels
+    left = _log_density(after - share * (before - after) / (1 - share), sound) + measure
+    half = logsumexp(left + _SHARE_LOG_WEIGHTS[:, None]) - logsumexp(_SHARE_LOG_WEIGHTS)
+    whole = logsumexp(_log_density(after, sound) + measure)
     return float(1 / (1 + np.exp(min(half - whole, 700.0))))
 
 
