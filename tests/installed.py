@@ -47,9 +47,8 @@ def check_command() -> None:
     from vibecore.places import demo_folder
 
     cases = sorted(str(p) for p in demo_folder().glob("*/case.toml"))
-    done = subprocess.run(
-        [str(COMMAND), "diagnose", "--json", *cases], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([str(COMMAND), "diagnose", "--json", *cases], capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
     for line in done.stdout.splitlines():
         found = json.loads(line)
         first = found["causes"][0]
