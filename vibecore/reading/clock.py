@@ -19,6 +19,7 @@ from .columns import is_counter
 from .table import MISSING, Column
 
 Floats = NDArray[np.float64]
+_GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -73,7 +74,9 @@ def _usual_step(raw: Floats) -> float:
     rising = steps[steps > 0]
     if not len(rising):
         return 0.0
-    return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), float(np.mean(steps))))))
+    most = len(steps) - max(1, int(_GAPS * len(steps)))
+    ordinary = float(np.mean(np.partition(steps, most - 1)[:most])) if most > 0 else 0.0
+    return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), ordinary))))
 
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:

@@ -65,6 +65,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     while lines and not lines[-1].strip():
         lines.pop()
     layout = find_layout(lines, source)
+    _check_width(layout, text.count(b"\n"), source)
     body, cut = _body(text, layout)
     if joined := _joined_commas(body, layout):
         body, layout = joined
@@ -92,6 +93,13 @@ def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
     if rows > max_rows:
         raise ReadingError(
             f"{source} has {rows} rows, the limit is {max_rows}. Cut out the part of interest."
+        )
+
+
+def _check_width(layout: Layout, rows: int, source: str) -> None:
+    if layout.width > limits.MAX_COLUMNS or rows * layout.width > limits.MAX_CELLS:
+        raise ReadingError(
+            f"{source} has {layout.width} columns in {rows} rows, too many. Export the accelerometer alone."
         )
 
 

@@ -35,6 +35,8 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
             f"{title} is {limits.megabytes(len(data))} of JSON, the limit is "
             f"{limits.megabytes(limits.MAX_JSON_BYTES)}. Export it as CSV."
         )
+    if data.count(b"[") + data.count(b"{") > limits.MAX_JSON_PARTS:
+        raise ReadingError(f"{title} has over {limits.MAX_JSON_PARTS} lists and records. Export it as CSV.")
     text = to_utf8(data)[0].decode("utf-8", errors="replace").strip()
     tables = _tables(_parse(text, title), title, 0)
     tables = [t for t in tables if t.rows >= _LEAST_ROWS]
@@ -127,9 +129,12 @@ def _from_rows(rows: list[Any], source: str) -> list[Table]:
     lists = [row for row in rows if isinstance(row, list)]
     if not lists:
         return []
-    width = min(max(len(row) for row in lists[:50]), limits.MAX_COLUMNS)
+    lengths = [len(row) for row in lists]
+    width = max(set(lengths), key=lengths.count) if len(set(lengths)) < _MANY else 0
+    lists = [row for row in lists if len(row) == width]
+    if not 0 < width <= limits.MAX_COLUMNS:
+        return []
     names += [""] * (width - len(names))
-    lists = [row if len(row) == width else (row + [None] * width)[:width] for row in lists]
     columns = [_column(names[i], list(column)) for i, column in enumerate(zip(*lists, strict=True))]
     return [Table(tuple(columns), len(lists), source, named=any(names), history=("json, rows",))]
 
@@ -148,7 +153,8 @@ def _from_records(records: list[Any], source: str) -> list[Table]:
     keys: dict[tuple[str, ...], None] = {}
     for record in [*records[:100], *records[-100:]]:
         keys |= dict.fromkeys(_paths(record, 3))
-    columns = [_column(".".join(path), _values(records, path)) for path in list(keys)[: limits.MAX_COLUMNS]]
+    paths = list(keys)[: min(limits.MAX_COLUMNS, limits.MAX_CELLS // max(1, len(records)))]
+    columns = [_column(".".join(path), _values(records, path)) for path in paths]
     return [Table(tuple(columns), len(records), source, history=("json, records",))] if columns else []
 
 

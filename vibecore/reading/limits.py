@@ -5,7 +5,9 @@ from __future__ import annotations
 
 MAX_BYTES = 256 * 1024 * 1024  # about four hours of text at 400 samples a second
 MAX_ROWS = 6_000_000  # over four hours at 400 samples a second; 0.2 GB as numbers
-MAX_JSON_BYTES = 96 * 1024 * 1024  # JSON grows about fivefold in memory
+MAX_CELLS = 60_000_000  # 0.5 GB as numbers; an hour at 400 samples a second may have 40 columns
+MAX_JSON_BYTES = 64 * 1024 * 1024  # JSON grows about eightfold in memory
+MAX_JSON_PARTS = 4_000_000  # lists and records; each costs 60 bytes and more however short it is
 MAX_COLUMNS = 300  # the widest phone loggers write under a hundred
 MAX_LINE_BYTES = 64 * 1024  # far above the widest row of MAX_COLUMNS numbers
 MAX_ARCHIVE_ENTRIES = 500

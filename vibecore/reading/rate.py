@@ -1,8 +1,8 @@
 """The true sample rate from jittered, rounded and gappy stamps, and how many samples the gaps have lost.
 
 A phone's sensor keeps a beat; stamps scatter about it and some samples go missing. Like the hands of a
-clock, each stamp t is turned into the phase of exp(2 pi i t / step): a lost sample is a whole turn and changes
-nothing, jitter averages out over a block. The step that makes the phases of every block agree is the
+clock, each stamp t is turned into the phase of exp(2 pi i t / step): a lost sample is a whole turn and
+changes nothing, jitter averages out over a block. The step that makes the phases of every block agree is the
 sensor's own, its slow change from block to block refines it, and each stamp's place on the beat then tells
 how many places stand empty.
 

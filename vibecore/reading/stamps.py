@@ -15,6 +15,7 @@ from vibecore.model import Warn
 
 Floats = NDArray[np.float64]
 
+_MOST_BELIEVED = 1e10  # in any unit: larger figures are broken off or run together
 _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
@@ -57,9 +58,10 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
 
 
 def _whole_rows(data: Stamped) -> Stamped:
-    if np.isfinite(data.t_s.sum() + data.accel.sum()):
+    ends = (data.t_s.min(), data.t_s.max(), data.accel.min(), data.accel.max())
+    if len(data.t_s) and all(abs(end) < _MOST_BELIEVED for end in ends):  # false for nan
         return data
-    good = np.isfinite(data.t_s) & np.isfinite(data.accel).all(axis=1)
+    good = (np.abs(data.t_s) < _MOST_BELIEVED) & (np.abs(data.accel) < _MOST_BELIEVED).all(axis=1)
     missing = len(good) - int(np.count_nonzero(good))
     if not missing:
         return data

@@ -3,22 +3,27 @@ runs."""
 
 from __future__ import annotations
 
-import datetime as dt
 import io
+import marshal
 import re
+import subprocess
+import sys
 import zipfile
+import zlib
 from typing import Any
 
 from vibecore.errors import ReadingError
-from vibecore.model import Warn
 
-from . import delimited, limits
+from . import delimited, limits, workbook_child
 from .json_file import text_column
+from .layout import is_date
 from .table import Column, Table
 
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
 _ZIP = b"PK\x03\x04"
 _LEAST_ROWS = 3
+_MOST_SECONDS = 60
+_FIGURE = re.compile(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*")
 
 
 def sniff(data: bytes) -> bool:
@@ -30,7 +35,7 @@ def sniff(data: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return any(n.lower().startswith("xl/") for n in archive.namelist()[:200])
-    except (zipfile.BadZipFile, ValueError, OSError):
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, EOFError):
         return False
 
 
@@ -41,7 +46,7 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     """
     if data.startswith(_ZIP):
         _check_zip(data, title)
-    sheets = _sheets(data, title)
+    sheets = _sheets(data, title, max_rows)
     tables, last = [], None
     for sheet, rows in sheets:
         if len(rows) < _LEAST_ROWS:
@@ -59,21 +64,23 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     raise last or ReadingError(f"{title} is a workbook without rows of numbers. Export the recording as CSV.")
 
 
-def _sheets(data: bytes, title: str) -> list[tuple[str, list[list[Any]]]]:
-    from python_calamine import CalamineWorkbook
-
+def _sheets(data: bytes, title: str, max_rows: int) -> list[tuple[str, list[list[Any]]]]:
+    """Names and rows of the sheets, read by a program of its own: see workbook_child."""
+    command = [sys.executable, "-P", workbook_child.__file__, str(limits.MAX_SHEETS), str(max_rows)]
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        return [(n, book.get_sheet_by_name(n).to_python()) for n in book.sheet_names[: limits.MAX_SHEETS]]
-    except (KeyboardInterrupt, SystemExit, MemoryError):
-        raise
-    except BaseException as error:  # the library's own panics are no Exceptions
-        if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
-            raise
+        done = subprocess.run(command, input=data, capture_output=True, timeout=_MOST_SECONDS, check=False)
+    except subprocess.TimeoutExpired:
+        raise ReadingError(f"{title} takes over {_MOST_SECONDS} s to unpack. Save the data as CSV.") from None
+    if done.returncode == 0:
+        return list(marshal.loads(done.stdout))
+    if done.returncode == workbook_child.BROKEN:
+        why = done.stderr.decode("utf-8", errors="replace").strip().split("\n")[-1][:100]
         raise ReadingError(
-            f"{title} is a broken or unknown workbook ({str(error)[:100]}). Open it, save it as .xlsx or "
-            "CSV, and try again."
-        ) from None
+            f"{title} is a broken or unknown workbook ({why}). Open it, save it as .xlsx or CSV."
+        )
+    raise ReadingError(
+        f"{title} is broken or too large to unpack. Open it, save it as .xlsx or CSV, and try again."
+    )
 
 
 def _check_zip(data: bytes, title: str) -> None:
@@ -92,7 +99,15 @@ def _check_zip(data: bytes, title: str) -> None:
                 part = archive.read(info)  # stops at the declared size; a lie about it fails the check sum
                 if info.filename.lower().startswith("xl/worksheets/"):
                     _check_cells(part, title)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, ValueError, OSError, EOFError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        NotImplementedError,
+        RuntimeError,
+        ValueError,
+        OSError,
+        EOFError,
+    ) as error:
         raise ReadingError(
             f"{title} is a broken workbook ({str(error)[:100]}). Save it once more as .xlsx or CSV."
         ) from error
@@ -115,9 +130,9 @@ def _check_cells(sheet: bytes, title: str) -> None:
 
 def _table(rows: list[list[Any]], title: str) -> Table:
     """Rows of cells as a table; a sheet with all its text in one column is read as the text that it is."""
-    filled = [row for row in rows if any(c not in ("", None) for c in row)]
+    filled = [row for row in rows if any(c is not None for c in row)]
     if sum(1 for row in filled[:50] if _single_text(row)) > 0.8 * len(filled[:50]):
-        text = "\n".join(str(next(c for c in row if c not in ("", None))) for row in filled)
+        text = "\n".join(str(next(c for c in row if c is not None)) for row in filled)
         return delimited.read(text.encode("utf-8"), title, limits.MAX_ROWS)
     first = next((i for i, row in enumerate(filled[:200]) if sum(map(_is_value, row)) >= 2), None)
     if first is None:
@@ -127,7 +142,7 @@ def _table(rows: list[list[Any]], title: str) -> Table:
     width = min(max(len(row) for row in body[:50]), limits.MAX_COLUMNS)
     columns = []
     for i in range(width):
-        values = [_plain(row[i]) if i < len(row) else None for row in body]
+        values = [_point(row[i]) if i < len(row) else None for row in body]
         name = header[i] if i < len(header) else ""
         column = text_column(name, values)
         columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else ""))
@@ -135,16 +150,14 @@ def _table(rows: list[list[Any]], title: str) -> Table:
 
 
 def _single_text(row: list[Any]) -> bool:
-    cells = [c for c in row if c not in ("", None)]
+    cells = [c for c in row if c is not None]
     return len(cells) == 1 and isinstance(cells[0], str)
 
 
 def _is_value(cell: Any) -> bool:
-    if isinstance(cell, (int, float, dt.datetime, dt.time, dt.timedelta)) and not isinstance(cell, bool):
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return True
-    return (
-        isinstance(cell, str) and re.fullmatch(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*", cell) is not None
-    )
+    return isinstance(cell, str) and (is_date(cell) or _FIGURE.fullmatch(cell) is not None)
 
 
 def _header(before: list[list[Any]]) -> tuple[list[str], list[str], str]:
@@ -164,16 +177,6 @@ def _header(before: list[list[Any]]) -> tuple[list[str], list[str], str]:
     return [], units, hints
 
 
-def _plain(cell: Any) -> Any:
-    if isinstance(cell, dt.datetime):
-        return cell.isoformat(sep=" ", timespec="microseconds")
-    if isinstance(cell, dt.time):
-        return cell.isoformat(timespec="microseconds")
-    if isinstance(cell, dt.timedelta):
-        return cell.total_seconds()
-    if isinstance(cell, str):
-        return re.sub(r"^(\s*[+-]?\d+),(\d+\s*)$", r"\1.\2", cell)
-    return None if cell == "" else cell
-
-
-__all__ = ["Warn", "read", "sniff"]
+def _point(cell: Any) -> Any:
+    """A text such as '0,15' as '0.15'."""
+    return re.sub(r"^(\s*[+-]?\d+),(\d+\s*)$", r"\1.\2", cell) if isinstance(cell, str) else cell
