@@ -29,17 +29,21 @@ _GEAR: dict[Gear, str] = {
     "neutral": r"neutral|leerlauf|point mort|\bn\b|free",
 }
 _HOLD: dict[SpeedHold, str] = {
-    "engine off": r"engine off|motor aus|\boff\b|ignition",
+    "engine off": r"engine off|motor aus|moteur arrete|^off$|ignition only",
     "sweep": r"sweep|run ?up|rev ?up|ramp",
-    "raised": r"raised|fast|high|\b(?:1[1-9]|2\d|3\d)\d\d\b|erhoht",
-    "idle": r"idle|leerlauf|ralenti|ralenti|standgas|neutral|drive|park|reverse|in gear",
+    "raised": r"raised|fast|high|erhoht|\b(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
+    "idle": r"idle|leerlauf|ralenti|standgas|neutral|drive|park|reverse|in gear",
 }
 _STAGE: dict[Stage, str] = {"after": r"after|repaired|fixed|mended|nachher|apres|done"}
+_UNIT = {
+    "air conditioning": r"\b(?:ac|a c|air ?con\w*|klima\w*|clim\w*)\b(?! off| aus)",
+    "lights": r"\b(?:lights?|licht|phares)\b(?! off| aus)",
+}
 _RPM = re.compile(r"(\d{3,4})\s?(?:rpm|u ?min|tr ?min)")
 
 
 def guess_condition(file_name: str) -> Condition:
-    """Place, gear, speed, stage and tachometer reading as far as the name tells them."""
+    """Place, gear, speed, stage, units on and tachometer reading as far as the name tells them."""
     words = _words(file_name)
     rpm = _RPM.search(words)
     return Condition(
@@ -48,6 +52,7 @@ def guess_condition(file_name: str) -> Condition:
         speed_hold=_first(_HOLD, words),
         stage=_first(_STAGE, words) or "before",
         tachometer_rpm=float(rpm.group(1)) if rpm else None,
+        accessories=tuple(unit for unit, pattern in _UNIT.items() if re.search(pattern, words)),
     )
 
 

@@ -1,0 +1,120 @@
+"""Recording plan, file-name guesses, and what to do next.
+
+Common practice, no source: which recordings a job wants. The names are of the kind phones and people write.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.app import made
+from vibecore.case import Case, CaseRecording
+from vibecore.engine import Engine, Vehicle
+from vibecore.guess import guess_condition
+from vibecore.model import Condition, RankedCause, Symptoms
+from vibecore.plan import next_step, placing, plan_for
+
+
+def case_with(*names: str, transmission="automatic", shakes_when=()) -> Case:
+    recordings = tuple(CaseRecording(Path(n), guess_condition(n)) for n in names)
+    vehicle = Vehicle(Engine(4), transmission)
+    return Case("Van", Path("case.toml"), vehicle, Symptoms(shakes_when=shakes_when), recordings)
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("neutral-idle.csv", Condition(gear="neutral", speed_hold="idle")),
+        ("Lenkrad Leerlauf.xlsx", Condition("steering wheel", "neutral", "idle")),
+        ("SeatDriveIdle2.csv", Condition("seat", "drive", "idle")),
+        ("raised idle neutral 1500 rpm.csv", Condition(None, "neutral", "raised", "before", 1500.0)),
+        ("after_repair in gear.csv", Condition(None, "drive", "idle", "after")),
+        ("engine off fan.csv", Condition(speed_hold="engine off")),
+        ("Volant-Ralenti-après.csv", Condition("steering wheel", None, "idle", "after")),
+        ("folder/park.csv", Condition(gear="park", speed_hold="idle")),
+        ("2024-05-01 12-30-11.csv", Condition()),
+        ("Raw Data.csv", Condition()),
+        ("neutral idle AC on.csv", Condition(None, "neutral", "idle", accessories=("air conditioning",))),
+        ("neutral idle ac off.csv", Condition(None, "neutral", "idle")),
+        ("", Condition()),
+    ],
+)
+def test_a_condition_is_guessed_from_words_only(name, expected):
+    assert guess_condition(name) == expected
+
+
+def needed(case: Case) -> list[str]:
+    return [item.id for item in plan_for(case) if item.needed and not item.done]
+
+
+def test_the_plan_asks_for_what_is_missing():
+    assert needed(case_with()) == ["neutral-idle", "drive-idle", "raised-idle"]
+    assert needed(case_with("neutral idle.csv", "raised.csv")) == ["drive-idle"]
+    assert needed(case_with("park idle.csv", "raised.csv", "drive.csv")) == []
+
+
+def test_a_manual_gearbox_is_not_asked_to_idle_in_gear():
+    assert "drive-idle" not in needed(case_with(transmission="manual"))
+    assert "drive-idle" in needed(case_with(transmission=None))
+
+
+def test_the_air_conditioning_is_asked_for_if_it_matters():
+    assert "unit-on" in needed(case_with("neutral idle.csv", shakes_when=("air conditioning on",)))
+    assert "unit-on" not in needed(case_with("neutral idle.csv"))
+
+
+def test_a_recording_after_the_repair_does_not_stand_in_for_one_before():
+    case = case_with("after neutral idle.csv")
+    assert "neutral-idle" in needed(case)
+    assert next(i for i in plan_for(case) if i.id == "after-repair").done == ("after neutral idle.csv",)
+
+
+def test_every_running_engine_has_its_cautions():
+    for item in plan_for(case_with()):
+        words = " ".join(item.cautions).lower()
+        if item.id != "engine-off":
+            assert "parking brake" in words
+            assert "front" in words
+            assert "outdoors" in words
+    drive = next(i for i in plan_for(case_with()) if i.id == "drive-idle")
+    assert "foot stays hard on the brake" in " ".join(drive.cautions)
+    raised = next(i for i in plan_for(case_with()) if i.id == "raised-idle")
+    assert "belt and fan" in " ".join(raised.cautions)
+    assert any("airbag" in step for step in placing())
+
+
+ALL = ("neutral idle.csv", "drive idle.csv", "raised.csv")
+
+
+def test_the_next_step_follows_the_loop():
+    diagnosis = made.diagnosis()
+    assert next_step(case_with(), None).title == "Record: Neutral, idle"
+    assert next_step(case_with("neutral idle.csv"), diagnosis).title == "Record: In gear, idle, brake held"
+    check = next_step(case_with(*ALL), diagnosis)
+    assert (check.title, check.page) == ("Look at the mounts", "causes")
+    mended = replace(diagnosis, next_checks=())
+    assert next_step(case_with(*ALL), mended).page == "record"
+
+
+def test_a_sound_car_goes_to_the_report():
+    sound = replace(made.diagnosis(), causes=(RankedCause("normal", "Nothing wrong", 0.9),))
+    assert next_step(case_with(*ALL), sound).page == "report"
+
+
+@pytest.mark.parametrize(
+    ("verdict", "page"),
+    [
+        ("cured", "report"),
+        ("improved", "causes"),
+        ("unchanged", "causes"),
+        ("worse", "causes"),
+        ("cannot-tell", "proof"),
+    ],
+)
+def test_after_the_repair_the_verdict_leads(verdict, page):
+    diagnosis = made.diagnosis(repaired=True)
+    diagnosis = replace(diagnosis, repair=replace(diagnosis.repair, verdict=verdict))
+    assert next_step(case_with(*ALL, "after drive.csv"), diagnosis).page == page
