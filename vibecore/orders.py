@@ -188,10 +188,10 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float]:
     if whole.sum() < 3:
         return [float("nan")] * len(orders)
     window = np.hanning(size + 2)[1:-1]
-    angle = np.arange(size) / turned.per_rev
-    kernel = window * np.exp(-2j * np.pi * np.outer(orders, angle))
-    phasors = np.tensordot(kernel, blocks[whole], axes=(1, 1))
-    return [_steady(p) for p in phasors]
+    turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
+    real = np.tensordot(window * np.cos(turns), blocks[whole], axes=(1, 1))
+    imaginary = np.tensordot(window * np.sin(turns), blocks[whole], axes=(1, 1))
+    return [_steady(p) for p in real - 1j * imaginary]
 
 
 def _steady(phasors: Floats) -> float:

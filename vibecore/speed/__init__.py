@@ -8,9 +8,10 @@ probability and its runner-up, and is withheld when two answers fit alike: no sp
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy.signal
 
 from vibecore.engine import Engine
 from vibecore.model import Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
@@ -21,8 +22,12 @@ LEAST_CONFIDENCE = (
 )
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
+PLACE = 0.02  # width, in the log of speed, of one hypothesis: it was put where a line stands, not foretold
+CAUTION = 1.0  # log likelihoods are divided by it: neighbouring orders share a body's resonances
+FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
 MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
-TONE_SIGMAS = 1.96  # 95 % of a normal distribution
+SIGMAS = 1.96  # 95 % of a normal distribution
+CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
 NO_LINES = (
     "No lines stand out of the noise: the engine was off, or its shake is below what this phone can see. "
     "Tape the phone nearer to the engine and record again."
@@ -38,6 +43,8 @@ class _Guess:
     mean_rpm: float
     log_score: float
     engine: Engine
+    seen: pattern.OrderView
+    ratio: float  # of this speed to the angle of the view
 
 
 @dataclass(frozen=True)
@@ -56,16 +63,16 @@ def find_speed(signal: Signal, engine: Engine | None, condition: Condition) -> S
         return _none(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
-    fr = comb.frames(signal)
-    guesses = _guesses(signal, fr, engine, condition)
+    thin = _thinned(signal)
+    guesses = _guesses(thin, comb.frames(thin), engine, condition)
     if not guesses:
         return _none("no-lines", NO_LINES)
-    answers = _merged(guesses, float(np.log(prior.NO_ENGINE)))
+    answers = _merged(guesses, prior.log_no_engine(condition))
     best, confidence = answers[0]
     second = answers[1] if len(answers) > 1 else None
     if confidence < LEAST_CONFIDENCE:
         return _undecided(best, confidence, second)
-    track = _track(signal, fr, best, confidence, second, condition)
+    track = _track(signal, thin, best, confidence, second, condition)
     return SpeedAnswer(track, _tachometer_note(track, condition))
 
 
@@ -75,9 +82,10 @@ def _guesses(signal: Signal, fr: comb.Frames, engine: Engine | None, condition: 
     highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[_Guess] = []
     for line in comb.line_paths(fr, LINES, highest):
-        t, line_hz, _ = tracking.refine(signal, fr.t_s, line, np.ones(1), rounds=1)
-        found += _direct(signal, t, line_hz, engines, condition)
-        found += _mirrored(signal, t, signal.fs_hz - line_hz, engines, condition)
+        at = tracking.refine(signal, fr.t_s, line, np.ones(1), np.ones(1), rounds=1)
+        found += _direct(signal, at.t_s, at.speed_hz, engines, condition)
+        if signal.fs_hz < FOLDING_HZ:
+            found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, condition)
     return found
 
 
@@ -90,8 +98,7 @@ def _direct(
     for engine, chance in engines.items():
         for order in pattern.expected_teeth(engine)[0]:
             speed = line_hz / order
-            fit = pattern.log_likelihood(seen, 1 / order, engine, _mean(t, speed), signal.fs_hz)
-            found += _weighed(signal, t, speed, fit, engine, chance, condition)
+            found += _weighed(signal, t, speed, seen, 1 / order, engine, chance, condition)
     return found
 
 
@@ -106,23 +113,38 @@ def _mirrored(
             if not prior.LOWEST_RPM <= 60 * _mean(t, speed) <= MIRRORED_RPM:
                 continue
             seen = pattern.view(signal, tracking.crank_angle(_times(signal), t, speed))
-            fit = pattern.log_likelihood(seen, 1.0, engine, _mean(t, speed), signal.fs_hz)
-            found += _weighed(signal, t, speed, fit, engine, chance, condition)
+            found += _weighed(signal, t, speed, seen, 1.0, engine, chance, condition)
     return found
 
 
 def _weighed(
-    signal: Signal, t: Floats, speed: Floats, fit: float, engine: Engine, chance: float, condition: Condition
+    signal: Signal,
+    t: Floats,
+    speed: Floats,
+    seen: pattern.OrderView,
+    ratio: float,
+    engine: Engine,
+    chance: float,
+    condition: Condition,
 ) -> list[_Guess]:
     mean = _mean(t, speed)
     if not prior.LOWEST_RPM <= 60 * mean <= prior.HIGHEST_RPM:
         return []
-    fit += pattern.folded_log_likelihood(signal, tracking.crank_angle(_times(signal), t, speed), engine, mean)
-    return [
-        _Guess(
-            t, speed, 60 * mean, fit + prior.log_prior(60 * mean, condition) + float(np.log(chance)), engine
-        )
-    ]
+    fit = pattern.log_likelihood(seen, ratio, engine, mean, signal.fs_hz)
+    if signal.fs_hz < FOLDING_HZ and 60 * mean < MIRRORED_RPM:
+        angle = tracking.crank_angle(_times(signal), t, speed)
+        fit += pattern.folded_log_likelihood(signal, angle, engine, mean)
+    before = prior.log_prior(60 * mean, condition) + float(np.log(chance * PLACE))
+    return [_Guess(t, speed, 60 * mean, fit / CAUTION + before, engine, seen, ratio)]
+
+
+def _thinned(signal: Signal) -> Signal:
+    """The signal at the lowest whole share of its rate that still holds every order looked at."""
+    share = int(signal.fs_hz * pattern.USABLE_SHARE / pattern.HIGHEST_HZ)
+    if share < 2:
+        return signal
+    fewer = scipy.signal.resample_poly(signal.accel_m_s2, 1, share, axis=0)
+    return replace(signal, fs_hz=signal.fs_hz / share, accel_m_s2=fewer, good=signal.good[::share][: len(fewer)].copy())
 
 
 def _times(signal: Signal) -> Floats:
@@ -147,47 +169,36 @@ def _merged(guesses: list[_Guess], log_nothing: float) -> list[tuple[_Guess, flo
 
 def _track(
     signal: Signal,
-    fr: comb.Frames,
+    thin: Signal,
     best: _Guess,
     confidence: float,
     second: tuple[_Guess, float] | None,
     condition: Condition,
 ) -> SpeedTrack:
-    orders = _telling_orders(
-        fr, np.interp(fr.t_s, best.t_s, best.speed_hz), best.engine, tracking.MOST_ORDERS
+    orders, snr = pattern.telling(
+        best.seen, best.ratio, best.engine, best.mean_rpm / 60, thin.fs_hz, tracking.MOST_ORDERS
     )
-    t, speed, error = tracking.refine(signal, best.t_s, best.speed_hz, orders)
-    sample_t = np.arange(len(signal.accel_m_s2)) / signal.fs_hz
-    angle = tracking.crank_angle(sample_t, t, speed)
-    mean = 60 * float((angle[-1] - angle[0]) / (sample_t[-1] - sample_t[0]))
-    spread = 60 * float(np.sqrt(np.mean(error**2)) / np.sqrt(len(error)))
-    half = TONE_SIGMAS * max(spread, 1e-5 * mean)
+    if not len(orders):  # its firing order is all there is, folded down
+        orders, snr = np.array([best.engine.firing_order]), np.ones(1)
+    at = tracking.refine(thin, best.t_s, best.speed_hz, orders, snr)
+    angle = tracking.crank_angle(_times(signal), at.t_s, at.speed_hz)
+    mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
+    half = SIGMAS * max(60 * at.mean_error_hz, CLOCK_ERROR * mean)
     runner = None
     if second is not None and second[1] > 0.005:
         runner = RunnerUp(second[0].mean_rpm, second[1], _relation(second[0].mean_rpm / mean))
     return SpeedTrack(
-        signal.start_s + t,
-        60 * speed,
+        signal.start_s + at.t_s,
+        60 * at.speed_hz,
         mean,
         mean - half,
         mean + half,
-        60 * float(np.std(speed)),
+        60 * float(np.std(at.speed_hz)),
         min(confidence, 0.999),
         "vibration with tachometer" if condition.tachometer_rpm else "vibration",
         angle,
         runner,
     )
-
-
-def _telling_orders(fr: comb.Frames, speed_hz: Floats, engine: Engine, count: int) -> Floats:
-    """The few orders below half the rate that stand highest in the frames along the path, highest first."""
-    teeth, _ = pattern.expected_teeth(engine)
-    visible = teeth[teeth * speed_hz.max() < pattern.USABLE_SHARE * fr.fs_hz]
-    visible = visible if len(visible) else teeth[:1]
-    place = np.rint(visible * speed_hz[:, None] / fr.df_hz).astype(int)
-    height = np.median(np.take_along_axis(fr.power, place.clip(0, fr.power.shape[1] - 1), axis=1), axis=0)
-    ranked = np.argsort(-height)[:count]
-    return visible[[i for i in ranked if height[i] > 3.0 or i == ranked[0]]]
 
 
 def _relation(ratio: float) -> str:

@@ -13,47 +13,62 @@ neighbour) is wide on purpose.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy import fft, ndimage, special
+from scipy import fft
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
 
-LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 90.0  # Hann: a line is 1.44 / block wide, 0.036 order at 40
+
+@dataclass(frozen=True)
+class State:
+    """What an engine shows when it is so: dB of order 0.5, of order 1, of the other orders below and above the
+    firing order, and of the firing order itself, all re the state's leading order."""
+
+    name: str
+    share: float
+    lead_db: float
+    half: float
+    one: float
+    below: float
+    above: float
+    firing: float = 0.0
+    offsets: tuple[tuple[float, float], ...] = ((1.0, 0.0),)
+
+
+LEAST_BLOCK_S, MOST_BLOCK_S = 4.0, 9.0  # Hann: a line is 1.44 / block wide, 0.16 Hz at the longest
 BLOCKS = 5.0  # wanted, to average noise
-ZERO_PAD = 2
-FLOOR_HALF_WIDTH_ORDER = 0.45  # just short of the next half order
+ZERO_PAD = 2  # points a line width; a peak is looked for one point to each side of a tooth
+FLOOR_HALF_WIDTH_HZ = 4.0  # just short of the next half order at 500 rpm
 FLOOR_QUANTILE = 30.0
 SEEN = (
     3.0  # times the floor: with ten blocks of three axes noise alone passes it less than once in 10,000 bins
 )
-TOOTH_WIDTH = 0.02  # orders, either side: how far a line's peak may lie from its tooth
-HIGHEST_HZ = 110.0  # orders above it say nothing about idle speed that those below do not
+HIGHEST_HZ = 88.0  # orders above it say nothing about idle speed that those below do not
 USABLE_SHARE = 0.46  # of the sample rate
-STRAY_LINES = 2.0  # expected in a recording, anywhere over the orders looked at
+STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
 LEVEL_RANGE_DB = 50.0  # a stray line may have any level within this range
-SPREAD_DB = 10.0
-ANCHOR_SPREAD_DB = 9.0
+SPREAD_DB = 8.0  # from one order to the next: the body's resonances
+LEAD_SPREAD_DB = 9.0  # of the leading order, from car to car and place to place
+T4_PEAK = 0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
+HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
 FOLDED_SEEN = 0.3  # an order above half the rate passes the phone's own filter rather less than half the time
 FOLDED_STRAY = 0.02  # chance that a stray line stands where the order folds to
 FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
 FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
-# state: prior, level of its leading order (dB re 1 m/s2 rms), dB of the others re the leading order
-STATES = {
-    "sound": {"prior": 0.58, "lead_db": -18.0, "half": -18.0, "one": -16.0, "below": -26.0, "above": -36.0},
-    "uneven": {"prior": 0.12, "lead_db": -18.0, "half": -4.0, "one": -6.0, "below": -10.0, "above": -20.0},
-    "weak cylinder": {"prior": 0.16, "lead_db": -9.0, "firing": -10.0, "below": -16.0, "above": -26.0},
-    "unbalance": {
-        "prior": 0.14,
-        "lead_db": -10.0,
-        "firing": -12.0,
-        "half": -22.0,
-        "below": -34.0,
-        "above": -40.0,
-    },
-}
-FIRING_HARMONIC_DB = -9.0  # each further firing harmonic re the one before
+FIRING_HARMONICS_DB = (-6.0, -14.0)  # each further firing harmonic re the one before, in two equal shares
+# How even an engine is differs from car to car and moves all its half orders together: each offset (dB) of
+# these is taken in turn, with its share.
+EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
+# Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
+STATES = (
+    State("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=EVENNESS),
+    State("uneven", 0.10, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
+    State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
+    State("unbalance", 0.14, -10.0, firing=-12.0, half=-14.0, one=0.0, below=-24.0, above=-30.0, offsets=EVENNESS),
+)
 THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rocking couple
 
 
@@ -65,49 +80,58 @@ class OrderView:
     height: Floats
     level_db: Floats
     floor_db: Floats
+    block_s: float
 
     def at(self, teeth: Floats) -> tuple[np.ndarray, Floats, Floats]:
-        """For each tooth (k,): whether a line peaks there, its level (dB re 1 m/s2 rms), the floor's level."""
-        step = self.orders[1]
-        reach = max(1, round(TOOTH_WIDTH / step))
-        place = np.rint(teeth / step).astype(int)[:, None] + np.arange(-2 * reach - 1, 2 * reach + 2)
-        place = place.clip(1, len(self.orders) - 1)
+        """For each tooth (k,): does a line peak there, its level (dB re 1 m/s2 rms), the floor's level."""
+        tooth = np.rint(teeth / self.orders[1]).astype(int)
+        place = (tooth[:, None] + np.arange(-3, 4)).clip(1, len(self.orders) - 1)
         best = self.height[place].argmax(axis=1)
-        rows = np.arange(len(place))
-        at = place[rows, best]
-        centred = np.abs(best - (2 * reach + 1)) <= reach
-        seen = centred & (self.height[at] > SEEN)
-        return (
-            seen,
-            self.level_db[at],
-            self.floor_db[np.rint(teeth / step).astype(int).clip(1, len(self.orders) - 1)],
-        )
+        at = place[np.arange(len(place)), best]
+        seen = (np.abs(best - 3) <= 1) & (self.height[at] > SEEN)
+        return seen, self.level_db[at], self.floor_db[tooth.clip(1, len(self.orders) - 1)]
+
+    @property
+    def stray_chance(self) -> float:
+        """Chance that some stray line peaks within one point of a given tooth."""
+        return min(0.5, STRAY_LINES * 3 / len(self.orders))
 
 
 def view(signal: Signal, angle_rev: Floats) -> OrderView:
     """Order spectrum of a signal along a trial crank angle (n,), in revolutions."""
-    speed_hz = (angle_rev[-1] - angle_rev[0]) / ((len(angle_rev) - 1) / signal.fs_hz)
-    per_rev = max(4.0, np.ceil(signal.fs_hz / speed_hz))
+    duration = (len(angle_rev) - 1) / signal.fs_hz
+    speed_hz = (angle_rev[-1] - angle_rev[0]) / duration
+    per_rev = max(2.5, 1.1 * signal.fs_hz / speed_hz)
     even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
     turns = np.asarray([np.interp(even, angle_rev, axis) for axis in signal.accel_m_s2.T])
-    block_rev = np.clip((angle_rev[-1] - angle_rev[0]) / BLOCKS, LEAST_BLOCK_REV, MOST_BLOCK_REV)
-    size = min(round(block_rev * per_rev), len(even))
+    block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
+    size = min(round(block_s * speed_hz * per_rev), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
     window = np.hanning(size + 1)[:size]
     blocks = np.lib.stride_tricks.sliding_window_view(turns, size, axis=1)[:, :: max(1, size // 2)]
     power = (np.abs(fft.rfft(blocks * window, n_fft, axis=2)) ** 2).mean(axis=1)
     power *= 2 / window.sum() ** 2  # a sine's mean square at its peak
     step = per_rev / n_fft
-    keep = max(8, int(min(USABLE_SHARE * signal.fs_hz, HIGHEST_HZ) / speed_hz / step))
+    keep = max(8, min(int(min(USABLE_SHARE * signal.fs_hz, HIGHEST_HZ) / speed_hz / step), power.shape[1]))
     power = power[:, :keep]
-    width = max(3, int(2 * FLOOR_HALF_WIDTH_ORDER / step))
-    floor = ndimage.percentile_filter(power, FLOOR_QUANTILE, size=(1, width), mode="nearest")
-    floor = np.maximum(floor, 1e-10 * power.max() + 1e-30)
+    floor = _floor(power, max(8, int(2 * FLOOR_HALF_WIDTH_HZ / speed_hz / step)))
     height = (power / floor).mean(axis=0)
     height /= max(1.0, float(np.median(height)))
     total, bare = power.sum(axis=0), floor.sum(axis=0)
     level = 10 * np.log10(np.maximum(total - bare, 1e-3 * bare))
-    return OrderView(np.arange(keep) * step, height, level, 10 * np.log10(bare))
+    return OrderView(np.arange(keep) * step, height, level, 10 * np.log10(bare), size / per_rev / speed_hz)
+
+
+def _floor(power: Floats, width: int) -> Floats:
+    """Low quantile of each axis (3, m) over windows of `width` points, joined by straight lines."""
+    width = min(width, power.shape[1])
+    hop = max(1, width // 4)
+    lanes = np.lib.stride_tricks.sliding_window_view(power, width, axis=1)[:, ::hop]
+    low = np.quantile(lanes, FLOOR_QUANTILE / 100, axis=2)
+    middle = np.arange(low.shape[1]) * hop + width / 2
+    at = np.arange(power.shape[1])
+    floor = np.array([np.interp(at, middle, axis) for axis in low])
+    return np.asarray(np.maximum(floor, 1e-10 * power.max() + 1e-30))
 
 
 def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: float, fs: float) -> float:
@@ -119,12 +143,77 @@ def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: floa
     if not len(teeth):
         return -20.0
     there, level, floor = seen.at(teeth * ratio)
-    stray = min(0.5, STRAY_LINES * 2 * TOOTH_WIDTH * ratio / max(seen.orders[-1], 1.0))
-    parts = [
-        np.log(state["prior"]) + _state(name, state, engine, teeth, there, level, floor, stray)
-        for name, state in STATES.items()
+    table = _table(engine, len(teeth))
+    lead = np.where(there[table.lead], table.lead, -1)
+    shown = np.flatnonzero(there & (teeth <= 1.0))
+    if len(shown):  # a weak cylinder leads with the stronger of orders 0.5 and 1
+        lead[table.weak] = shown[level[shown].argmax()]
+    rows = np.arange(len(lead))
+    led = lead >= 0
+    shift = np.where(led, level[lead] - table.relative[rows, lead], table.lead_db)
+    expected = table.relative + shift[:, None]
+    spread = np.full(expected.shape, SPREAD_DB)
+    expected[rows[led], lead[led]] = table.lead_db[led]
+    spread[rows[led], lead[led]] = LEAD_SPREAD_DB
+    # A Student t with four degrees of freedom: heavy tails, so that no single order decides.
+    density = T4_PEAK / spread * (1 + ((level - expected) / spread) ** 2 / 4) ** -2.5
+    hidden = _t4_below((floor + HIDDEN_DB - expected) / spread)
+    terms = np.where(there, density / (seen.stray_chance / LEVEL_RANGE_DB), np.maximum(hidden, 1e-6))
+    total = table.log_share + np.log(terms).sum(axis=1)
+    return float(total.max() + np.log(np.exp(total - total.max()).sum()))
+
+
+def _t4_below(x: Floats) -> Floats:
+    """Distribution function of Student's t with four degrees of freedom, in closed form."""
+    root = np.sqrt(1 + x**2 / 4)
+    return np.asarray(0.5 + 0.375 * x / root * (1 - x**2 / (12 * root**2)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """For each state and variant (s): log share, levels (s, k) of the teeth re the leading order, the leading tooth,
+    its own level, and which rows are those of a weak cylinder."""
+
+    log_share: Floats
+    relative: Floats
+    lead: np.ndarray
+    lead_db: Floats
+    weak: np.ndarray
+
+
+@lru_cache(maxsize=512)
+def _table(engine: Engine, count: int) -> _Table:
+    step = 1.0 if engine.strokes == 2 else 0.5
+    teeth = step * np.arange(1, count + 1)
+    variants = [
+        (state, share / len(FIRING_HARMONICS_DB), offset, slope)
+        for state in STATES
+        for share, offset in state.offsets
+        for slope in FIRING_HARMONICS_DB
     ]
-    return float(special.logsumexp(parts))
+    leads = [1.0 if state.name == "unbalance" else engine.firing_order for state, *_ in variants]
+    places = [int(np.abs(teeth - lead).argmin()) for lead in leads]
+    return _Table(
+        np.log([state.share * share for state, share, _, _ in variants]),
+        np.array([_relative(state, offset, slope, engine, teeth) for state, _, offset, slope in variants]),
+        np.array(places),
+        np.array([state.lead_db for state, *_ in variants]),
+        np.array([state.name == "weak cylinder" for state, *_ in variants]),
+    )
+
+
+def _relative(state: State, offset_db: float, slope_db: float, engine: Engine, teeth: Floats) -> Floats:
+    """Level (dB) of each tooth re the state's leading order."""
+    firing = engine.firing_order
+    relative = np.where(teeth < firing, state.below, state.above) + offset_db
+    relative[np.isclose(teeth, 1.0)] = state.one + (offset_db if state.one else 0.0)
+    relative[np.isclose(teeth, 0.5)] = state.half + offset_db
+    if state.name == "sound" and engine.cylinders == 3:
+        relative[np.isclose(teeth, 1.0)] = THREE_ROCKS_DB
+    multiple = teeth / firing
+    harmonic = np.isclose(multiple, np.rint(multiple)) & (multiple > 0.5)
+    relative[harmonic] = state.firing + slope_db * (multiple[harmonic] - 1)
+    return relative
 
 
 def folded_log_likelihood(signal: Signal, angle_rev: Floats, engine: Engine, speed_hz: float) -> float:
@@ -144,7 +233,7 @@ def folded_log_likelihood(signal: Signal, angle_rev: Floats, engine: Engine, spe
 def _height_along(signal: Signal, turns: Floats, speed_hz: float) -> float:
     """Power of the phasor that turns with `turns` (n,), over the floor within a third of an order of it."""
     values = signal.accel_m_s2.T * np.exp(-2j * np.pi * turns)
-    size = min(values.shape[1], round(LEAST_BLOCK_REV / speed_hz * signal.fs_hz))
+    size = min(values.shape[1], round(LEAST_BLOCK_S * signal.fs_hz))
     blocks = np.lib.stride_tricks.sliding_window_view(values, size, axis=1)[:, :: max(1, size // 2)]
     power = (np.abs(np.fft.fft(blocks * np.hanning(size), axis=2)) ** 2).mean(axis=1).sum(axis=0)
     near = max(4, int(speed_hz / 3 * size / signal.fs_hz))
@@ -157,64 +246,16 @@ def _teeth(engine: Engine, highest: float) -> Floats:
     return np.arange(step, min(highest, 24.0) + 1e-9, step)
 
 
-def _state(
-    name: str,
-    state: dict[str, float],
-    engine: Engine,
-    teeth: Floats,
-    there: np.ndarray,
-    level: Floats,
-    floor: Floats,
-    stray: float,
-) -> float:
-    expected, lead = _expected(name, state, engine, teeth, there, level)
-    log_stray = np.log(stray / LEVEL_RANGE_DB)
-    spread = np.full(len(teeth), SPREAD_DB)
-    if lead is not None:
-        spread[lead] = ANCHOR_SPREAD_DB
-    deviation = (level - expected) / spread
-    # A Student t with four degrees of freedom: heavy tails, so that no single order decides.
-    density = special.gammaln(2.5) - special.gammaln(2.0) - 0.5 * np.log(4 * np.pi) - np.log(spread)
-    density = density - 2.5 * np.log1p(deviation**2 / 4)
-    hidden = special.stdtr(4.0, (floor + 3.0 - expected) / spread)
-    terms = np.where(there, density - log_stray, np.log(np.maximum(hidden, 1e-6)))
-    return float(terms.sum())
-
-
-def _expected(
-    name: str, state: dict[str, float], engine: Engine, teeth: Floats, there: np.ndarray, level: Floats
-) -> tuple[Floats, int | None]:
-    """Expected level (dB) of each tooth in a state, given the level of the state's leading order if seen."""
-    firing = engine.firing_order
-    harmonic = np.isclose(teeth % firing, 0) | np.isclose(teeth % firing, firing)
-    relative = np.where(teeth < firing, state["below"], state["above"])
-    relative = np.where(np.isclose(teeth, 1.0), state.get("one", relative), relative)
-    relative = np.where(np.isclose(teeth, 0.5), state.get("half", relative), relative)
-    if name == "sound" and engine.cylinders == 3:
-        relative = np.where(np.isclose(teeth, 1.0), THREE_ROCKS_DB, relative)
-    base = state.get("firing", 0.0)
-    relative = np.where(harmonic, base + FIRING_HARMONIC_DB * (teeth / firing - 1), relative)
-    lead = _leading(name, firing, teeth, there, level)
-    if lead is None:
-        return relative + state["lead_db"], None
-    if name == "weak cylinder":
-        relative = np.where(teeth <= 1.0, -5.0, relative)
-    relative[lead] = 0.0
-    expected = relative + level[lead] if there[lead] else relative + state["lead_db"]
-    expected[lead] = state["lead_db"]
-    return expected, lead
-
-
-def _leading(name: str, firing: float, teeth: Floats, there: np.ndarray, level: Floats) -> int | None:
-    if name == "weak cylinder":
-        low = np.flatnonzero(teeth <= 1.0)
-        shown = [i for i in low if there[i]]
-        if shown:
-            return int(max(shown, key=lambda i: level[i]))
-        return int(low[0]) if len(low) else None
-    order = 1.0 if name == "unbalance" else firing
-    at = np.flatnonzero(np.isclose(teeth, order))
-    return int(at[0]) if len(at) else None
+def telling(
+    seen: OrderView, ratio: float, engine: Engine, speed_hz: float, fs: float, most: int
+) -> tuple[Floats, Floats]:
+    """The orders whose lines stand highest on this hypothesis' teeth, and each one's power over the noise within
+    one second's resolution."""
+    teeth = _teeth(engine, min(USABLE_SHARE * fs, HIGHEST_HZ) / speed_hz)
+    there, level, floor = seen.at(teeth * ratio)
+    height = np.where(there, level - floor, -np.inf)
+    ranked = [i for i in np.argsort(-height)[:most] if there[i]]
+    return teeth[ranked], 10 ** (height[ranked] / 10) / seen.block_s
 
 
 def expected_teeth(engine: Engine) -> tuple[Floats, Floats]:

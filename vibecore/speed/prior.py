@@ -12,14 +12,15 @@ from vibecore.model import Condition
 
 LOWEST_RPM = 330.0  # an engine barely turning over by itself
 HIGHEST_RPM = 6000.0
-NO_ENGINE = 0.02  # chance that the recording holds no engine at all, said to be running or not said
+# Chance that nothing of the engine can be seen: nothing said; said how it was held; tachometer read.
+NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ = 0.05, 0.02, 0.005
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
 TACHOMETER_TRUSTED = 0.12
 TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this recording
 # Mixture parts: weight, middle (rpm), spread of the natural logarithm below and above the middle. A warm engine
 # does not run much below 450 rpm, so the lower side is steeper.
 _IDLE, _RAISED, _DRIVING = (720.0, 0.17, 0.20), (1150.0, 0.22, 0.28), (2100.0, 0.35, 0.5)
-IDLE = ((0.93, *_IDLE), (0.05, *_RAISED), (0.02, *_DRIVING))
+IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.10, *_IDLE), (0.77, *_RAISED), (0.13, *_DRIVING))
 ANY = ((0.74, *_IDLE), (0.19, *_RAISED), (0.07, *_DRIVING))
 
@@ -35,6 +36,13 @@ def log_prior(rpm: float, condition: Condition) -> float:
         close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)
         density = (1 - TACHOMETER_WRONG) * close + TACHOMETER_WRONG * density
     return float(np.log(density + 1e-12))
+
+
+def log_no_engine(condition: Condition) -> float:
+    """Natural log of the chance that the lines seen are none of the engine's."""
+    if condition.tachometer_rpm:
+        return float(np.log(NO_ENGINE_READ))
+    return float(np.log(NO_ENGINE_HELD if condition.speed_hold else NO_ENGINE))
 
 
 def _split_normal(x: float, below: float, above: float) -> float:
