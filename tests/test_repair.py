@@ -28,6 +28,7 @@ from vibecore.model import (
 )
 from vibecore.repair import lines, significance, sound
 from vibecore.repair.likeness import likeness
+from vibecore.resonance import accelerance
 from vibecore.spectra import density
 
 FOUR = Engine(4)
@@ -457,6 +458,43 @@ def test_job_pairs_like_with_like_and_takes_the_pair_that_tells_most() -> None:
     only_after = repair.repair_of_job(job[2:], FOUR)
     assert only_after is not None
     assert only_after.verdict == "cannot-tell"
+
+
+def test_a_sweep_from_before_the_repair_corrects_for_speed() -> None:
+    # One order of a constant force past a mode at 26 Hz, damping 0.08: levels from the closed form.
+    def level(rpm: float) -> float:
+        return float(0.1 * accelerance(2 * rpm / 60 / 26.0, 0.08, "force"))
+
+    fs_hz, neutral = 200.0, replace(WHEEL, gear="neutral")
+    t = np.arange(int(60 * fs_hz)) / fs_hz
+    rpm = 550 + 10 * t
+    angle = np.cumsum(rpm) / 60 / fs_hz
+    shake = 0.1 * np.sqrt(2) * accelerance(2 * rpm / 60 / 26.0, 0.08, "force") * np.cos(4 * np.pi * angle)
+    x = np.column_stack([shake, np.zeros((len(t), 2))]) + 0.01 * np.random.default_rng(1).normal(
+        size=(len(t), 3)
+    )
+    sweep = replace(
+        made({2.0: 0.2}, replace(neutral, speed_hold="sweep"), rpm=850),
+        signal=Signal(fs_hz, 0.0, x, np.ones(len(t), bool), (0.0, 60.0), True, 0.0),
+        speed=SpeedTrack(t, rpm, 850.0, 849.0, 851.0, 170.0, 0.99, "vibration", angle),
+    )
+    pair = [
+        made({2.0: level(700)}, neutral),
+        made({2.0: level(750)}, replace(neutral, stage="after"), rpm=750),
+    ]
+    plain = repair.repair_of_job(pair, FOUR, cause_id="engine-mount")
+    corrected = repair.repair_of_job([*pair, sweep], FOUR, cause_id="engine-mount")
+    assert plain is not None
+    assert corrected is not None
+    assert plain.change_db == pytest.approx(20 * np.log10(level(750) / level(700)), abs=1e-6)
+    assert abs(plain.change_db) > 2
+    assert corrected.change_db == pytest.approx(0.0, abs=0.3)
+    assert corrected.verdict == "unchanged"
+
+
+def test_a_faint_line_is_not_taken_for_the_complaint() -> None:
+    faint = Line(15.7, 1.342, 0.033, 12.0)
+    assert repair.standing_out(made(SOUND | {2.0: 0.15}, other=(faint,)), FOUR) == (2.0,)
 
 
 def test_fault_lines_of_causes() -> None:

@@ -9,8 +9,8 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Line, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
-from vibecore.repair.likeness import Likeness, likeness
+from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, compare
+from vibecore.repair.likeness import SPEED_NOTE_SHARE, likeness
 from vibecore.repair.lines import (
     Z_95,
     Level,
@@ -21,6 +21,7 @@ from vibecore.repair.lines import (
     total,
 )
 from vibecore.repair.sound import DB_PER_NEPER, SoundLevel, joined, sound_between, sound_level
+from vibecore.resonance import Resonance, fit, order_points
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
@@ -87,7 +88,7 @@ def repair_of_job(
     if not befores:
         return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
     couples = [(_most_alike(befores, after), after) for after in afters]
-    results = [(b, a, _compared(b, a, engine, cause_id, placing_db)) for b, a in couples]
+    results = [(b, a, _compared(b, a, befores, engine, cause_id, placing_db)) for b, a in couples]
     sure = [r for r in results if r[2].change_db is not None]
     if not sure:
         return results[0][2]
@@ -112,14 +113,19 @@ def repair_of_job(
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
     def unlike(before: Analysis) -> tuple[bool, float]:
-        like: Likeness = likeness(before, after)
+        like = likeness(before, after)
         return like.blocking is not None, float(np.hypot(like.extra_sd_db, like.speed_sd_db))
 
     return min(befores, key=unlike)
 
 
 def _compared(
-    before: Analysis, after: Analysis, engine: Engine, cause_id: str | None, placing_db: float
+    before: Analysis,
+    after: Analysis,
+    befores: Sequence[Analysis],
+    engine: Engine,
+    cause_id: str | None,
+    placing_db: float,
 ) -> Repair:
     lines = fault_lines(cause_id, before, engine)
     return compare(
@@ -130,7 +136,30 @@ def _compared(
         fault_between=lines.between,
         engine=engine,
         placing_db=placing_db,
+        courses=_courses(before, after, befores, lines.orders),
     )
+
+
+def _courses(
+    before: Analysis, after: Analysis, befores: Sequence[Analysis], orders: Sequence[float]
+) -> dict[float, Course]:
+    """Level over frequency of each order, where the speeds differ and the other recordings from before the
+    repair, on the same place, show a natural frequency that the order passes."""
+    if before.speed is None or after.speed is None:
+        return {}
+    if abs(after.speed.mean_rpm / before.speed.mean_rpm - 1) <= SPEED_NOTE_SHARE:
+        return {}
+    found: dict[float, Course] = {}
+    for order in orders:
+        points = [
+            order_points(one.signal, one.speed, order)
+            for one in befores
+            if one.speed is not None and one.condition.place == before.condition.place
+        ]
+        mode = fit(points)
+        if isinstance(mode, Resonance):
+            found[order] = mode.course_db
+    return found
 
 
 def _standing_out_db(before: Analysis, engine: Engine, cause_id: str | None) -> float:
