@@ -144,7 +144,9 @@ def _thinned(signal: Signal) -> Signal:
     if share < 2:
         return signal
     fewer = scipy.signal.resample_poly(signal.accel_m_s2, 1, share, axis=0)
-    return replace(signal, fs_hz=signal.fs_hz / share, accel_m_s2=fewer, good=signal.good[::share][: len(fewer)].copy())
+    return replace(
+        signal, fs_hz=signal.fs_hz / share, accel_m_s2=fewer, good=signal.good[::share][: len(fewer)].copy()
+    )
 
 
 def _times(signal: Signal) -> Floats:

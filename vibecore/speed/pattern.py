@@ -52,7 +52,9 @@ STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
 LEVEL_RANGE_DB = 50.0  # a stray line may have any level within this range
 SPREAD_DB = 8.0  # from one order to the next: the body's resonances
 LEAD_SPREAD_DB = 9.0  # of the leading order, from car to car and place to place
-T4_PEAK = 0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
+T4_PEAK = (
+    0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
+)
 HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
 FOLDED_SEEN = 0.3  # an order above half the rate passes the phone's own filter rather less than half the time
 FOLDED_STRAY = 0.02  # chance that a stray line stands where the order folds to
@@ -67,7 +69,17 @@ STATES = (
     State("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=EVENNESS),
     State("uneven", 0.10, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
     State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
-    State("unbalance", 0.14, -10.0, firing=-12.0, half=-14.0, one=0.0, below=-24.0, above=-30.0, offsets=EVENNESS),
+    State(
+        "unbalance",
+        0.14,
+        -10.0,
+        firing=-12.0,
+        half=-14.0,
+        one=0.0,
+        below=-24.0,
+        above=-30.0,
+        offsets=EVENNESS,
+    ),
 )
 THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rocking couple
 

@@ -18,7 +18,9 @@ from scipy.signal import upfirdn
 
 from vibecore.model import Floats, Signal
 
-WINDOW_S = 0.8  # Hann: other lines 2.5 Hz away do not disturb; a crank's angle is steady enough along the path
+WINDOW_S = (
+    0.8  # Hann: other lines 2.5 Hz away do not disturb; a crank's angle is steady enough along the path
+)
 HOP_S = 0.2
 MOST_ORDERS = 6
 LEAST_SNR = 0.02
@@ -87,7 +89,9 @@ def _phasors(accel: Floats, angle: Floats, orders: Floats, at: np.ndarray, size:
     """(k, m): each order's phasor in each window, along the direction in which it mostly shakes."""
     window = np.hanning(size + 2)[1:-1].astype(np.float32)
     hop = int(at[1] - at[0]) if len(at) > 1 else 1
-    lead = (1 - size) % hop  # zeros put before, so that the sums of whole windows fall on multiples of the hop
+    lead = (
+        1 - size
+    ) % hop  # zeros put before, so that the sums of whole windows fall on multiples of the hop
     first = (lead + size - 1) // hop
     values = np.ascontiguousarray(accel.T, dtype=np.float32)
     out = np.empty((len(orders), len(at)), dtype=complex)
