@@ -12,11 +12,9 @@ import threading
 
 import pytest
 
-from vibecore import blobs
-from vibecore import store as store_module
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import NewFile, StaleEdit, Store, data_folder
+from vibecore.store import NewFile, StaleEdit, Store, blobs, data_folder, schema
 
 CASE = "[vehicle]\ncylinders = 4\n"
 
@@ -174,8 +172,8 @@ def test_an_unreadable_database_is_kept_aside_and_told(tmp_path):
 def test_an_older_form_is_backed_up_then_brought_up(tmp_path, monkeypatch):
     old = Store(tmp_path)
     job = old.new("Van", CASE)
-    later = (*store_module.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT DEFAULT 'grey'",))
-    monkeypatch.setattr(store_module, "MIGRATIONS", later)
+    later = (*schema.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT DEFAULT 'grey'",))
+    monkeypatch.setattr(schema, "MIGRATIONS", later)
     assert Store(tmp_path).open(job.head.id).head.title == "Van"
     (backup,) = (tmp_path / "backups").iterdir()
     for path, columns in ((backup, False), (tmp_path / "jobs.sqlite", True)):
@@ -190,8 +188,8 @@ def test_an_older_form_is_backed_up_then_brought_up(tmp_path, monkeypatch):
 
 def test_a_migration_that_fails_leaves_the_old_database(tmp_path, monkeypatch):
     job = Store(tmp_path).new("Van", CASE)
-    broken = (*store_module.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT", "NOT SQL"))
-    monkeypatch.setattr(store_module, "MIGRATIONS", broken)
+    broken = (*schema.MIGRATIONS, ("ALTER TABLE job ADD COLUMN colour TEXT", "NOT SQL"))
+    monkeypatch.setattr(schema, "MIGRATIONS", broken)
     with pytest.raises(StoreError):
         Store(tmp_path)
     monkeypatch.undo()

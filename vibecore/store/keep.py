@@ -1,100 +1,21 @@
-"""Jobs on disk: one SQLite database and the original files, byte for byte, in one data folder.
-
-    DATA/jobs.sqlite            what is known of each job (write-ahead log, fully synchronous)
-    DATA/files/ab/abcdef...     each original file once, named by the SHA-256 of its bytes
-    DATA/backups/               the database as it was before a newer version changed its tables
-
-A call that has returned is on the disk: a file is written aside, forced out and renamed, and its row is
-committed after it. Two people may edit one job: each save names the revision it started from, and the later
-one is told (`StaleEdit`), never silently lost or silently winning.
-"""
+"""Keep jobs, fetch them, find them: all that touches the database but its tables."""
 
 from __future__ import annotations
 
 import contextlib
-import errno
 import hashlib
 import json
-import os
 import secrets
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
-from vibecore import blobs
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
-
-DATA_VARIABLE = "VIBECORE_DATA"  # environment variable that names another data folder
-BUSY_WAIT_S = 15.0  # how long a save waits for another one's: longer than writing one large upload takes
-
-# One tuple of statements a version: the database carries the number of those it has had (user_version).
-MIGRATIONS: tuple[tuple[str, ...], ...] = (
-    (
-        "CREATE TABLE job (id TEXT PRIMARY KEY, title TEXT NOT NULL, state TEXT NOT NULL DEFAULT 'open',"
-        " revision INTEGER NOT NULL DEFAULT 1, created_s REAL NOT NULL, changed_s REAL NOT NULL,"
-        " case_text TEXT NOT NULL, notes TEXT NOT NULL DEFAULT '{}')",
-        "CREATE TABLE file (job_id TEXT NOT NULL REFERENCES job(id) ON DELETE CASCADE, position INTEGER,"
-        " name TEXT NOT NULL, digest TEXT NOT NULL, size_bytes INTEGER NOT NULL, aside TEXT,"
-        " PRIMARY KEY (job_id, name))",
-    ),
-)
-
-State = Literal["open", "closed", "bin"]
-
-
-class StaleEdit(StoreError):  # noqa: N818 - it is an event to be told, as much as an error
-    """Somebody saved this job after the caller had opened it."""
-
-
-@dataclass(frozen=True)
-class StoredFile:
-    """One original file of a job. aside: why it cannot be read as a recording, None if it can."""
-
-    name: str
-    digest: str
-    size_bytes: int
-    aside: str | None = None
-
-
-@dataclass(frozen=True)
-class NewFile:
-    name: str
-    data: bytes
-    aside: str | None = None
-
-
-@dataclass(frozen=True)
-class JobHead:
-    """A line in the list of jobs. Times are seconds since 1970."""
-
-    id: str
-    title: str
-    state: State
-    revision: int
-    created_s: float
-    changed_s: float
-
-
-@dataclass(frozen=True)
-class Job:
-    head: JobHead
-    case_text: str  # a case file as in the contract
-    notes: Mapping[str, str]  # what the case file has no key for: the complaint, what was done ...
-    files: tuple[StoredFile, ...]
-
-
-def data_folder() -> Path:
-    """The folder of the jobs: what VIBECORE_DATA names, else the user's data folder of this system."""
-    named = os.environ.get(DATA_VARIABLE)
-    if named:
-        return Path(named)
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("vibecore", appauthor=False))
+from vibecore.store import blobs, schema
+from vibecore.store.disk import sentence, told
+from vibecore.store.records import Job, JobHead, NewFile, StaleEdit, State, StoredFile
 
 
 class Store:
@@ -105,16 +26,16 @@ class Store:
         self.files = self.folder / "files"
         self.database = self.folder / "jobs.sqlite"
         self.notices: tuple[str, ...] = ()
-        with _told(self.folder):
+        with told(self.folder):
             self.files.mkdir(parents=True, exist_ok=True)
             blobs.sweep(self.files)
         try:
-            self._migrate()
+            schema.migrate(self.database)
         except sqlite3.DatabaseError as error:
             if error.sqlite_errorcode not in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-                raise _sentence(error, self.folder) from error
-            self._set_aside()
-            self._migrate()
+                raise sentence(error, self.folder) from error
+            self.notices += (schema.set_aside(self.database),)
+            schema.migrate(self.database)
 
     # -- reading ---------------------------------------------------------------------------------------
 
@@ -233,8 +154,8 @@ class Store:
     @contextlib.contextmanager
     def _connect(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
         """A connection for one piece of work; `write` takes the one writer's place at once and commits."""
-        with _told(self.folder):
-            con = sqlite3.connect(self.database, timeout=BUSY_WAIT_S, isolation_level=None)
+        with told(self.folder):
+            con = sqlite3.connect(self.database, timeout=schema.BUSY_WAIT_S, isolation_level=None)
             try:
                 for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
                     con.execute(f"PRAGMA {pragma}")
@@ -275,78 +196,3 @@ class Store:
                 "INSERT INTO file VALUES (?,?,?,?,?,?)",
                 (job_id, position, name, blobs.put(self.files, new.data), len(new.data), new.aside),
             )
-
-    def _migrate(self) -> None:
-        """Bring the tables up to this version, after a backup if there was an older one."""
-        con = sqlite3.connect(self.database, timeout=BUSY_WAIT_S, isolation_level=None)
-        with contextlib.closing(con):
-            con.execute("PRAGMA journal_mode=WAL")
-            if _version(con) == len(MIGRATIONS):
-                return
-            con.execute(
-                "BEGIN IMMEDIATE"
-            )  # from here on no other process writes, so the backup is the last word
-            version = _version(con)
-            if version > len(MIGRATIONS):
-                raise StoreError(
-                    f"The jobs in {self.folder} were kept by a newer vibecore (form {version}, this one "
-                    f"knows {len(MIGRATIONS)}). Use the newer one, or another folder with --data."
-                )
-            if 0 < version < len(MIGRATIONS):
-                self._backup(version)
-            for number in range(version, len(MIGRATIONS)):
-                for statement in MIGRATIONS[number]:
-                    con.execute(statement)
-            con.execute(f"PRAGMA user_version={len(MIGRATIONS)}")
-            con.execute("COMMIT")
-
-    def _backup(self, version: int) -> None:
-        folder = self.folder / "backups"
-        folder.mkdir(exist_ok=True)
-        names = {p.name for p in folder.iterdir()}
-        target = folder / free_name(f"jobs-form-{version}.sqlite", names)
-        source, copy = sqlite3.connect(self.database), sqlite3.connect(target)
-        with contextlib.closing(source), contextlib.closing(copy):
-            source.backup(copy)
-
-    def _set_aside(self) -> None:
-        """Keep a database that cannot be read under another name, and say so."""
-        names = {p.name for p in self.folder.iterdir()}
-        aside = free_name("jobs-unreadable.sqlite", names)
-        for ending in ("", "-wal", "-shm"):
-            part = self.database.with_name(self.database.name + ending)
-            if part.exists():
-                part.replace(self.folder / (aside + ending))
-        self.notices += (
-            f"The list of jobs could not be read. It is kept as {aside} in {self.folder}, the original files "
-            "are untouched, and a new list was started.",
-        )
-
-
-def _version(con: sqlite3.Connection) -> int:
-    return int(con.execute("PRAGMA user_version").fetchone()[0])
-
-
-@contextlib.contextmanager
-def _told(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except (OSError, sqlite3.Error) as error:
-        raise _sentence(error, folder) from error
-
-
-def _sentence(error: OSError | sqlite3.Error, folder: Path) -> StoreError:
-    """What went wrong with the disk, in words, and what to do."""
-    code = error.errno if isinstance(error, OSError) else getattr(error, "sqlite_errorcode", None)
-    full = (errno.ENOSPC, errno.EDQUOT) if isinstance(error, OSError) else (sqlite3.SQLITE_FULL,)
-    if code in full:
-        return StoreError(
-            f"The disk with {folder} is full: this change was not saved, what was saved before is safe. "
-            "Make room, then do it again."
-        )
-    if isinstance(error, sqlite3.Error) and code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return StoreError("Another window is saving just now, so this change was not saved. Do it again.")
-    return StoreError(
-        f"The jobs in {folder} cannot be read or written ({error}). Check that the folder is there and that "
-        "you may write in it, or choose another with --data."
-    )

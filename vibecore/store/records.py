@@ -1,0 +1,52 @@
+"""What the store gives and takes: records, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from vibecore.errors import StoreError
+
+State = Literal["open", "closed", "bin"]
+
+
+class StaleEdit(StoreError):  # noqa: N818 - it is an event to be told, as much as an error
+    """Somebody saved this job after the caller had opened it."""
+
+
+@dataclass(frozen=True)
+class StoredFile:
+    """One original file of a job. aside: why it cannot be read as a recording, None if it can."""
+
+    name: str
+    digest: str
+    size_bytes: int
+    aside: str | None = None
+
+
+@dataclass(frozen=True)
+class NewFile:
+    name: str
+    data: bytes
+    aside: str | None = None
+
+
+@dataclass(frozen=True)
+class JobHead:
+    """A line in the list of jobs. Times are seconds since 1970."""
+
+    id: str
+    title: str
+    state: State
+    revision: int
+    created_s: float
+    changed_s: float
+
+
+@dataclass(frozen=True)
+class Job:
+    head: JobHead
+    case_text: str  # a case file as in the contract
+    notes: Mapping[str, str]  # what the case file has no key for: the complaint, what was done ...
+    files: tuple[StoredFile, ...]
