@@ -10,6 +10,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Generic, TypeVar
 
 from vibecore.case import Case, dump_case
@@ -30,6 +31,9 @@ class Memo(Generic[T]):
 
     def __init__(self, most: int) -> None:
         self._most, self._kept, self._lock = most, OrderedDict[str, T](), threading.Lock()
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._kept
 
     def get(self, key: str, make: Callable[[], T]) -> T:
         """The result kept under this key, made first if it is not there."""
@@ -63,11 +67,21 @@ _WATERFALLS: Memo[Waterfall] = Memo(KEPT_RECORDINGS)
 _RESULTS: Memo[Results] = Memo(KEPT_DIAGNOSES)
 
 
+def key_of(job: Job, case: Case) -> str:
+    """Names all that the results of this job are made from: its case but for the title, and its files."""
+    made_from = [dump_case(replace(case, title="")), *sorted(f"{f.name} {f.digest}" for f in job.files)]
+    return hashlib.sha256("\n".join(made_from).encode()).hexdigest()
+
+
+def at_hand(job: Job, case: Case) -> bool:
+    """Are the results of this job there already?"""
+    return key_of(job, case) in _RESULTS
+
+
 def results(store: Store, job: Job, case: Case, say: Say = lambda _: None) -> Results:
-    """Read and judge all recordings of the job; at once if nothing that matters has changed."""
-    digests = {f.name: f.digest for f in job.files}
-    made_from = [dump_case(replace(case, title="")), *(f"{name} {d}" for name, d in sorted(digests.items()))]
-    key = hashlib.sha256("\n".join(made_from).encode()).hexdigest()
+    """Read and judge all recordings of the job; at once if nothing that matters has changed. `say` is
+    called before each piece of work, and may raise to stop it: what was read is not read again."""
+    key = key_of(job, case)
     return _RESULTS.get(key, lambda: _make(key, store, job, case, say))
 
 
@@ -75,11 +89,13 @@ def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     from vibecore import pipeline
 
     read, unread = [], {}
+    digests = {f.name: f.digest for f in job.files}
     for number, item in enumerate(case.recordings, start=1):
         name = item.file.as_posix()
         say(f"Reading {number} of {len(case.recordings)}: {name}")
         try:
-            read.append((recording(store, job, name), item.condition))
+            fetch = partial(store.read_file, job.head.id, name)
+            read.append((recording(name, digests.get(name, ""), fetch), item.condition))
         except (ReadingError, StoreError) as error:
             unread[name] = str(error)
     if not read:
@@ -88,14 +104,11 @@ def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     return Results(pipeline.diagnose(case, read), unread, key)
 
 
-def recording(store: Store, job: Job, name: str) -> Recording:
-    """One recording of a job, read once for each content and name. Raises ReadingError, StoreError."""
+def recording(name: str, digest: str, fetch: Callable[[], bytes]) -> Recording:
+    """The recording in a file of this name and content, read once. Raises ReadingError, StoreError."""
     from vibecore.reading import read_recording
 
-    digest = next((f.digest for f in job.files if f.name == name), "")
-    return _RECORDINGS.get(
-        f"{digest} {name}", lambda: read_recording(store.read_file(job.head.id, name), name=name)
-    )
+    return _RECORDINGS.get(f"{digest} {name}", lambda: read_recording(fetch(), name=name))
 
 
 def waterfall(results: Results, analysis: Analysis) -> Waterfall:

@@ -18,6 +18,8 @@ from vibecore.store import Job, Store, data_folder
 
 JOB = "job"  # Job: as opened
 PAGES = "pages"  # dict[str, st.Page]: set by the router in each run
+FETCHED = "fetched"  # int: counts how often a job was fetched from the disk, see `fresh_key`
+STOPPED = "stopped"  # str: key of the results whose making was stopped
 UPLOADS = "uploads"  # int: counts emptied upload boxes, each has a key of its own
 SAID = "said"  # str: told once, on the next page drawn
 ADDRESS_KEY = "job"  # query parameter: a reload opens the same job
@@ -78,6 +80,12 @@ def hold(job: Job, said: str = "") -> None:
         say(said)
 
 
+def fresh_key(job: Job, name: str) -> str:
+    """A widget's key that ends with this job as fetched: another job, or the same one fetched again because
+    somebody else had changed it, must not inherit what a box showed before and save it."""
+    return f"{name} {job.head.id} {st.session_state.get(FETCHED, 0)}"
+
+
 def say(text: str) -> None:
     """Told once, on the next page drawn."""
     st.session_state[SAID] = text
@@ -96,6 +104,7 @@ def refresh() -> None:
     held: Job | None = st.session_state.get(JOB)
     if held is not None:
         st.session_state[JOB] = store().open(held.head.id)
+        st.session_state[FETCHED] = st.session_state.get(FETCHED, 0) + 1
 
 
 def refresh_if(job: Job) -> None:

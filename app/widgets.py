@@ -31,9 +31,20 @@ def plain(text: str) -> str:
 
 
 def results(work: state.Work) -> cache.Results:
-    """The job's results, with a line that says what is being done while it takes time."""
+    """The job's results. While they take time, a line says what is being done, and a button stops it."""
+    key = cache.key_of(work.job, work.case)
+    if cache.at_hand(work.job, work.case):
+        return cache.results(state.store(), work.job, work.case)
+    if st.session_state.get(state.STOPPED) == key:
+        st.info("Stopped. What was read so far is not read again.")
+        if not st.button("Go on", type="primary"):
+            st.stop()
+        del st.session_state[state.STOPPED]
     place = st.empty()
-    found = cache.results(state.store(), work.job, work.case, lambda text: place.info(plain(text)))
+    with place.container():
+        line = st.empty()
+        st.button("Stop", key=f"stop {key}", on_click=st.session_state.update, args=[{state.STOPPED: key}])
+    found = cache.results(state.store(), work.job, work.case, lambda text: line.info(plain(text)))
     place.empty()
     return found
 

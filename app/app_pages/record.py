@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import cast, get_args
 
@@ -11,6 +13,7 @@ import cache
 import state
 import streamlit as st
 import widgets
+from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.case import CaseRecording
 from vibecore.errors import ReadingError
@@ -19,7 +22,7 @@ from vibecore.jobs import add_files, case_of, drop_recording, save_case
 from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
 from vibecore.plan import PlanItem, caution, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import NewFile
+from vibecore.store import Job, NewFile
 
 STAGES = {"before": "before the repair", "after": "after the repair"}
 MAX_ACCESSORIES = 200  # characters
@@ -93,10 +96,8 @@ def _upload(work: state.Work) -> None:
 
 def _unreadable(name: str, data: bytes) -> str | None:
     """Why this file is no recording, or None if it is one."""
-    from vibecore.reading import read_recording
-
     try:
-        read_recording(data, name=name)
+        cache.recording(name, hashlib.sha256(data).hexdigest(), lambda: data)
     except ReadingError as error:
         return str(error)
     return None
@@ -109,8 +110,8 @@ def _show_recordings(work: state.Work) -> None:
     if not work.case.recordings:
         return
     st.header("How each was made")
-    results = widgets.results(work)
-    recordings = tuple(_show_recording(item, results) for item in work.case.recordings)
+    rows = [_show_recording(work.job, item) for item in work.case.recordings]
+    recordings = tuple(item for item, _ in rows)
     if recordings != work.case.recordings:
         state.hold(save_case(state.store(), work.job, replace(work.case, recordings=recordings)))
         st.rerun()
@@ -119,43 +120,52 @@ def _show_recordings(work: state.Work) -> None:
         if st.button("Take it out of the job"):
             state.hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
             st.rerun()
+    results = widgets.results(work)  # last, so that the boxes need not wait for it
+    for item, place in rows:
+        _show_quality(place, item.file.as_posix(), results)
 
 
-def _show_recording(item: CaseRecording, results: cache.Results) -> CaseRecording:
-    """The row of one recording: its quality, and boxes for its condition, as they stand now."""
+def _show_recording(job: Job, item: CaseRecording) -> tuple[CaseRecording, DeltaGenerator]:
+    """The row of one recording: boxes for its condition, as they stand now, and room for its quality."""
     name, condition = item.file.as_posix(), item.condition
+    key = partial(_key, job, name)
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
-        _show_quality(name, results)
+        quality = st.empty()
+        quality.markdown("Being read.")
         row = st.container(horizontal=True)
-        place = widgets.choice(row, "Phone on the", get_args(Place), condition.place, f"place {name}")
-        gear = widgets.choice(row, "Gear", get_args(Gear), condition.gear, f"gear {name}")
-        hold = widgets.choice(row, "Speed", get_args(SpeedHold), condition.speed_hold, f"hold {name}")
+        place = widgets.choice(row, "Phone on the", get_args(Place), condition.place, key("place"))
+        gear = widgets.choice(row, "Gear", get_args(Gear), condition.gear, key("gear"))
+        hold = widgets.choice(row, "Speed", get_args(SpeedHold), condition.speed_hold, key("hold"))
         stage = row.selectbox(
             "When", list(STAGES), list(STAGES).index(condition.stage), STAGES.__getitem__,
-            key=f"stage {name}", width=widgets.BOX_PX,
+            key=key("stage"), width=widgets.BOX_PX,
         )  # fmt: skip
         with st.expander("More"):
             rpm = st.number_input(
                 "Tachometer, rpm (if you looked)", 0, 20000, round(condition.tachometer_rpm or 0) or None, 50,
-                key=f"rpm {name}",
+                key=key("rpm"),
             )  # fmt: skip
             listed = ", ".join(condition.accessories)
-            on = st.text_input("Switched on (with commas)", listed, MAX_ACCESSORIES, key=f"on {name}")
+            on = st.text_input("Switched on (with commas)", listed, MAX_ACCESSORIES, key=key("on"))
     units = tuple(part.strip() for part in on.split(",") if part.strip())
     same = rpm == (round(condition.tachometer_rpm or 0) or None)  # the box shows whole turns
     tachometer = condition.tachometer_rpm if same else float(rpm or 0) or None
     stage = cast(Stage, stage)
-    return replace(item, condition=Condition(place, gear, hold, stage, tachometer, units))
+    return replace(item, condition=Condition(place, gear, hold, stage, tachometer, units)), quality
 
 
-def _show_quality(name: str, results: cache.Results) -> None:
+def _key(job: Job, recording: str, box: str) -> str:
+    return state.fresh_key(job, f"{box} {recording}")
+
+
+def _show_quality(place: DeltaGenerator, name: str, results: cache.Results) -> None:
     analysis = results.analysis(name)
     if analysis is None:
-        st.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
+        place.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
         return
     icon, line = widgets.quality(analysis)
-    st.markdown(f"{icon} {widgets.plain(line)}")
+    place.markdown(f"{icon} {widgets.plain(line)}")
 
 
 def _show_aside(work: state.Work) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -115,6 +116,15 @@ class Window:
     def unfold(self, label: str) -> None:
         """Open a folded part of the page."""
         self.page.get_by_test_id("stMain").locator("summary").filter(has_text=label).first.click()
+        self.settle()
+
+    def open_job(self, title: str) -> None:
+        """Open the job with this in its title from the list of jobs."""
+        row = self.page.get_by_test_id("stVerticalBlock").filter(has_text=re.compile(title, re.IGNORECASE))
+        row.filter(has=self.page.get_by_role("button", name="Open")).last.get_by_role(
+            "button", name="Open"
+        ).click()
+        self.sees("Next:")
         self.settle()
 
     def download(self, label: str, folder: Path) -> Path:

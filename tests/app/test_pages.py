@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition
-from vibecore.jobs import add_files, case_of, new_job
+from vibecore.jobs import add_files, case_of, new_job, save_case
 from vibecore.model import Symptoms
 from vibecore.safe_names import clean_name
 from vibecore.store import NewFile, Store
@@ -183,6 +184,30 @@ def test_the_later_of_two_windows_is_told(start, job, store):
     assert store.open(job.head.id).notes.get("complaint") is None
     press(test, "Show what is there now")
     assert not test.warning
+
+
+def test_a_choice_made_in_another_window_is_shown_and_not_undone(start, job, store):
+    test = start("record")
+    case = case_of(job)
+    first = case.recordings[0]
+    elsewhere = replace(first, condition=replace(first.condition, gear="park"))
+    save_case(store, job, replace(case, recordings=(elsewhere, *case.recordings[1:])))
+    test.run()
+    press(test, "Show what is there now")
+    assert next(s for s in test.selectbox if s.label == "Gear").value == "park"
+    assert case_of(store.open(job.head.id)).recordings[0] == elsewhere
+
+
+@pytest.mark.usefixtures("job")
+def test_another_job_does_not_inherit_what_the_boxes_showed(start, store):
+    test = start("record")
+    next(s for s in test.selectbox if s.label == "Gear").set_value("reverse").run()
+    other = new_job(store, "Red hatchback", Vehicle(Engine(3)), Symptoms(), {})
+    keep(store, other, "neutral-idle.csv")
+    test.session_state["job"] = store.open(other.head.id)
+    test.run()
+    assert next(s for s in test.selectbox if s.label == "Gear").value == "neutral"
+    assert case_of(store.open(other.head.id)).recordings[0].condition.gear == "neutral"
 
 
 @pytest.mark.usefixtures("job")
