@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Protocol
 
 from vibecore import comfort
+from vibecore.causes.planning import plan
+from vibecore.causes.ranking import rank, unused
 from vibecore.conditioning import condition as make_ready
-from vibecore.engine import Engine
-from vibecore.model import Analysis, Condition, Recording
+from vibecore.engine import Engine, Vehicle
+from vibecore.evidence import gather
+from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recording, Symptoms
 from vibecore.orders import lines_in_hertz, measure_orders
+from vibecore.repair import repair_of_job
 from vibecore.speed import find_speed
+
+
+class Job(Protocol):
+    """What a diagnosis needs to know of a job besides its recordings; a case file gives it."""
+
+    @property
+    def vehicle(self) -> Vehicle: ...
+    @property
+    def symptoms(self) -> Symptoms: ...
+    @property
+    def checks(self) -> tuple[CheckOutcome, ...]: ...
 
 
 def analyze(recording: Recording, engine: Engine | None, condition: Condition) -> Analysis:
     """Everything that can be read from one recording.
 
-    engine None: the cylinders are not known; the speed is then looked for among usual engines and no order table is
-    made, for nobody could say which order is the firing order.
+    engine None: the cylinders are not known; the speed is then looked for among usual engines and no order
+    table is made, for nobody could say which order is the firing order.
     """
     signal = make_ready(recording)
     answer = find_speed(signal, engine, condition)
@@ -36,3 +53,19 @@ def analyze(recording: Recording, engine: Engine | None, condition: Condition) -
         condition,
         tuple(dict.fromkeys(warnings)),
     )
+
+
+def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Diagnosis:
+    """Ranked causes, next checks and proof of repair from all recordings of a job together."""
+    engine = job.vehicle.engine
+    analyses = tuple(analyze(recording, engine, condition) for recording, condition in recordings)
+    return diagnose_analysed(job, analyses)
+
+
+def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
+    """The same from recordings analysed already: all there is to do when only a check's outcome is new."""
+    ranked = rank(gather(analyses, job.vehicle), job.symptoms, job.checks, job.vehicle)
+    checks = plan(ranked, job.checks, symptoms=job.symptoms)
+    suspected = None if ranked[0].id == "normal" else ranked[0].id
+    repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected)
+    return Diagnosis(ranked, checks, repair, tuple(analyses), unused(job.symptoms, job.checks))
