@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
@@ -18,10 +19,14 @@ from vibecore.model import (
     RankedCause,
     Repair,
     SpeedTrack,
+    Warn,
 )
 
 WIDTH = 100  # characters: reads well in a terminal and in a report
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
+MOST_CHECKS = 3  # to choose from; more are in the JSON
+MOST_EVIDENCE = 2  # of a cause that is not the first: enough to see why it is not
+UNITS = re.compile(r" (?=(?:%|dB|m/s2|rpm|Hz|ms|s|min|bits)\b|%)")  # a number and its unit stay on one line
 SHOWN_FROM_M_S2 = 5e-5  # less than the table's last decimal
 VERDICTS = {
     "cured": "Cured",
@@ -130,7 +135,7 @@ def analysis_text(analysis: Analysis, title: str) -> str:
     how = condition_words(analysis.condition)
     lines = [title + (f" ({how})" if how else "")]
     lines += _wrapped([recording_words(analysis)])
-    lines += _wrapped([f"Mind: {w.message}" for w in all_warnings(analysis)], hang="      ")
+    lines += _mind(all_warnings(analysis))
     lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
     if analysis.orders is not None:
         lines += ["  " + row for row in order_rows(analysis.orders.levels)]
@@ -143,12 +148,12 @@ def analysis_text(analysis: Analysis, title: str) -> str:
     return "\n".join(lines)
 
 
-def cause_lines(cause: RankedCause) -> list[str]:
+def cause_lines(cause: RankedCause, most_evidence: int | None = None) -> list[str]:
     """A cause with its evidence, the weightiest first."""
     lines = [f"{percent(cause.probability):>9}  {cause.name}"]
-    for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db)):
+    for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db))[:most_evidence]:
         lines += _wrapped([_evidence_words(item)], lead=" " * 11, hang="  ")
-    if cause.suspects:
+    if most_evidence is None and len(cause.suspects) > 1:
         names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
         lines += _wrapped([f"Inside that: {names}."], lead=" " * 11)
     return lines
@@ -162,17 +167,19 @@ def check_lines(check: PlannedCheck) -> list[str]:
 
 
 def repair_lines(repair: Repair) -> list[str]:
+    """The verdict, why, and the orders that surely changed."""
     head = f"Repair: {VERDICTS[repair.verdict]}."
     if repair.change_db is not None:
         head += f" The fault's own lines are {decibels(repair.change_db)}"
         if repair.low_db is not None and repair.high_db is not None:
             head += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
         head += "."
-    lines = wrap(head, WIDTH) + _wrapped([repair.why, *repair.notes])
+    lines = wrap_all([head]) + _wrapped([repair.why, *repair.notes])
     return lines + [
         f"  {order_name(c.order)}: {_size(c.before_m_s2)} before, {_size(c.after_m_s2)} after, "
         f"{c.change_db:+.1f} dB ({c.low_db:+.1f} to {c.high_db:+.1f})"
         for c in repair.changes
+        if not c.low_db <= 0 <= c.high_db
     ]
 
 
@@ -181,21 +188,20 @@ def diagnosis_text(diagnosis: Diagnosis, title: str, unread: Iterable[str] = ())
     lines = [title, ""]
     for analysis in diagnosis.analyses:
         how = condition_words(analysis.condition)
-        lines += [analysis.name + (f" ({how})" if how else "")]
+        lines += wrap_all([analysis.name + (f" ({how})" if how else "")])
         lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
-        lines += _wrapped([f"Mind: {w.message}" for w in all_warnings(analysis)], hang="      ")
+        lines += _mind(w for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note)
     lines += wrap_all(f"Left out: {reason}" for reason in unread)
     listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY]
     lines += ["", "Causes, the most likely first (+ speaks for, - against):"]
-    for cause in listed:
-        lines += cause_lines(cause)
+    for number, cause in enumerate(listed):
+        lines += cause_lines(cause, MOST_EVIDENCE if number else None)
     if len(listed) < len(diagnosis.causes):
         lines += [f"{'under 1 %':>9}  each of {len(diagnosis.causes) - len(listed)} others"]
     if diagnosis.next_checks:
         lines += ["", "Look at next:"]
-        for check in diagnosis.next_checks:
+        for check in diagnosis.next_checks[:MOST_CHECKS]:
             lines += check_lines(check)
-        lines += _wrapped(["The maker's manual and local rules come before anything said here."])
     if diagnosis.repair is not None:
         lines += ["", *repair_lines(diagnosis.repair)]
     return "\n".join(lines + wrap_all(diagnosis.notes))
@@ -207,20 +213,30 @@ def comparison_text(before: Analysis, after: Analysis, repair: Repair, titles: t
     for name, analysis, title in zip(("Before", "After"), (before, after), titles, strict=True):
         lines += [f"{name}: {title}"]
         lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
-        lines += _wrapped([f"Mind: {w.message}" for w in all_warnings(analysis)], hang="      ")
+        lines += _mind(all_warnings(analysis))
     return "\n".join([*lines, "", *repair_lines(repair)])
 
 
 def wrap_all(texts: Iterable[str]) -> list[str]:
-    return [line for text in texts for line in wrap(text, WIDTH)]
+    return _wrapped(texts, lead="")
+
+
+def _mind(warnings: Iterable[Warn]) -> list[str]:
+    return _wrapped((f"Mind: {w.message}" for w in warnings), hang="      ")
 
 
 def _wrapped(texts: Iterable[str], *, lead: str = "  ", hang: str = "") -> list[str]:
-    return [
-        line
-        for text in texts
-        for line in wrap(text, WIDTH, initial_indent=lead, subsequent_indent=lead + hang)
-    ]
+    tie = "\N{NO-BREAK SPACE}"
+    lines: list[str] = []
+    for text in texts:
+        lines += wrap(
+            UNITS.sub(tie, text),
+            WIDTH,
+            initial_indent=lead,
+            subsequent_indent=lead + hang,
+            break_on_hyphens=False,
+        )
+    return [line.replace(tie, " ") for line in lines]
 
 
 def _evidence_words(item: Evidence) -> str:
