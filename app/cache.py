@@ -14,8 +14,9 @@ from functools import partial
 from typing import Generic, TypeVar
 
 from vibecore.case import Case, dump_case
-from vibecore.errors import ReadingError, StoreError
-from vibecore.model import Analysis, Diagnosis, Recording
+from vibecore.engine import Engine
+from vibecore.errors import VibecoreError
+from vibecore.model import Analysis, Condition, Diagnosis, Recording
 from vibecore.store import Job, Store
 from vibecore.waterfall import Waterfall, make_waterfall
 
@@ -63,6 +64,7 @@ class Results:
 
 
 _RECORDINGS: Memo[Recording] = Memo(KEPT_RECORDINGS)
+_ANALYSES: Memo[Analysis] = Memo(KEPT_RECORDINGS)
 _WATERFALLS: Memo[Waterfall] = Memo(KEPT_RECORDINGS)
 _RESULTS: Memo[Results] = Memo(KEPT_DIAGNOSES)
 
@@ -88,20 +90,28 @@ def results(store: Store, job: Job, case: Case, say: Say = lambda _: None) -> Re
 def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     from vibecore import pipeline
 
-    read, unread = [], {}
+    analyses, unread = [], {}
     digests = {f.name: f.digest for f in job.files}
     for number, item in enumerate(case.recordings, start=1):
         name = item.file.as_posix()
         say(f"Reading {number} of {len(case.recordings)}: {name}")
         try:
-            fetch = partial(store.read_file, job.head.id, name)
-            read.append((recording(name, digests.get(name, ""), fetch), item.condition))
-        except (ReadingError, StoreError) as error:
+            read = recording(name, digests.get(name, ""), partial(store.read_file, job.head.id, name))
+            analyses.append(analysis(read, digests.get(name, ""), case.vehicle.engine, item.condition))
+        except VibecoreError as error:
             unread[name] = str(error)
-    if not read:
+    if not analyses:
         return Results(None, unread, key)
     say("Weighing the causes")
-    return Results(pipeline.diagnose(case, read), unread, key)
+    return Results(pipeline.diagnose_analysed(case, analyses), unread, key)
+
+
+def analysis(read: Recording, digest: str, engine: Engine, condition: Condition) -> Analysis:
+    """What is read from a recording of this content, made in this way; once for each."""
+    from vibecore import pipeline
+
+    key = f"{digest} {read.name} {engine} {condition}"
+    return _ANALYSES.get(key, lambda: pipeline.analyze(read, engine, condition))
 
 
 def recording(name: str, digest: str, fetch: Callable[[], bytes]) -> Recording:

@@ -22,12 +22,19 @@ _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
 BOX_PX = 155  # two boxes beside each other on a phone of 390, four on a laptop
+WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 CHART = {"displayModeBar": False, "scrollZoom": False}
 
 
 def plain(text: str) -> str:
     """The text as it stands, whatever marks it holds: no link, picture or formula comes of it."""
     return _MARKDOWN.sub(r"\\\1", " ".join(text.split()))
+
+
+def sentence(text: str) -> str:
+    """The text with a capital and a full stop."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def results(work: state.Work) -> cache.Results:
@@ -87,26 +94,29 @@ def show_cautions(cautions: Sequence[str]) -> None:
         st.warning("  \n".join(plain(c) for c in cautions), icon=":material/warning:")
 
 
-def show_cause(cause: RankedCause, place: int) -> None:
-    """One cause with its share, and its evidence in words; the first is open."""
+def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:
+    """One cause with its share, and its evidence in words, the weightiest first; the first cause is open."""
     st.markdown(f"**{place}. {plain(cause.name)}**: {plain(percent(cause.probability))}")
     st.progress(min(max(cause.probability, 0.0), 1.0))
     if not cause.evidence and not cause.suspects:
         return
     with st.expander("Why", expanded=place == 1):
-        for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db)):
+        evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
+        for item in evidence[:most]:
             seen = f" Seen in {plain(', '.join(item.seen_in))}." if item.seen_in else ""
-            st.markdown(f"- **{SAYS[item.says]}:** {plain(item.text)}{seen}")
+            st.markdown(f"- **{SAYS[item.says]}:** {plain(sentence(item.text))}{seen}")
+        if most is not None and len(evidence) > most:
+            st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
         if cause.suspects:
             names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
             st.markdown(f"- **Inside that:** {plain(names)}")
 
 
-def show_causes(causes: Sequence[RankedCause], most: int | None = None) -> None:
-    """The causes worth showing, the likeliest first; the rest are counted."""
+def show_causes(causes: Sequence[RankedCause], most: int | None = None, evidence: int | None = None) -> None:
+    """The causes worth showing, the likeliest first; the rest are counted. most: of causes, evidence: of each."""
     listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
     for place, cause in enumerate(listed, start=1):
-        show_cause(cause, place)
+        show_cause(cause, place, evidence)
     if len(listed) < len(causes):
         st.caption(f"And {len(causes) - len(listed)} less likely ones.")
 
@@ -115,17 +125,18 @@ def show_check(check: PlannedCheck) -> None:
     """A check to do, with its cautions at once below its name."""
     st.markdown(f"**{plain(check.name)}** (about {check.minutes:.0f} minutes)")
     if check.why:
-        st.markdown(plain(check.why))
+        st.markdown(plain(sentence(check.why)))
     show_cautions(check.cautions)
 
 
 def quality(analysis: Analysis) -> tuple[str, str]:
     """A recording's quality in one line: an icon and the first thing to mind."""
-    warnings = all_warnings(analysis)
+    warnings = [w for w in all_warnings(analysis) if w.code != WEIGHTING_NOTE]
     if not warnings:
         return ":material/check_circle:", "Good recording."
+    first = warnings[-1] if analysis.speed is None else warnings[0]  # why there is no speed comes last
     more = f" ({len(warnings) - 1} more)" if len(warnings) > 1 else ""
-    return ":material/error:", warnings[0].message + more
+    return ":material/error:", first.message + more
 
 
 def condition_title(analysis: Analysis) -> str:

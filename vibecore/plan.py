@@ -68,7 +68,7 @@ def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
         return NextStep("Write the report", "Nothing wrong was found in these recordings.", "report")
     if diagnosis.next_checks:
         check = diagnosis.next_checks[0]
-        return NextStep(check.name, check.why or f"About {check.minutes:.0f} minutes.", "causes")
+        return NextStep(check.name, f"About {check.minutes:.0f} minutes.", "causes")
     return NextStep(
         "Mend it, then record again", "The same place and gear as before prove the repair.", "record"
     )

@@ -57,7 +57,7 @@ def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
 
 def _show_diagnosis(diagnosis: Diagnosis) -> None:
     st.header("Causes, the likeliest first")
-    widgets.show_causes(diagnosis.causes, most=4)
+    widgets.show_causes(diagnosis.causes, most=4, evidence=3)
     if diagnosis.repair is not None:
         st.header("Repair")
         st.markdown(widgets.plain(" ".join(repair_lines(diagnosis.repair)[:2])))

@@ -24,7 +24,7 @@ from vibecore.plan import PlanItem, caution, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import Job, NewFile
 
-STAGES = {"before": "before the repair", "after": "after the repair"}
+STAGES = {"before": "before repair", "after": "after repair"}
 MAX_ACCESSORIES = 200  # characters
 
 

@@ -32,12 +32,15 @@ def made_results(monkeypatch):
             raise ReadingError(f"{name} holds no numbers. Export it again.")
         return made.recording(name)
 
-    def diagnose(_case, recordings):
-        analyses = [made.analysis(rec.name, condition) for rec, condition in recordings]
-        return made.diagnosis(*analyses, repaired=any(c.stage == "after" for _, c in recordings))
+    def analyze(recording, _engine, condition):
+        return made.analysis(recording.name, condition)
+
+    def diagnose(_case, analyses):
+        return made.diagnosis(*analyses, repaired=any(a.condition.stage == "after" for a in analyses))
 
     monkeypatch.setattr("vibecore.reading.read_recording", read_recording)
-    monkeypatch.setattr("vibecore.pipeline.diagnose", diagnose, raising=False)
+    monkeypatch.setattr("vibecore.pipeline.analyze", analyze)
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
 
 
 @pytest.fixture

@@ -215,7 +215,7 @@ def test_no_traceback_reaches_a_person(start, monkeypatch):
     def broken(*_args):
         raise ZeroDivisionError("secret inner words")
 
-    monkeypatch.setattr("vibecore.pipeline.diagnose", broken)
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", broken)
     for page in ("", "record", "reading", "causes", "proof", "report"):
         test = start(page)
         assert not test.exception
