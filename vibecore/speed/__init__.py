@@ -8,6 +8,7 @@ probability and its runner-up, and is withheld when two answers fit alike: no sp
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above e
 PLACE = 0.02  # width, in the log of speed, of one hypothesis: it was put where a line stands, not foretold
 CAUTION = 1.0  # log likelihoods are divided by it: neighbouring orders share a body's resonances
 FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
+ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
 SIGMAS = 1.96  # 95 % of a normal distribution
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
@@ -34,6 +36,9 @@ NO_LINES = (
 )
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
+
+
+Before = Callable[[float], float]  # rpm -> natural log of the prior density of log speed
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +60,11 @@ class SpeedAnswer:
     warnings: tuple[Warn, ...]
 
 
-def find_speed(signal: Signal, engine: Engine | None, condition: Condition) -> SpeedAnswer:
-    """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known."""
+def find_speed(
+    signal: Signal, engine: Engine | None, condition: Condition, hint: prior.Hint | None = None
+) -> SpeedAnswer:
+    """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the maker's
+    plate or the job's other recordings let expect."""
     if condition.speed_hold == "engine off":
         return _none("engine-off", "The engine was off: there is no engine speed to find.")
     if len(signal.accel_m_s2) < 2 * comb.FRAME_S * signal.fs_hz or signal.good.mean() < 0.3:
@@ -64,33 +72,34 @@ def find_speed(signal: Signal, engine: Engine | None, condition: Condition) -> S
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
     thin = _thinned(signal)
-    guesses = _guesses(thin, comb.frames(thin), engine, condition)
+    guesses = _guesses(thin, comb.frames(thin), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
     if not guesses:
         return _none("no-lines", NO_LINES)
     answers = _merged(guesses, prior.log_no_engine(condition))
+    spread_rpm = _spread(guesses, answers[0][0])
     best, confidence = answers[0]
     second = answers[1] if len(answers) > 1 else None
     if confidence < LEAST_CONFIDENCE:
         return _undecided(best, confidence, second)
-    track = _track(signal, thin, best, confidence, second, condition)
+    track = _track(signal, thin, best, spread_rpm, confidence, second, condition)
     return SpeedAnswer(track, _tachometer_note(track, condition))
 
 
-def _guesses(signal: Signal, fr: comb.Frames, engine: Engine | None, condition: Condition) -> list[_Guess]:
+def _guesses(signal: Signal, fr: comb.Frames, engine: Engine | None, before: Before) -> list[_Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
     highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[_Guess] = []
     for line in comb.line_paths(fr, LINES, highest):
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), np.ones(1), rounds=1)
-        found += _direct(signal, at.t_s, at.speed_hz, engines, condition)
+        found += _direct(signal, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < FOLDING_HZ:
-            found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, condition)
+            found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
     return found
 
 
 def _direct(
-    signal: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], condition: Condition
+    signal: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[_Guess]:
     """Hypotheses in which a line seen at line_hz (m,) is one of the engine's orders."""
     seen = pattern.view(signal, tracking.crank_angle(_times(signal), t, line_hz))
@@ -98,12 +107,12 @@ def _direct(
     for engine, chance in engines.items():
         for order in pattern.expected_teeth(engine)[0]:
             speed = line_hz / order
-            found += _weighed(signal, t, speed, seen, 1 / order, engine, chance, condition)
+            found += _weighed(signal, t, speed, seen, 1 / order, engine, chance, before)
     return found
 
 
 def _mirrored(
-    signal: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], condition: Condition
+    signal: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[_Guess]:
     """Hypotheses in which a line is a firing order folded down from true_hz (m,), above half the rate."""
     found = []
@@ -113,7 +122,7 @@ def _mirrored(
             if not prior.LOWEST_RPM <= 60 * _mean(t, speed) <= MIRRORED_RPM:
                 continue
             seen = pattern.view(signal, tracking.crank_angle(_times(signal), t, speed))
-            found += _weighed(signal, t, speed, seen, 1.0, engine, chance, condition)
+            found += _weighed(signal, t, speed, seen, 1.0, engine, chance, before)
     return found
 
 
@@ -125,7 +134,7 @@ def _weighed(
     ratio: float,
     engine: Engine,
     chance: float,
-    condition: Condition,
+    before: Before,
 ) -> list[_Guess]:
     mean = _mean(t, speed)
     if not prior.LOWEST_RPM <= 60 * mean <= prior.HIGHEST_RPM:
@@ -133,9 +142,9 @@ def _weighed(
     fit = pattern.log_likelihood(seen, ratio, engine, mean, signal.fs_hz)
     if signal.fs_hz < FOLDING_HZ and 60 * mean < MIRRORED_RPM:
         angle = tracking.crank_angle(_times(signal), t, speed)
-        fit += pattern.folded_log_likelihood(signal, angle, engine, mean)
-    before = prior.log_prior(60 * mean, condition) + float(np.log(chance * PLACE))
-    return [_Guess(t, speed, 60 * mean, fit / CAUTION + before, engine, seen, ratio)]
+        fit += pattern.folded_log_likelihood(signal, angle, engine, mean, seen.stray_chance)
+    score = fit / CAUTION + before(60 * mean) + float(np.log(chance * PLACE))
+    return [_Guess(t, speed, 60 * mean, score, engine, seen, ratio)]
 
 
 def _thinned(signal: Signal) -> Signal:
@@ -169,10 +178,21 @@ def _merged(guesses: list[_Guess], log_nothing: float) -> list[tuple[_Guess, flo
     return list(zip(best, shares[:-1].tolist(), strict=True))
 
 
+def _spread(guesses: list[_Guess], best: _Guess) -> float:
+    """Standard deviation (rpm) over the guesses that count as one answer with the best: they may follow
+    different lines, an order and one folded down beside it."""
+    near = [g for g in guesses if abs(np.log(g.mean_rpm / best.mean_rpm)) <= SAME_SPEED]
+    apart = [g for g in near if abs(g.mean_rpm / best.mean_rpm - 1) > ONE_LINE or g is best]
+    share = np.exp([g.log_score - best.log_score for g in apart])
+    offset = np.array([g.mean_rpm - best.mean_rpm for g in apart])
+    return float(np.sqrt(np.sum(share * offset**2) / np.sum(share)))
+
+
 def _track(
     signal: Signal,
     thin: Signal,
     best: _Guess,
+    spread_rpm: float,
     confidence: float,
     second: tuple[_Guess, float] | None,
     condition: Condition,
@@ -185,7 +205,7 @@ def _track(
     at = tracking.refine(thin, best.t_s, best.speed_hz, orders, snr)
     angle = tracking.crank_angle(_times(signal), at.t_s, at.speed_hz)
     mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
-    half = SIGMAS * max(60 * at.mean_error_hz, CLOCK_ERROR * mean)
+    half = SIGMAS * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)
     runner = None
     if second is not None and second[1] > 0.005:
         runner = RunnerUp(second[0].mean_rpm, second[1], _relation(second[0].mean_rpm / mean))

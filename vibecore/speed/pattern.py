@@ -56,8 +56,8 @@ T4_PEAK = (
     0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
 )
 HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
-FOLDED_SEEN = 0.3  # an order above half the rate passes the phone's own filter rather less than half the time
-FOLDED_STRAY = 0.02  # chance that a stray line stands where the order folds to
+# Chance that the firing order, and its second harmonic, pass the phone's own filter when above half the rate.
+FOLDED_SEEN = (0.35, 0.08)
 FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
 FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
 FIRING_HARMONICS_DB = (-6.0, -14.0)  # each further firing harmonic re the one before, in two equal shares
@@ -228,17 +228,21 @@ def _relative(state: State, offset_db: float, slope_db: float, engine: Engine, t
     return relative
 
 
-def folded_log_likelihood(signal: Signal, angle_rev: Floats, engine: Engine, speed_hz: float) -> float:
+def folded_log_likelihood(
+    signal: Signal, angle_rev: Floats, engine: Engine, speed_hz: float, stray: float
+) -> float:
     """The same for the first two firing orders where they lie above half the rate and fold down.
 
     Samples of a turning phasor hold it whether or not it turns faster than half the rate, so it is read
     along the trial angle like any other order; whether the phone's own filter let it pass is not known.
+    stray: chance that a stray line stands where the order folds to.
     """
     total = 0.0
-    for order in (engine.firing_order, 2 * engine.firing_order):
+    for order, chance in zip((engine.firing_order, 2 * engine.firing_order), FOLDED_SEEN, strict=True):
         if USABLE_SHARE * signal.fs_hz < order * speed_hz < FOLDED_REACH * signal.fs_hz:
-            height = _height_along(signal, order * angle_rev, speed_hz)
-            total += np.log(FOLDED_SEEN / FOLDED_STRAY) if height > FOLDED_HEIGHT else np.log(1 - FOLDED_SEEN)
+            seen = _height_along(signal, order * angle_rev, speed_hz) > FOLDED_HEIGHT
+            # A line let through may have any level: that cancels against a stray line's.
+            total += np.log(chance / stray) if seen else np.log(1 - chance)
     return float(total)
 
 

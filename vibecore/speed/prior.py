@@ -6,6 +6,8 @@ and cold engines stretch that. All numbers without another source here are commo
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vibecore.model import Condition
@@ -17,20 +19,36 @@ NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ = 0.05, 0.02, 0.005
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
 TACHOMETER_TRUSTED = 0.12
 TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this recording
-# Mixture parts: weight, middle (rpm), spread of the natural logarithm below and above the middle. A warm engine
-# does not run much below 450 rpm, so the lower side is steeper.
-_IDLE, _RAISED, _DRIVING = (720.0, 0.17, 0.20), (1150.0, 0.22, 0.28), (2100.0, 0.35, 0.5)
+# Mixture parts: weight, middle (rpm), spread of the natural logarithm below and above the middle. A warm
+# engine does not run much below 450 rpm nor idle much above 950.
+_IDLE, _IN_GEAR = (710.0, 0.17, 0.16), (650.0, 0.17, 0.17)
+_RAISED, _DRIVING = (1150.0, 0.22, 0.28), (2100.0, 0.35, 0.5)
 IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
-RAISED = ((0.10, *_IDLE), (0.77, *_RAISED), (0.13, *_DRIVING))
-ANY = ((0.74, *_IDLE), (0.19, *_RAISED), (0.07, *_DRIVING))
+IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
+RAISED = ((0.10, *_IDLE), (0.85, *_RAISED), (0.05, *_DRIVING))
+ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
+HINT_WRONG = 0.05  # chance that what the job's other recordings say does not hold for this one
 
 
-def log_prior(rpm: float, condition: Condition) -> float:
+@dataclass(frozen=True)
+class Hint:
+    """A speed expected from elsewhere (the maker's plate, the job's other recordings), rpm, and the spread of
+    the natural logarithm round it."""
+
+    rpm: float
+    spread: float
+
+
+def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
-    parts = {"idle": IDLE, "raised": RAISED}.get(condition.speed_hold or "", ANY)
+    in_gear = condition.gear in ("drive", "reverse")
+    idle = IDLE_IN_GEAR if in_gear else IDLE
+    parts = {"idle": idle, "raised": RAISED}.get(condition.speed_hold or "", ANY)
     density = sum(
         weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
     )
+    if hint:
+        density = HINT_WRONG * density + (1 - HINT_WRONG) * _normal(np.log(rpm / hint.rpm), hint.spread)
     said = condition.tachometer_rpm
     if said:
         close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)

@@ -27,6 +27,7 @@ LEAST_SNR = 0.02
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 % over a
 # second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
+EDGE_SHARE = 0.7  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
 SWING = 1.3  # on the error: the smoother's model is not exact
 
 
@@ -71,6 +72,9 @@ def refine(
             phase, error = _phase(phasors, orders, snr, restless)
             step = np.diff(phase)
             error = SWING * error / float(middle[-1] - middle[0])
+            # Before the first window's middle and after the last one's the speed is only carried on.
+            wander = float(np.std(speed)) * np.sqrt(2) * size / signal.fs_hz / 2 / float(sample_t[-1])
+            error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.concatenate((step[:1], step, step[-1:])) / hop_s
     return Refined(node_t, speed, error)
 
@@ -129,7 +133,10 @@ def _phase(phasors: np.ndarray, orders: Floats, snr: Floats, restless: float) ->
     lacking = np.angle(np.exp(1j * (rest - centre))) / (2 * np.pi * orders[:, None])
     total = weight.sum(axis=0)
     step, error = _smooth((weight * lacking).sum(axis=0) / np.maximum(total, 1e-9), total, restless, 3)
-    return lead + step, error
+    # Readings that stray from the joint line by more than their weights allow (a body's resonance turns the
+    # phase as the speed wanders, burning varies) make the answer as much less sure: Birge's ratio.
+    misfit = float(np.sqrt(np.mean(weight * (lacking - step) ** 2)))
+    return lead + step, error * max(1.0, misfit)
 
 
 def _smooth(values: Floats, weight: Floats, restless: float, degree: int) -> tuple[Floats, float]:
