@@ -22,8 +22,8 @@ SERVER_TIMEOUT_S = 90.0
 COMMAND = Path(sys.executable).with_name("vibecore.exe" if os.name == "nt" else "vibecore")
 
 
-def check_page() -> None:
-    """The first page, run without a server, names ranked causes."""
+def check_page(cause: str) -> None:
+    """The first page, run without a server, names that cause of the first demo job and how likely it is."""
     from streamlit.testing.v1 import AppTest
 
     from vibecore.places import app_script, demo_folder
@@ -38,22 +38,24 @@ def check_page() -> None:
     shown = " ".join(
         str(element.value) for element in (*page.markdown, *page.title, *page.header, *page.subheader)
     )
-    assert "%" in shown, f"no ranked cause on the first page: {shown[:2000]}"
+    assert cause in shown, f"no ranked cause on the first page: {shown[:2000]}"
+    assert "%" in shown
     print(f"first page: {len(shown)} characters, no error")
 
 
-def check_command() -> None:
-    """The command ranks the causes of every demo job."""
+def check_command() -> str:
+    """The command ranks the causes of every demo job; returns the first cause of the first one."""
     from vibecore.places import demo_folder
 
     cases = sorted(str(p) for p in demo_folder().glob("*/case.toml"))
     done = subprocess.run([str(COMMAND), "diagnose", "--json", *cases], capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
-    for line in done.stdout.splitlines():
-        found = json.loads(line)
+    answers = [json.loads(line) for line in done.stdout.splitlines()]
+    for found in answers:
         first = found["causes"][0]
         print(f"{Path(found['case']).parent.name}: {first['name']} ({first['probability']:.0%})")
-    assert len(done.stdout.splitlines()) == len(cases) > 0
+    assert len(answers) == len(cases) > 0
+    return str(answers[0]["causes"][0]["name"])
 
 
 def check_server() -> None:
@@ -107,5 +109,4 @@ def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
 
 if __name__ == "__main__":
     check_server()
-    check_command()
-    check_page()
+    check_page(check_command())
