@@ -22,26 +22,32 @@ from vibecore.model import Analysis, Line
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
 # logit of the half orders' coherence: a dead cylinder fails every cycle, unsteady burning does not.
-HALF_COHERENCE = Spread((0.0, 1.5), {"cylinder-misfire": (2.2, 1.2), "uneven-combustion": (-1.0, 1.2)})
+HALF_COHERENCE = Spread(
+    (0.0, 1.5), {"cylinder-misfire": (2.2, 1.2, 0.9), "uneven-combustion": (-1.0, 1.2, 0.9)}
+)
 # 20 log10 of the idle's standard deviation in percent. Sound idles wander by 0.3-1.3 %.
-HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0), "cylinder-misfire": (0.5, 5.0)})
+HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0, 0.75), "cylinder-misfire": (1.5, 5.0, 0.5)})
 # Lines that turn with the engine: sound cars show faint ones.
-KEEPS_ORDER = Presence((0.22, -32.0, 5.0), {"accessory-drive": (0.85, -16.0, 7.0)})
-KEEPS_HERTZ = Presence((0.18, -34.0, 7.0), {"cooling-fan": (0.70, -20.0, 6.0)})
+KEEPS_ORDER = Presence((0.22, -35.0, 5.5), {"accessory-drive": (0.85, -18.0, 7.0)})
+KEEPS_HERTZ = Presence((0.09, -37.0, 5.0), {"cooling-fan": (0.65, -22.0, 8.0)})
+OFF_ORDER = Presence(
+    (0.45, -34.0, 6.0), {"accessory-drive": (0.85, -18.0, 7.0), "cooling-fan": (0.75, -21.0, 8.0)}
+)
 # With the engine off nothing should turn; a fan may, and it may also just then be still.
-ENGINE_OFF = Presence((0.05, -36.0, 4.0), {"cooling-fan": (0.55, -20.0, 7.0)})
+ENGINE_OFF = Presence((0.04, -38.0, 4.0), {"cooling-fan": (0.40, -22.0, 8.0)})
 GEAR_ONLY = Presence((0.45, -31.0, 8.0), {"driveline": (0.50, -22.0, 8.0)})
-JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (9.0, 7.0), "uneven-combustion": (1.5, 4.0)})
+JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (10.0, 6.0, 0.6), "uneven-combustion": (1.5, 4.0, 0.5)})
 # Percent by which the idle lies below the maker's figure (its lower end).
-BELOW_FIGURE = Spread((-5.0, 5.0), {"idle-resonance": (4.0, 6.0), "uneven-combustion": (-4.0, 8.0)})
+BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
 # Firing order on the engine over that on the body, dB: a sound mount holds back 20 dB and more (rule of
 # thumb).
-ISOLATION_DB = Spread((22.0, 6.0), {"engine-mount": (10.0, 6.0), "idle-resonance": (13.0, 6.0)})
+ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
 
 # Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
-WHEEL_HZ, SHAFT_HZ = (7.0, 21.0), (21.0, 85.0)
+ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
 IN_BAND = 0.85  # of these faults the strongest line lies in its own band
-ROAD_OWN, ROAD_OTHERS = 0.9, 0.003  # people record on the road what shakes on the road
+ROAD_OWN = 0.9  # of the road's faults are recorded there
+ROAD_ONLY, ROAD_TOO = 0.003, 0.1  # of the others recorded there only, and there as well as standing
 SAID_CENTRE_LIMIT = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
@@ -94,6 +100,26 @@ def line_that_turns_with_engine(scene: Scene, vehicle: Vehicle) -> Finding | Non
 def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
     """A line that keeps its hertz while the engine's speed changes."""
     return _kept(scene, "hertz", KEEPS_HERTZ, vehicle)
+
+
+def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Where all recordings are at one speed, nothing tells belt from fan; a line on no order is one of them."""
+    if lines.can_compare(scene) or not scene.running:
+        return None
+    found = lines.strongest_alone(scene)
+    names = tuple(a.name for a in scene.running)
+    if found is None:
+        return Finding(
+            "line alone",
+            f"no line stands off the orders in {names[0]}",
+            OFF_ORDER.log_likelihood(None),
+            names,
+        )
+    line, analysis = found
+    text = f"{_line_words(line)} stands on no engine order in {analysis.name}"
+    return Finding(
+        "line alone", text, OFF_ORDER.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,)
+    )
 
 
 def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle) -> Finding | None:
@@ -204,24 +230,31 @@ def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 
 def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """Recordings made on the road, and where in hertz their strongest line lies."""
+    """Whether the recordings were made on the road: people record there what shakes there."""
     road = scene.role("road")
     if not road:
         return None
-    made = {"normal": ROAD_OTHERS, "wheel-imbalance": ROAD_OWN, "propshaft": ROAD_OWN}
-    log_likelihood = {cause: math.log(chance) for cause, chance in made.items()}
+    standing = len(scene.before) > len(road)
+    others = ROAD_TOO if standing else ROAD_ONLY
+    log_likelihood = {"normal": math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
     names = tuple(a.name for a in road)
-    found = [(line, a) for a in road for line in a.lines if WHEEL_HZ[0] <= line.frequency_hz <= SHAFT_HZ[1]]
-    text = f"recorded on the road ({' and '.join(names)})"
+    return Finding("road", f"recorded on the road ({' and '.join(names)})", log_likelihood, names)
+
+
+def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Where in hertz the strongest line lies: wheels and shafts turn in bands of their own."""
+    lowest, highest = min(low for low, _ in ROAD_HZ.values()), max(high for _, high in ROAD_HZ.values())
+    road = scene.role("road")
+    found = [(line, a) for a in road for line in a.lines if lowest <= line.frequency_hz <= highest]
     best = max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
-    if best is not None:
-        line, analysis = best
-        text += f"; the strongest is {_line_words(line)} in {analysis.name}"
-        for cause, band in (("wheel-imbalance", WHEEL_HZ), ("propshaft", SHAFT_HZ)):
-            inside = band[0] <= line.frequency_hz <= band[1]
-            log_likelihood[cause] += math.log(IN_BAND if inside else 1 - IN_BAND)
-        log_likelihood["normal"] += math.log(0.5)
-    return Finding("road", text, log_likelihood, names)
+    if best is None:
+        return None
+    line, analysis = best
+    chances = {"normal": 1 / len(ROAD_HZ)}
+    for cause, (low, high) in ROAD_HZ.items():
+        chances[cause] = IN_BAND if low <= line.frequency_hz <= high else 1 - IN_BAND
+    text = f"the strongest on the road is {_line_words(line)} in {analysis.name}"
+    return Finding("road line", text, {c: math.log(p) for c, p in chances.items()}, (analysis.name,))
 
 
 def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
@@ -256,10 +289,12 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     hunting,
     line_that_turns_with_engine,
     line_of_its_own_speed,
+    line_on_no_order,
     line_with_engine_off,
     line_in_gear_only,
     judder_in_gear,
     idle_against_figure,
     isolation,
     on_the_road,
+    strongest_line_on_the_road,
 )

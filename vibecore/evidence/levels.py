@@ -28,6 +28,7 @@ LEAST_LEVEL_M_S2 = (
 )
 SIGMAS_IN_INTERVAL = 3.92  # width of a 95 % interval in standard deviations
 GROUND_SPREAD_DB = 0.5  # thousands of samples make it
+SUNK_SHARE = 0.4  # of the upper end of its interval: where a line that sinks in its floor is taken to lie
 UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
 
 
@@ -109,16 +110,22 @@ def _level(family: Family, analysis: Analysis, engine: Engine) -> _Level | None:
     seen = [row for row in rows if row is not None and row.rms_m_s2 is not None]
     if not seen or rows[0] is None or rows[0].rms_m_s2 is None:
         return None  # without the lowest order of the family its level would mean something else
-    power = sum((row.rms_m_s2 or 0.0) ** 2 for row in seen)
+    power = sum(_power(row) for row in seen)
     if family == "second":
         power += multiples_power(table, engine.firing_order)
-    lead = max(seen, key=lambda row: row.rms_m_s2 or 0.0)
+    lead = max(seen, key=_power)
     return _Level(10 * math.log10(max(power, LEAST_LEVEL_M_S2**2)), _spread_db(lead), lead.order)
+
+
+def _power(row: OrderLevel) -> float:
+    """Mean square of one line; of one that sinks in its floor, half of the most it can be."""
+    most = row.high_m_s2 or 0.0
+    return max(row.rms_m_s2 or 0.0, most * SUNK_SHARE) ** 2
 
 
 def _spread_db(row: OrderLevel) -> float:
     """Standard deviation of one line's level in dB, from its 95 % interval."""
-    if row.low_m_s2 is None or row.high_m_s2 is None:
+    if not row.low_m_s2 or not row.high_m_s2:
         return UNSURE_DB
     low, high = max(row.low_m_s2, LEAST_LEVEL_M_S2), max(row.high_m_s2, LEAST_LEVEL_M_S2)
     return min(20 * math.log10(high / low) / SIGMAS_IN_INTERVAL, UNSURE_DB)

@@ -25,14 +25,19 @@ class Finding:
 
 @dataclass(frozen=True)
 class Spread:
-    """Centre and spread of a quantity for sound cars and for the causes that move it."""
+    """Centre and spread of a quantity for sound cars, and for the causes that move it with the share of cases
+    in which they do; in the rest it is as in sound cars."""
 
     normal: tuple[float, float]
-    causes: Mapping[str, tuple[float, float]]
+    causes: Mapping[str, tuple[float, float, float]]
 
     def log_likelihood(self, value: float) -> dict[str, float]:
-        rows = {"normal": self.normal, **self.causes}
-        return {c: log_t(value, centre, spread) for c, (centre, spread) in rows.items()}
+        sound = math.exp(log_t(value, *self.normal))
+        moved = {
+            cause: math.log(share * math.exp(log_t(value, centre, spread)) + (1 - share) * sound)
+            for cause, (centre, spread, share) in self.causes.items()
+        }
+        return {"normal": math.log(sound)} | moved
 
 
 @dataclass(frozen=True)

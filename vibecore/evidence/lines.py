@@ -21,7 +21,8 @@ SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: below this difference in speed, order and hertz cannot be told apart
-SAME_LEVEL_DB = 15.0  # a line that changes by more is another line, or has met a mode
+# A line that changes by more is another line: one that turns with the engine meets modes, a fan's does not.
+SAME_LEVEL_DB: dict[Keeps, float] = {"order": 15.0, "hertz": 6.0}
 CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
 CLEAR_OF_HALF_ORDER_HZ = 0.35  # hertz; the same for lines read in hertz
 STANDS_OUT_DB = 8.0  # over the floor, to be followed at all
@@ -30,6 +31,8 @@ LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
 # electric fans 900-3600 times a minute. Common practice, no source. Humps of the car's own modes lie lower.
 BELT_ORDERS = (0.15, 7.0)
 FAN_HZ = (14.0, 62.0)
+FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above the sway of the body
+FOLDED_OUT_DB = 15.0  # there it must stand out more, for humps of the car's own modes lie there too
 SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
@@ -51,20 +54,33 @@ def strongest_kept(scene: Scene, keeps: Keeps) -> Followed | None:
         _follow(line, first, [a for a in standing if a is not first], keeps)
         for first in standing
         for line in _clear(first)
-        if _may_be(line, keeps)
+        if _may_be(line, keeps, first.recording.sample_rate_hz)
     )
     return max((f for f in found if f), key=lambda f: f.level_db, default=None)
 
 
-def _may_be(line: Line, keeps: Keeps) -> bool:
-    if keeps == "hertz":
-        return FAN_HZ[0] <= line.frequency_hz <= FAN_HZ[1]
-    return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
+def _may_be(line: Line, keeps: Keeps, fs_hz: float) -> bool:
+    """Whether a unit on the belt (or an electric fan) can make such a line."""
+    if keeps == "order":
+        return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
+    folds = fs_hz / 2 < FAN_HZ[1] and line.above_floor_db >= FOLDED_OUT_DB
+    return (FOLDED_FROM_HZ if folds else FAN_HZ[0]) <= line.frequency_hz <= FAN_HZ[1]
 
 
 def _standing(scene: Scene) -> list[Analysis]:
     road = scene.role("road")  # there the wheels keep their order too, while the gear stays
     return [a for a in scene.running if a not in road]
+
+
+def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
+    """The strongest line on no half order that a belt's unit or a fan can make."""
+    found = [
+        (line, a)
+        for a in _standing(scene)
+        for line in _clear(a)
+        if any(_may_be(line, keeps, a.recording.sample_rate_hz) for keeps in ("order", "hertz"))
+    ]
+    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
 def can_compare(scene: Scene) -> bool:
@@ -81,7 +97,7 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
         for line in a.lines
         if line.above_floor_db >= STANDS_OUT_DB
         and line.rms_m_s2 >= LEAST_LINE_M_S2
-        and _may_be(line, "hertz")
+        and line.frequency_hz >= FOLDED_FROM_HZ
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
@@ -129,8 +145,7 @@ def _alike(a: Line, b: Line) -> bool:
 
 
 def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> Followed | None:
-    """The line with its fellows in recordings at other speeds; alone it counts only if it could have none,
-    and by how it drifts."""
+    """The line with its fellows in recordings at other speeds; None if it has none."""
     members, names, compared = [line], [first.name], 0
     for other in others:
         change = _change(first, other)
@@ -144,8 +159,7 @@ def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keep
         if fellow is not None:
             members.append(fellow)
             names.append(other.name)
-    told = "engine" if keeps == "order" else "clock"
-    if len(members) == 1 and (compared > 0 or line.drifts_with != told):
+    if len(members) == 1:
         return None
     power = sum(m.rms_m_s2**2 for m in members) / len(members)
     return Followed(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), tuple(names), compared)
@@ -167,7 +181,9 @@ def _fellow(line: Line, other: Analysis, keeps: Keeps, change: float) -> Line | 
         return abs(math.log((candidate.order or 1.0) / (line.order or 1.0)))
 
     limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * change)
-    near = [c for c in _clear(other) if apart(c) < limit and abs(_level_change(line, c)) < SAME_LEVEL_DB]
+    near = [
+        c for c in _clear(other) if apart(c) < limit and abs(_level_change(line, c)) < SAME_LEVEL_DB[keeps]
+    ]
     return min(near, key=apart, default=None)
 
 

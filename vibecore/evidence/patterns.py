@@ -24,21 +24,21 @@ from vibecore.model import Place
 # Levels of a sound four at the steering wheel, neutral idle, dB re 1 m/s2.
 SOUND_DB: dict[Family, float] = {
     "firing": -20.0,  # 0.1 m/s2
-    "half": -42.0,  # 0.008 m/s2: cylinders differ by a few percent and cycles by some percent
-    "one": -35.0,  # 0.018 m/s2: balance left over
-    "second": -36.0,  # 0.016 m/s2: torque's second multiple is weaker, and the mounts pass less of it
-    "ground": -28.0,  # 0.04 m/s2
+    "half": -39.0,  # 0.011 m/s2: cylinders differ by a few percent and cycles by some percent
+    "one": -37.0,  # 0.014 m/s2: balance left over
+    "second": -35.0,  # 0.018 m/s2: torque's second multiple is weaker, and the mounts pass less of it
+    "ground": -26.0,  # 0.05 m/s2
 }
 # More cylinders, smoother torque, higher frequency through the mounts.
-FIRING_BY_CYLINDERS_DB = {1: 4.0, 2: 2.0, 3: 0.0, 4: 0.0, 5: -1.5, 6: -3.0, 8: -4.0, 10: -5.0, 12: -6.0}
+FIRING_BY_CYLINDERS_DB = {1: 5.0, 2: 2.5, 3: 0.0, 4: 0.0, 5: -2.0, 6: -4.0, 8: -5.0, 10: -6.5, 12: -8.0}
 ORDER_ONE_OF_LAYOUT_DB = 4.0  # a layout with a free couple or force at order 1 shows more of it when sound
 # Change from neutral idle in a sound car: load and a lower speed in gear; mounts isolate better when raised.
 HELD_DB: dict[Family, dict[Held, float]] = {
     "firing": {"neutral": 0.0, "drive": 3.5, "raised": -4.0},
     "half": {"neutral": 0.0, "drive": 2.0, "raised": 1.0},
-    "one": {"neutral": 0.0, "drive": 2.0, "raised": -2.0},
-    "second": {"neutral": 0.0, "drive": 3.0, "raised": -2.0},
-    "ground": {"neutral": 0.0, "drive": 0.5, "raised": 1.0},
+    "one": {"neutral": 0.0, "drive": 2.0, "raised": -1.5},
+    "second": {"neutral": 0.0, "drive": 3.0, "raised": -3.0},
+    "ground": {"neutral": 0.0, "drive": 1.5, "raised": 0.5},
 }
 # Other places against the steering wheel: seat and floor shake less, the engine itself far more.
 PLACE_DB: dict[Place, float] = {
@@ -48,16 +48,16 @@ PLACE_DB: dict[Place, float] = {
     "body": -6.0,
     "engine": 15.0,
 }
-GAIN_SPREAD_DB = 4.0  # g
+GAIN_SPREAD_DB = 4.5  # g
 FAMILY_SPREAD_DB: dict[Family, float] = {  # h
     "firing": 4.0,
-    "half": 8.0,
-    "one": 6.5,
+    "half": 9.0,
+    "one": 6.0,
     "second": 7.0,
     "ground": 4.5,
 }
-HELD_SPREAD_DB: dict[Held, float] = {"neutral": 1.5, "drive": 2.5, "raised": 4.5}  # e: modes are met or left
-SEVERITY_SPREAD = 0.45  # u: from barely felt to gross
+HELD_SPREAD_DB: dict[Held, float] = {"neutral": 1.8, "drive": 3.0, "raised": 5.5}  # e: modes are met or left
+SEVERITY_SPREAD = 0.4  # u: from barely felt to gross
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     "normal": (Pattern({}, {}, "sound"),),
     "cylinder-misfire": (
         Pattern(
-            {"half": (30.0, 30.0, 28.0), "one": (19.0, 20.0, 14.0), "ground": (2.0, 2.0, 2.0)},
+            {"half": (28.0, 28.0, 26.0), "one": (18.0, 19.0, 14.0), "ground": (2.0, 2.0, 2.0)},
             {"half": 3.0, "one": 4.0},
             "one missing torque pulse a cycle has half orders and order 1 nearly as strong as the firing "
             "order; they lie lower in frequency, where mounts pass more",
@@ -87,7 +87,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "uneven-combustion": (
         Pattern(
-            {"half": (18.0, 18.0, 16.0), "one": (8.0, 8.0, 6.0), "ground": (9.0, 9.0, 6.0)},
+            {"half": (16.0, 15.0, 17.0), "one": (7.0, 7.0, 6.0), "ground": (8.0, 9.0, 6.0)},
             {"half": 4.0},
             "pulses that differ from cycle to cycle spread over the half orders and the ground between",
         ),
@@ -106,7 +106,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "rotating-imbalance": (
         Pattern(
-            {"one": (21.0, 21.0, 20.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
+            {"one": (20.0, 20.0, 20.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
         ),
     ),
     "idle-resonance": (
