@@ -9,7 +9,8 @@ from scipy.stats import entropy
 from vibecore.causes.load import Catalogue, catalogue
 from vibecore.causes.planning import effort_minutes, entropy_bits, expected_information, outcome_table, plan
 from vibecore.causes.ranking import hypotheses_of, rank
-from vibecore.model import CheckOutcome, Symptoms
+from vibecore.evidence.records import CauseEvidence
+from vibecore.model import CheckOutcome, Evidence, Symptoms
 
 
 def test_weighing_twelve_balls() -> None:
@@ -82,8 +83,10 @@ def test_cheap_looks_come_before_dismantling() -> None:
     proposed = plan(rank(()), limit=50)
     first = [catalogue().check(c.id) for c in proposed[:3]]
     assert all(c.dismantling == 0 for c in first)
-    costs = {c.id: effort_minutes(catalogue().check(c.id)) for c in proposed}
-    scores = [c.gain_bits / costs[c.id] for c in proposed]
+    plain = [
+        c for c in proposed if c.id not in ("unplug-cylinders", "read-codes")
+    ]  # these open another check
+    scores = [c.gain_bits / effort_minutes(catalogue().check(c.id)) for c in plain]
     assert scores == sorted(scores, reverse=True)
 
 
@@ -100,6 +103,14 @@ def test_swapping_waits_until_the_weak_cylinder_is_known() -> None:
     assert "swap-coil-injector" in [c.id for c in plan(rank((), outcomes=done), done, limit=2)]
     read = Symptoms(codes=("P0302",))
     assert "swap-coil-injector" in [c.id for c in plan(rank((), read), symptoms=read)]
+
+
+def test_the_weak_cylinder_is_looked_for_first_when_that_opens_the_swap() -> None:
+    """Switching cylinders off says little on plug or coil by itself; swapping them then says most."""
+    misfire = [CauseEvidence("cylinder-misfire", "made up", 20.0, Evidence("for", 20.0, "made up"))] * 2
+    first = plan(rank(misfire), outcomes=(CheckOutcome("read-codes", "none"),))[0]
+    assert first.id == "unplug-cylinders"
+    assert "swap the coil" in first.why
 
 
 def test_the_shop_comes_last_and_only_when_its_work_remains() -> None:

@@ -11,6 +11,8 @@ Cost is minutes, with money, dismantling and waiting turned into minutes.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,32 +40,70 @@ def plan(
 ) -> tuple[PlannedCheck, ...]:
     """The checks worth making now, best first, at most `limit`.
 
-    ranked: what `rank` returned. outcomes: checks already done, which are not asked for again. lacking:
-    skills and tools the user does not have. state: words of checks.toml's [states] that hold for this car
-    now.
+    A check that opens the way to another (which cylinder is weak, before its coil is swapped) is credited
+    with what the two tell together. ranked: what `rank` returned. outcomes: checks already done, which are
+    not asked for again. lacking: skills and tools the user does not have. state: words of checks.toml's
+    [states] that hold for this car now.
     """
     known = knowledge or catalogue()
-    symptoms = symptoms or Symptoms()
+    job = _Job(known, tuple(outcomes), symptoms or Symptoms(), frozenset(lacking), frozenset(state))
     hypotheses = hypotheses_of(known)
     p = _probabilities(ranked, hypotheses)
     candidates = []
     for check in known.checks:
-        if not _allowed(check, outcomes, symptoms, lacking, state, known, p, hypotheses):
+        if not _allowed(check, job, p, hypotheses) or not _ready(check, job):
             continue
-        table = outcome_table(check, hypotheses)
-        gain = expected_information(p, table)
-        if gain >= LEAST_GAIN_BITS:
+        worth = _worth(check, job, p, hypotheses)
+        if worth.bits >= LEAST_GAIN_BITS:
             planned = PlannedCheck(
                 id=check.id,
                 name=check.name,
                 minutes=check.minutes,
-                gain_bits=gain,
+                gain_bits=worth.bits,
                 cautions=known.caution_texts(check),
-                why=_why(check, p, table, hypotheses),
+                why=worth.why,
             )
-            candidates.append((_order(check, gain, symptoms), planned))
+            candidates.append((_order(check, worth, job.symptoms), planned))
     candidates.sort(key=lambda item: item[0])
     return tuple(planned for _, planned in candidates[:limit])
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What holds for this job while the next check is chosen."""
+
+    known: Catalogue
+    outcomes: tuple[CheckOutcome, ...]
+    symptoms: Symptoms
+    lacking: frozenset[str]
+    state: frozenset[str]
+
+
+class _Worth(NamedTuple):
+    bits: float
+    minutes: float  # expected, everything turned into minutes
+    why: str
+
+
+def _worth(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> _Worth:
+    """What a check tells and costs, together with the check that it opens the way to, if that pays."""
+    table = outcome_table(check, hypotheses)
+    plain = _Worth(expected_information(p, table), effort_minutes(check), _why(check, p, table, hypotheses))
+    best = plain
+    for later in job.known.checks:
+        outcome = later.needs_outcome.get(check.id)
+        if outcome is None or _ready(later, job) or not _allowed(later, job, p, hypotheses):
+            continue
+        row = table[[o.id for o in check.outcome].index(outcome)]
+        chance = float(row @ p)
+        gain = expected_information(row * p / chance, outcome_table(later, hypotheses))
+        bits, minutes = plain.bits + chance * gain, plain.minutes + chance * effort_minutes(later)
+        if bits / minutes > best.bits / best.minutes:
+            name = next(o.name for o in check.outcome if o.id == outcome)
+            best = _Worth(
+                bits, minutes, f"{plain.why} If '{name}', then: {later.name[0].lower()}{later.name[1:]}."
+            )
+    return best
 
 
 def expected_information(p: Floats, table: Floats) -> float:
@@ -97,36 +137,26 @@ def effort_minutes(check: CheckRow) -> float:
     )
 
 
-def _order(check: CheckRow, gain: float, symptoms: Symptoms) -> tuple[int, float]:
+def _order(check: CheckRow, worth: _Worth, symptoms: Symptoms) -> tuple[int, float]:
     first = check.first_when == "lamp on" and symptoms.check_engine_light is True
     rank = 0 if first else 2 if check.last else 1
-    return rank, -gain / effort_minutes(check)
+    return rank, -worth.bits / worth.minutes
 
 
-def _allowed(
-    check: CheckRow,
-    outcomes: Sequence[CheckOutcome],
-    symptoms: Symptoms,
-    lacking: Collection[str],
-    state: Collection[str],
-    known: Catalogue,
-    p: Floats,
-    hypotheses: Sequence[Hypothesis],
-) -> bool:
-    if any(done.id == check.id for done in outcomes) or (check.id == "read-codes" and symptoms.codes):
+def _allowed(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> bool:
+    """Neither done, nor beyond the user's skills and tools, nor unsafe for the car as it is now."""
+    if any(done.id == check.id for done in job.outcomes) or (check.id == "read-codes" and job.symptoms.codes):
         return False
-    if set(lacking) & {*check.skills, *check.tools} or set(state) & set(check.unsafe_when):
-        return False
-    if check.needs_outcome and not _ready(check, outcomes, symptoms, known):
+    if job.lacking & {*check.skills, *check.tools} or job.state & set(check.unsafe_when):
         return False
     return not check.last or _for_shop(p, hypotheses) > SHOP_FROM
 
 
-def _ready(check: CheckRow, outcomes: Sequence[CheckOutcome], symptoms: Symptoms, known: Catalogue) -> bool:
-    """Whether an outcome or a code has shown what this check starts from (which cylinder is the weak one)."""
-    if any(check.needs_outcome.get(done.id) == done.outcome for done in outcomes):
+def _ready(check: CheckRow, job: _Job) -> bool:
+    """Whether what this check starts from (which cylinder is weak) is known, by an outcome or a code."""
+    if not check.needs_outcome or any(check.needs_outcome.get(d.id) == d.outcome for d in job.outcomes):
         return True
-    rows = [known.codes.get(code.strip().upper()) for code in symptoms.codes]
+    rows = [job.known.codes.get(code.strip().upper()) for code in job.symptoms.codes]
     return any(row and row.times.get(check.needs_code_for or "", 0.0) >= STRONG_CODE for row in rows)
 
 

@@ -89,7 +89,8 @@ def covariance(pattern: Pattern, readings: Sequence[Reading], adds: Floats) -> F
     for family in FAMILIES:
         mine = np.array([r.family == family for r in readings])
         own = pattern.own_spread.get(family, 0.0)
-        total[np.ix_(mine, mine)] += FAMILY_SPREAD_DB[family] ** 2 + own**2 / 2
+        shared = pattern.family_spread.get(family, FAMILY_SPREAD_DB[family])
+        total[np.ix_(mine, mine)] += shared**2 + own**2 / 2
         total[mine, mine] += own**2 / 2
     total += SEVERITY_SPREAD**2 * np.outer(adds, adds)
     return total + np.diag([HELD_SPREAD_DB[r.held] ** 2 + r.spread_db**2 for r in readings])

@@ -16,7 +16,8 @@ Sound levels are those of phones on steering wheels: idle levels of good and poo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from vibecore.evidence.levels import Family, Held
 from vibecore.model import Place
@@ -64,7 +65,8 @@ SEVERITY_SPREAD = 0.4  # u: from barely felt to gross
 class Pattern:
     """What a cause adds to the levels at its usual size, dB; families and conditions left out: nothing.
 
-    own_spread: further spread of a family's conditions among cars with this cause, dB. share: how often the
+    own_spread: further spread of a family's conditions among cars with this cause, dB. family_spread: h where
+    the fault drowns what a sound car shows there, and so also how that differs from car to car. share: how often the
     cause shows itself this way (the shares of a cause add up to 1).
     """
 
@@ -72,6 +74,7 @@ class Pattern:
     own_spread: dict[Family, float]
     why: str
     share: float = 1.0
+    family_spread: Mapping[Family, float] = field(default_factory=dict)
 
 
 NOTHING = (0.0, 0.0, 0.0)
@@ -83,6 +86,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"half": 3.0, "one": 4.0},
             "one missing torque pulse a cycle has half orders and order 1 nearly as strong as the firing "
             "order; they lie lower in frequency, where mounts pass more",
+            family_spread={"half": 6.0, "one": 5.0},
         ),
     ),
     "uneven-combustion": (
@@ -90,6 +94,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"half": (16.0, 15.0, 17.0), "one": (7.0, 7.0, 6.0), "ground": (8.0, 9.0, 6.0)},
             {"half": 4.0},
             "pulses that differ from cycle to cycle spread over the half orders and the ground between",
+            family_spread={"half": 7.0},
         ),
     ),
     "engine-mount": (
