@@ -100,7 +100,7 @@ def test_swapping_waits_until_the_weak_cylinder_is_known() -> None:
     plain = plan(rank(()), limit=50)
     assert "swap-coil-injector" not in [c.id for c in plain]
     done = (CheckOutcome("unplug-cylinders", "one-no-change"),)
-    assert "swap-coil-injector" in [c.id for c in plan(rank((), outcomes=done), done, limit=2)]
+    assert "swap-coil-injector" in [c.id for c in plan(rank((), outcomes=done), done, limit=3)]
     read = Symptoms(codes=("P0302",))
     assert "swap-coil-injector" in [c.id for c in plan(rank((), read), symptoms=read)]
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from vibecore.evidence.scene import Scene
+from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, Line
 
 Keeps = Literal["order", "hertz"]
@@ -102,14 +102,12 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
-def in_gear_only(scene: Scene) -> tuple[Line, Analysis] | None:
-    """The strongest line in gear that has no fellow in neutral, by order or by hertz."""
-    neutral = [a for a in scene.role("neutral") if a.orders]
-    drive = [a for a in scene.role("drive") if a.orders]
-    if not neutral or not drive:
-        return None
-    others = [line for a in neutral for line in (a.orders.other_lines if a.orders else ())]
-    found = [(line, a) for a in drive for line in _clear(a) if not any(_alike(line, o) for o in others)]
+def only_in(scene: Scene, role: Role) -> tuple[Line, Analysis] | None:
+    """The strongest line of the recordings of `role` that has no fellow in neutral, by order or by hertz."""
+    others = [line for a in scene.role("neutral") if a.orders for line in (*a.orders.other_lines, *a.lines)]
+    found = [
+        (line, a) for a in scene.role(role) for line in _clear(a) if not any(_alike(line, o) for o in others)
+    ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 

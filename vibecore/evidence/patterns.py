@@ -65,10 +65,9 @@ SEVERITY_SPREAD = 0.4  # u: from barely felt to gross
 class Pattern:
     """What a cause adds to the levels at its usual size, dB; families and conditions left out: nothing.
 
-    own_spread: further spread of a family's conditions among cars with this cause, dB. family_spread: h where
-    the fault drowns what a sound car shows there, and so also how that differs from car to car. share: how often the
-    cause shows itself this way (the shares of a cause add up to 1).
-    """
+    own_spread: further spread of a family's conditions among cars with this cause, dB. family_spread: h
+    where the fault drowns what a sound car shows there, and so also how that differs from car to car.
+    share: how often the cause shows itself this way (the shares of a cause add up to 1)."""
 
     adds: dict[Family, tuple[float, float, float]]  # neutral, drive, raised
     own_spread: dict[Family, float]

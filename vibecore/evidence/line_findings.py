@@ -1,0 +1,174 @@
+"""Findings from lines on no engine order: belt and units, electric fan, gearbox, and the road.
+
+A line has a chance to be found and a level, in sound cars and under each cause. The numbers are the physics
+of the design put in figures: common practice, no source, set with simulated cars of the tuning seeds in
+view.
+"""
+
+from __future__ import annotations
+
+import math
+
+from vibecore.engine import Vehicle
+from vibecore.evidence import lines
+from vibecore.evidence.likelihood import Finding, Presence
+from vibecore.evidence.scene import Role, Scene
+from vibecore.model import Line
+
+# Lines that turn with the engine: sound cars show faint ones.
+KEEPS_ORDER = Presence((0.22, -35.0, 5.5), {"accessory-drive": (0.85, -18.0, 7.0)})
+KEEPS_HERTZ = Presence((0.09, -37.0, 5.0), {"cooling-fan": (0.65, -22.0, 8.0)})
+OFF_ORDER = Presence(
+    (0.45, -34.0, 6.0), {"accessory-drive": (0.85, -18.0, 7.0), "cooling-fan": (0.75, -21.0, 8.0)}
+)
+# With the engine off nothing should turn; a fan may, and it may also just then be still.
+ENGINE_OFF = Presence((0.04, -38.0, 4.0), {"cooling-fan": (0.40, -22.0, 8.0)})
+GEAR_ONLY = Presence((0.40, -28.0, 8.0), {"driveline": (0.55, -22.0, 7.0)})
+UNIT_ONLY = Presence(
+    (0.30, -30.0, 7.0), {"accessory-drive": (0.40, -20.0, 8.0), "cooling-fan": (0.40, -26.0, 8.0)}
+)
+# Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
+ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
+IN_BAND = 0.85  # of these faults the strongest line lies in its own band
+ROAD_OWN = 0.9  # of the road's faults are recorded there
+ROAD_ONLY, ROAD_TOO = 0.003, 0.1  # of the others recorded there only, and there as well as standing
+
+
+def line_that_turns_with_engine(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """A line on no half order that keeps its order."""
+    return _kept(scene, "order", KEEPS_ORDER, vehicle)
+
+
+def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """A line that keeps its hertz while the engine's speed changes."""
+    return _kept(scene, "hertz", KEEPS_HERTZ, vehicle)
+
+
+def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Where all recordings are at one speed, a line on no order may be belt or fan."""
+    if lines.can_compare(scene) or not scene.running:
+        return None
+    found = lines.strongest_alone(scene)
+    names = tuple(a.name for a in scene.running)
+    if found is None:
+        return Finding(
+            "line alone",
+            f"no line stands off the orders in {names[0]}",
+            OFF_ORDER.log_likelihood(None),
+            names,
+        )
+    line, analysis = found
+    text = f"{_line_words(line)} stands on no engine order in {analysis.name}"
+    return Finding(
+        "line alone", text, OFF_ORDER.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,)
+    )
+
+
+def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle) -> Finding | None:
+    if not scene.running:
+        return None
+    found = lines.strongest_kept(scene, keeps)
+    name = "line keeps order" if keeps == "order" else "line keeps hertz"
+    if found is None:
+        if not lines.can_compare(scene):
+            return None
+        return Finding(
+            name, f"no line keeps its {keeps} from speed to speed", presence.log_likelihood(None), ()
+        )
+    what = f"{10 ** (found.level_db / 20):.2f} m/s2"
+    where = " and ".join(found.seen_in)
+    if keeps == "order":
+        unit = _unit(found.order, vehicle)
+        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{unit}"
+    else:
+        text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
+    return Finding(name, text, presence.log_likelihood(found.level_db), found.seen_in)
+
+
+def _unit(order: float | None, vehicle: Vehicle) -> str:
+    """Which pulley turns at that order, if the diameters were given."""
+    crank = vehicle.pulleys_mm.get("crank")
+    if order is None or not crank:
+        return ""
+    for name, diameter in vehicle.pulleys_mm.items():
+        if name != "crank" and diameter > 0 and abs(order * diameter / crank - 1) < lines.SAME_ORDER:
+            return f"; the {name} turns at {crank / diameter:.2f}"
+    if (
+        vehicle.belt_length_mm
+        and abs(order * vehicle.belt_length_mm / (math.pi * crank) - 1) < lines.SAME_ORDER
+    ):
+        return "; the belt itself goes round at that order"
+    return ""
+
+
+def _line_words(line: Line) -> str:
+    return f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz"
+
+
+def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """What shakes with the engine off."""
+    off = scene.role("engine off")
+    if not off:
+        return None
+    found = lines.with_engine_off(scene)
+    names = tuple(a.name for a in off)
+    if found is None:
+        return Finding(
+            "engine off", f"no line with the engine off in {names[0]}", ENGINE_OFF.log_likelihood(None), names
+        )
+    line, analysis = found
+    text = f"{_line_words(line)} with the engine off in {analysis.name}"
+    level = lines.level_db(line.rms_m_s2)
+    return Finding("engine off", text, ENGINE_OFF.log_likelihood(level), (analysis.name,))
+
+
+def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """A line that comes with the load in gear."""
+    return _only("gear only", scene, "drive", "in gear only", GEAR_ONLY)
+
+
+def line_with_unit_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """A line that comes when a unit is switched on: the unit, its belt, or the fan that starts with it."""
+    units = {name for a in scene.role("unit on") for name in a.condition.accessories}
+    return _only("unit only", scene, "unit on", f"only with {' and '.join(sorted(units))} on", UNIT_ONLY)
+
+
+def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) -> Finding | None:
+    known = [a for a in scene.role(role) if a.orders]
+    if not known or not any(a.orders for a in scene.role("neutral")):
+        return None
+    found = lines.only_in(scene, role)
+    if found is None:
+        names = tuple(a.name for a in known)
+        return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)
+    line, analysis = found
+    text = f"{_line_words(line)} is there {when}, in {analysis.name}"
+    return Finding(name, text, presence.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,))
+
+
+def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Whether the recordings were made on the road: people record there what shakes there."""
+    road = scene.role("road")
+    if not road:
+        return None
+    standing = len(scene.before) > len(road)
+    others = ROAD_TOO if standing else ROAD_ONLY
+    log_likelihood = {"normal": math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
+    names = tuple(a.name for a in road)
+    return Finding("road", f"recorded on the road ({' and '.join(names)})", log_likelihood, names)
+
+
+def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Where in hertz the strongest line lies: wheels and shafts turn in bands of their own."""
+    lowest, highest = min(low for low, _ in ROAD_HZ.values()), max(high for _, high in ROAD_HZ.values())
+    road = scene.role("road")
+    found = [(line, a) for a in road for line in a.lines if lowest <= line.frequency_hz <= highest]
+    best = max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+    if best is None:
+        return None
+    line, analysis = best
+    chances = {"normal": 1 / len(ROAD_HZ)}
+    for cause, (low, high) in ROAD_HZ.items():
+        chances[cause] = IN_BAND if low <= line.frequency_hz <= high else 1 - IN_BAND
+    text = f"the strongest on the road is {_line_words(line)} in {analysis.name}"
+    return Finding("road line", text, {c: math.log(p) for c, p in chances.items()}, (analysis.name,))
