@@ -36,7 +36,7 @@ class SpeedRow:
         return None if self.rpm is None or self.truth_rpm is None else self.rpm / self.truth_rpm - 1
 
     @property
-    def peerrelative_error(self) -> float | None:
+    def peer_error(self) -> float | None:
         return relative_error(self.peer_rpm, self.truth_rpm)
 
     @property
