@@ -29,7 +29,11 @@ SYMPTOM_TEMPER = 0.6  # owners tick words that go together ('in gear' and 'warm'
 FURTHER_CODE_WEIGHT = 0.3  # one fault sets several codes: only the strongest counts in full; no source
 DUE_TIMES = 2.5  # a part past its distance is that many times likelier to be the one; no source
 DUE_WIDTH = 0.2  # the step from fresh to due is spread over this share of the distance; no source
-SHOWN_FROM_DB = 1.0  # a ratio under 1 dB (26 %) is not worth a line on the screen
+SHOWN_FROM_DB = 1.5  # a ratio under 1.5 dB (40 %) is not worth a line on the screen,
+TOP, LEAST_DB = (
+    3,
+    0.3,
+)  # but the three strongest are shown from 0.3 dB, so that no rank stands without a reason
 DB_PER_NEPER = 10.0 / math.log(10.0)
 
 
@@ -202,17 +206,15 @@ def _ranked(
     probability = float(p[mine].sum())
     inside = p[mine] / probability if probability > 0 else np.full(mine.sum(), 1.0 / mine.sum())
     suspects = [Suspect(s.id, s.name, float(q)) for s, q in zip(cause.suspect, inside, strict=True)]
-    shown = [e.evidence for e in evidence if e.cause == cause.id and e.evidence.says != "note"]
-    shown = [e for e in shown if abs(e.weight_db) >= SHOWN_FROM_DB]
-    shown += [
-        e for e in (_as_evidence(f, mine, prior) for f in findings) if abs(e.weight_db) >= SHOWN_FROM_DB
-    ]
+    said = [e.evidence for e in evidence if e.cause == cause.id and e.evidence.says != "note"]
+    said = sorted([*said, *(_as_evidence(f, mine, prior) for f in findings)], key=lambda e: -abs(e.weight_db))
+    shown = [e for i, e in enumerate(said) if abs(e.weight_db) >= (SHOWN_FROM_DB if i >= TOP else LEAST_DB)]
     notes = [e.evidence for e in evidence if e.cause == cause.id and e.evidence.says == "note"]
     return RankedCause(
         id=cause.id,
         name=cause.name,
         probability=probability,
-        evidence=tuple(sorted(shown, key=lambda e: -abs(e.weight_db))) + tuple(notes),
+        evidence=(*shown, *notes),
         suspects=tuple(sorted(suspects, key=lambda s: -s.probability)),
     )
 

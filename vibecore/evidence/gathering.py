@@ -10,11 +10,12 @@ import numpy as np
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.findings import FINDINGS
 from vibecore.evidence.fit import fit_levels, sound_level_db
-from vibecore.evidence.levels import Reading, read_levels
+from vibecore.evidence.levels import HELDS, Reading, read_levels
 from vibecore.evidence.likelihood import Finding
+from vibecore.evidence.patterns import NOTHING, PATTERNS
 from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
-from vibecore.evidence.words import FAULT_WORDS, meaning, over_sound
+from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
@@ -52,7 +53,14 @@ def _capped(ratio_db: float) -> float:
 
 
 def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float) -> CauseEvidence:
-    text = f"{finding.text}: {meaning(finding.name, cause, shown_db >= 0)}"
+    speaks_for = shown_db >= 0
+    if cause in finding.more_than and not speaks_for:
+        what = f"more than {FAULT_WORDS[cause]} shows"
+    elif cause in finding.less_than and not speaks_for:
+        what = f"less than {FAULT_WORDS[cause]} shows"
+    else:
+        what = meaning(finding.name, cause, speaks_for)
+    text = f"{finding.text}: {what}"
     says: Says = "for" if shown_db >= 0 else "against"
     return CauseEvidence(cause, finding.name, ratio_db, Evidence(says, shown_db, text, finding.seen_in))
 
@@ -72,8 +80,31 @@ def _level_findings(readings: Sequence[Reading], engine: Engine, place: Place | 
         mine = [r for r, m in zip(readings, members, strict=True) if m]
         logs = {cause: float(step[members].sum()) for cause, step in steps.items()}
         names = tuple(dict.fromkeys(n for r in mine for n in r.seen_in))
-        findings.append(Finding(name, _level_text(name, mine, readings, engine, place), logs, names))
+        text = _level_text(name, mine, readings, engine, place)
+        findings.append(Finding(name, text, logs, names, *_beside_usual(name, mine, engine, place)))
     return findings
+
+
+def _beside_usual(
+    name: str, mine: Sequence[Reading], engine: Engine, place: Place | None
+) -> tuple[frozenset[str], frozenset[str]]:
+    """Causes that usually show clearly less, and clearly more, than the reading that stands out most."""
+    if name in ("gear", "raised"):
+        return frozenset(), frozenset()
+    most = _standing_out(mine, engine, place)
+    over = most.level_db - _sound(most, engine, place)
+    usual = {
+        cause: max(way.adds.get(most.family, NOTHING)[HELDS.index(most.held)] for way in ways)
+        for cause, ways in PATTERNS.items()
+    }
+    usual = {cause: usual.get(cause, 0.0) for cause in CAUSES}
+    less = frozenset(c for c, adds in usual.items() if over > adds + NEAR_DB)
+    more = frozenset(c for c, adds in usual.items() if NEAR_DB < over < adds - NEAR_DB)
+    return less, more
+
+
+def _standing_out(mine: Sequence[Reading], engine: Engine, place: Place | None) -> Reading:
+    return max(mine, key=lambda r: r.level_db - _sound(r, engine, place))
 
 
 def _groups(readings: Sequence[Reading]) -> list[str]:
@@ -108,7 +139,7 @@ def _level_text(
             f"the firing order ({order}) {verb} by {abs(change):.0f} dB from {_where(first)} "
             f"to {_where(here)} (usual: {usual:+.0f} dB)"
         )
-    most = max(mine, key=lambda r: r.level_db - _sound(r, engine, place))
+    most = _standing_out(mine, engine, place)
     over = most.level_db - _sound(most, engine, place)
     level = f"{10 ** (most.level_db / 20):.2g} m/s2"
     what = {

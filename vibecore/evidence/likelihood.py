@@ -21,6 +21,8 @@ class Finding:
     text: str
     log_likelihood: Mapping[str, float]
     seen_in: tuple[str, ...]
+    more_than: frozenset[str] = frozenset()  # causes that usually show clearly less of it
+    less_than: frozenset[str] = frozenset()  # causes that usually show clearly more of it
 
 
 @dataclass(frozen=True)
