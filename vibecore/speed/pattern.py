@@ -60,13 +60,23 @@ HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
 FOLDED_SEEN = (0.35, 0.08)
 FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
 FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
-FIRING_HARMONICS_DB = (-6.0, -14.0)  # each further firing harmonic re the one before, in two equal shares
+FIRING_HARMONICS_DB = (0.0, -7.0, -14.0)  # each further firing harmonic re the one before, in equal shares
 # How even an engine is differs from car to car and moves all its half orders together: each offset (dB) of
 # these is taken in turn, with its share.
 EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
 # Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
 STATES = (
-    State("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=EVENNESS),
+    State("sound", 0.46, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=EVENNESS),
+    State(
+        "hard mount",
+        0.14,
+        -5.0,
+        half=-26.0,
+        one=-24.0,
+        below=-30.0,
+        above=-36.0,
+        offsets=((0.5, 0.0), (0.5, -14.0)),
+    ),
     State("uneven", 0.10, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
     State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
     State(
@@ -156,7 +166,7 @@ def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: floa
         return -20.0
     there, level, floor = seen.at(teeth * ratio)
     table = _table(engine, len(teeth))
-    lead = np.where(there[table.lead], table.lead, -1)
+    lead = np.where((table.lead >= 0) & there[table.lead], table.lead, -1)
     shown = np.flatnonzero(there & (teeth <= 1.0))
     if len(shown):  # a weak cylinder leads with the stronger of orders 0.5 and 1
         lead[table.weak] = shown[level[shown].argmax()]
@@ -183,8 +193,8 @@ def _t4_below(x: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class _Table:
-    """For each state and variant (s): log share, levels (s, k) of the teeth re the leading order, the leading tooth,
-    its own level, and which rows are those of a weak cylinder."""
+    """For each state and variant (s): log share, levels (s, k) of the teeth re the leading order, the leading tooth
+    (-1: too high to be seen), its own level, and which rows are those of a weak cylinder."""
 
     log_share: Floats
     relative: Floats
@@ -204,7 +214,7 @@ def _table(engine: Engine, count: int) -> _Table:
         for slope in FIRING_HARMONICS_DB
     ]
     leads = [1.0 if state.name == "unbalance" else engine.firing_order for state, *_ in variants]
-    places = [int(np.abs(teeth - lead).argmin()) for lead in leads]
+    places = [int(round(lead / step)) - 1 if lead < teeth[-1] + 0.1 else -1 for lead in leads]
     return _Table(
         np.log([state.share * share for state, share, _, _ in variants]),
         np.array([_relative(state, offset, slope, engine, teeth) for state, _, offset, slope in variants]),
