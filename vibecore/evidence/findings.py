@@ -13,10 +13,9 @@ from collections.abc import Callable
 from vibecore.engine import Vehicle
 from vibecore.evidence import line_findings
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
-from vibecore.evidence.levels import orders_of
+from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread
 from vibecore.evidence.scene import Role, Scene
-from vibecore.model import Analysis
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
 # logit of the half orders' coherence: a dead cylinder fails every cycle, unsteady burning does not.
@@ -28,37 +27,40 @@ HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0, 0.75), "cylind
 JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (10.0, 6.0, 0.6), "uneven-combustion": (1.5, 4.0, 0.5)})
 # Percent by which the idle lies below the maker's figure (its lower end).
 BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
-# Firing order on the engine over that on the body, dB: a sound mount holds back 20 dB and more (rule of
-# thumb).
+# Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
-SAID_CENTRE_LIMIT = 1e-3  # coherence is kept this far from 0 and 1 for its logit
+LOGIT_EDGE = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
 def half_order_steadiness(scene: Scene, vehicle: Vehicle) -> Finding | None:
-    """Whether the half orders keep their phase from block to block."""
-    best: tuple[float, float, float, Analysis] | None = None
-    for analysis in (*scene.role("neutral"), *scene.role("drive")):
-        for order in orders_of("half", vehicle.engine):
-            row = analysis.orders.level(order) if analysis.orders else None
-            if row is None or row.rms_m_s2 is None or row.coherence is None or math.isnan(row.coherence):
-                continue
-            if (row.above_floor_db or 0.0) >= COHERENCE_FROM_DB and (best is None or row.rms_m_s2 > best[0]):
-                best = (row.rms_m_s2, order, row.coherence, analysis)
-    if best is None:
+    """Whether the strongest half order keeps its phase from block to block."""
+    strangers = strangers_hz(scene)
+    found = [
+        (row, row.coherence, analysis)
+        for analysis in (*scene.role("neutral"), *scene.role("drive"))
+        for row in usable_rows("half", analysis, vehicle.engine, strangers)
+        if row.coherence is not None
+        and not math.isnan(row.coherence)
+        and (row.above_floor_db or 0.0) >= COHERENCE_FROM_DB
+    ]
+    if not found:
         return None
-    _, order, coherence, analysis = best
-    kept = min(max(coherence, SAID_CENTRE_LIMIT), 1 - SAID_CENTRE_LIMIT)
-    steady = (
+    row, coherence, analysis = max(found, key=lambda item: item[0].rms_m_s2 or 0.0)
+    kept = min(max(coherence, LOGIT_EDGE), 1 - LOGIT_EDGE)
+    text = f"engine order {row.order:g} {_steady_words(coherence)} in {analysis.name}"
+    logs = HALF_COHERENCE.log_likelihood(math.log(kept / (1 - kept)))
+    return Finding("steadiness", text, logs, (analysis.name,))
+
+
+def _steady_words(coherence: float) -> str:
+    words = (
         "keeps its phase"
-        if coherence > 0.6
+        if coherence > 0.8
         else "wanders in phase"
         if coherence < 0.4
-        else "half keeps its phase"
+        else "partly keeps its phase"
     )
-    text = f"engine order {order:g} {steady} (steadiness {coherence:.2f} of 1) in {analysis.name}"
-    return Finding(
-        "steadiness", text, HALF_COHERENCE.log_likelihood(math.log(kept / (1 - kept))), (analysis.name,)
-    )
+    return f"{words} (steadiness {coherence:.2f} of 1)"
 
 
 def hunting(scene: Scene, _vehicle: Vehicle) -> Finding | None:

@@ -13,7 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from vibecore.engine import Engine
+from vibecore.engine import Engine, what_can_be_seen
+from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, OrderLevel
@@ -23,9 +24,7 @@ Held = Literal["neutral", "drive", "raised"]
 FAMILIES: tuple[Family, ...] = ("firing", "half", "one", "second", "ground")
 HELDS: tuple[Held, ...] = ("neutral", "drive", "raised")
 
-LEAST_LEVEL_M_S2 = (
-    0.002  # phones' noise in the width of a line after a minute (70-230 ug/sqrt(Hz) data sheets)
-)
+LEAST_LEVEL_M_S2 = 0.002  # phones' noise in a line's width after a minute (data sheets: 70-230 ug/sqrt(Hz))
 SIGMAS_IN_INTERVAL = 3.92  # width of a 95 % interval in standard deviations
 GROUND_SPREAD_DB = 0.5  # thousands of samples make it
 SUNK_SHARE = 0.4  # of the upper end of its interval: where a line that sinks in its floor is taken to lie
@@ -50,10 +49,11 @@ class Reading:
 def read_levels(scene: Scene, engine: Engine) -> tuple[Reading, ...]:
     """Every level that the recordings can show, in the order FAMILIES x HELDS."""
     readings = []
+    strangers = strangers_hz(scene)
     for family in FAMILIES:
         for held in HELDS:
             role: Role = held
-            reading = _reading(family, held, scene.role(role), engine)
+            reading = _reading(family, held, scene.role(role), engine, strangers)
             if reading:
                 readings.append(reading)
     return tuple(readings)
@@ -78,8 +78,36 @@ def orders_of(family: Family, engine: Engine) -> tuple[float, ...]:
     return ()
 
 
-def _reading(family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine) -> Reading | None:
-    found = [(a, _level(family, a, engine)) for a in analyses if a.orders is not None]
+def strangers_hz(scene: Scene) -> tuple[float, ...]:
+    """Lines that are none of the engine's, wherever they may fall among its orders: a fan's."""
+    kept, off = lines.strongest_kept(scene, "hertz"), lines.with_engine_off(scene)
+    return (*([kept.hertz] if kept else []), *([off[0].frequency_hz] if off else []))
+
+
+def usable_rows(
+    family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]
+) -> list[OrderLevel]:
+    """The family's orders that can be seen and that no folded firing order and no stranger sits on."""
+    if analysis.orders is None or analysis.speed is None:
+        return []
+    turns_hz, fs_hz = analysis.speed.mean_rpm / 60.0, analysis.recording.sample_rate_hz
+    loud = set(engine.firing_orders(2))
+    hidden = {v.order for v in what_can_be_seen(engine, turns_hz, fs_hz) if loud & set(v.hidden_by)}
+    rows = [analysis.orders.level(order) for order in orders_of(family, engine)]
+    return [
+        row
+        for row in rows
+        if row is not None
+        and row.rms_m_s2 is not None
+        and row.order not in hidden
+        and all(abs(row.frequency_hz - hz) > lines.CLEAR_OF_HALF_ORDER_HZ for hz in strangers)
+    ]
+
+
+def _reading(
+    family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine, strangers: Sequence[float]
+) -> Reading | None:
+    found = [(a, _level(family, a, engine, strangers)) for a in analyses if a.orders is not None]
     levels = [(a, value) for a, value in found if value is not None]
     if not levels:
         return None
@@ -100,15 +128,14 @@ class _Level(NamedTuple):
     lead: float | None
 
 
-def _level(family: Family, analysis: Analysis, engine: Engine) -> _Level | None:
+def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]) -> _Level | None:
     table = analysis.orders
     assert table is not None
     if family == "ground":
         level = ground_db(table, engine.orders[-1])
         return None if level is None else _Level(level, GROUND_SPREAD_DB, None)
-    rows = [table.level(order) for order in orders_of(family, engine)]
-    seen = [row for row in rows if row is not None and row.rms_m_s2 is not None]
-    if not seen or rows[0] is None or rows[0].rms_m_s2 is None:
+    seen = usable_rows(family, analysis, engine, strangers)
+    if not seen or seen[0].order != orders_of(family, engine)[0]:
         return None  # without the lowest order of the family its level would mean something else
     power = sum(_power(row) for row in seen)
     if family == "second":

@@ -20,7 +20,7 @@ Keeps = Literal["order", "hertz"]
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
-SPEEDS_APART = 0.03  # share: below this difference in speed, order and hertz cannot be told apart
+SPEEDS_APART = 0.05  # share: below this difference in speed, order and hertz cannot be told apart
 # A line that changes by more is another line: one that turns with the engine meets modes, a fan's does not.
 SAME_LEVEL_DB: dict[Keeps, float] = {"order": 15.0, "hertz": 6.0}
 CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
@@ -32,7 +32,7 @@ LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
 BELT_ORDERS = (0.15, 7.0)
 FAN_HZ = (14.0, 62.0)
 FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above the sway of the body
-FOLDED_OUT_DB = 15.0  # there it must stand out more, for humps of the car's own modes lie there too
+ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
 SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
@@ -54,17 +54,16 @@ def strongest_kept(scene: Scene, keeps: Keeps) -> Followed | None:
         _follow(line, first, [a for a in standing if a is not first], keeps)
         for first in standing
         for line in _clear(first)
-        if _may_be(line, keeps, first.recording.sample_rate_hz)
+        if _may_be(line, keeps)
     )
     return max((f for f in found if f), key=lambda f: f.level_db, default=None)
 
 
-def _may_be(line: Line, keeps: Keeps, fs_hz: float) -> bool:
+def _may_be(line: Line, keeps: Keeps) -> bool:
     """Whether a unit on the belt (or an electric fan) can make such a line."""
     if keeps == "order":
         return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
-    folds = fs_hz / 2 < FAN_HZ[1] and line.above_floor_db >= FOLDED_OUT_DB
-    return (FOLDED_FROM_HZ if folds else FAN_HZ[0]) <= line.frequency_hz <= FAN_HZ[1]
+    return FAN_HZ[0] <= line.frequency_hz <= FAN_HZ[1]
 
 
 def _standing(scene: Scene) -> list[Analysis]:
@@ -78,7 +77,7 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
         (line, a)
         for a in _standing(scene)
         for line in _clear(a)
-        if any(_may_be(line, keeps, a.recording.sample_rate_hz) for keeps in ("order", "hertz"))
+        if line.frequency_hz >= ABOVE_MODES_HZ and (_may_be(line, "order") or _may_be(line, "hertz"))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 

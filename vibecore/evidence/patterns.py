@@ -128,6 +128,13 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"firing": (2.0, 2.0, 2.0), "second": (11.0, 11.0, 11.0), "ground": (3.0, 3.0, 3.0)},
             {"second": 4.0, "ground": 3.0},
             "metal that meets metal turns the firing order into its multiples and rattle",
+            0.6,
+        ),
+        Pattern(
+            {"firing": (5.0, 5.0, 5.0), "second": (26.0, 26.0, 26.0), "ground": (7.0, 7.0, 7.0)},
+            {"second": 5.0, "ground": 4.0},
+            "the same, hitting hard",
+            0.4,
         ),
     ),
     "driveline": (
