@@ -15,6 +15,10 @@ from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recordi
 from vibecore.orders import lines_in_hertz, measure_orders
 from vibecore.repair import repair_of_job
 from vibecore.speed import find_speed
+from vibecore.speed.prior import Hint, job_hint, plate_hint
+
+
+SETTLED = 0.98  # a speed this sure is not looked at again
 
 
 class Job(Protocol):
@@ -28,14 +32,16 @@ class Job(Protocol):
     def checks(self) -> tuple[CheckOutcome, ...]: ...
 
 
-def analyze(recording: Recording, engine: Engine | None, condition: Condition) -> Analysis:
-    """Everything that can be read from one recording.
+def analyze(
+    recording: Recording, engine: Engine | None, condition: Condition, hint: Hint | None = None
+) -> Analysis:
+    """Everything that can be read from one recording. hint: what else lets expect a speed.
 
     engine None: the cylinders are not known; the speed is then looked for among usual engines and no order
     table is made, for nobody could say which order is the firing order.
     """
     signal = make_ready(recording)
-    answer = find_speed(signal, engine, condition)
+    answer = find_speed(signal, engine, condition, hint)
     lines, spectrum = lines_in_hertz(signal)
     orders = None
     if answer.track is not None and engine is not None:
@@ -55,17 +61,36 @@ def analyze(recording: Recording, engine: Engine | None, condition: Condition) -
     )
 
 
+def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
+    """The recordings of one car again: where one alone cannot tell its speed for sure, the others and the maker's
+    plate help, for an engine idles alike from one recording to the next."""
+    known = [(a.condition, a.speed) for a in analyses if a.speed is not None]
+    hints = [job_hint(a.condition, known) or plate_hint(vehicle.idle_spec_rpm, a.condition) for a in analyses]
+    return tuple(
+        a if hint is None or _settled(a) else analyze(a.recording, vehicle.engine, a.condition, hint)
+        for a, hint in zip(analyses, hints, strict=True)
+    )
+
+
+def _settled(analysis: Analysis) -> bool:
+    speed = analysis.speed
+    off = analysis.condition.speed_hold == "engine off"
+    return off or (speed is not None and speed.confidence > SETTLED)
+
+
 def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Diagnosis:
     """Ranked causes, next checks and proof of repair from all recordings of a job together."""
     engine = job.vehicle.engine
-    analyses = tuple(analyze(recording, engine, condition) for recording, condition in recordings)
-    return diagnose_analysed(job, analyses)
+    return diagnose_analysed(
+        job, [analyze(recording, engine, condition) for recording, condition in recordings]
+    )
 
 
 def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     """The same from recordings analysed already: all there is to do when only a check's outcome is new."""
+    analyses = settle(job.vehicle, analyses)
     ranked = rank(gather(analyses, job.vehicle), job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
     suspected = None if ranked[0].id == "normal" else ranked[0].id
     repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected)
-    return Diagnosis(ranked, checks, repair, tuple(analyses), unused(job.symptoms, job.checks))
+    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))

@@ -6,11 +6,12 @@ and cold engines stretch that. All numbers without another source here are commo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.model import Condition
+from vibecore.model import Condition, SpeedTrack
 
 LOWEST_RPM = 330.0  # an engine barely turning over by itself
 HIGHEST_RPM = 6000.0
@@ -27,6 +28,11 @@ IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.10, *_IDLE), (0.85, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
+# One car's speeds from recording to recording: spread of the natural logarithm for the same gear and hold, what
+# a converter's drag does in gear, and what people call a raised idle. Common practice.
+SAME_SPREAD, GEAR_SPREAD, RAISED_SPREAD, PLATE_SPREAD = 0.05, 0.08, 0.22, 0.12
+GEAR_DRAG, RAISED_RATIO = 0.91, 1.5
+SURE = 0.9  # of a recording that others lean on
 HINT_WRONG = 0.05  # chance that what the job's other recordings say does not hold for this one
 
 
@@ -39,10 +45,41 @@ class Hint:
     spread: float
 
 
+def plate_hint(idle_spec_rpm: tuple[float, float] | None, condition: Condition) -> Hint | None:
+    """The maker's idle speed, for a recording held at idle; None if either is not known."""
+    if idle_spec_rpm is None or condition.speed_hold != "idle":
+        return None
+    return Hint(sum(idle_spec_rpm) / 2 * (GEAR_DRAG if _in_gear(condition) else 1.0), PLATE_SPREAD)
+
+
+def job_hint(condition: Condition, known: Sequence[tuple[Condition, SpeedTrack]]) -> Hint | None:
+    """What the surest and most alike recording of the same car lets expect; None if there is none."""
+    hints = [
+        _carried(condition, other, track)
+        for other, track in known
+        if other is not condition and track.confidence >= SURE
+    ]
+    return min(hints, key=lambda hint: hint.spread, default=None)
+
+
+def _carried(to: Condition, other: Condition, track: SpeedTrack) -> Hint:
+    rpm, spread = track.mean_rpm, SAME_SPREAD
+    if _in_gear(to) != _in_gear(other):
+        rpm, spread = rpm * (GEAR_DRAG if _in_gear(to) else 1 / GEAR_DRAG), GEAR_SPREAD
+    if (to.speed_hold or "idle") != (other.speed_hold or "idle"):
+        rpm *= {"raised": RAISED_RATIO}.get(to.speed_hold or "", 1.0)
+        rpm /= {"raised": RAISED_RATIO}.get(other.speed_hold or "", 1.0)
+        spread = RAISED_SPREAD
+    return Hint(rpm, spread)
+
+
+def _in_gear(condition: Condition) -> bool:
+    return condition.gear in ("drive", "reverse")
+
+
 def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
-    in_gear = condition.gear in ("drive", "reverse")
-    idle = IDLE_IN_GEAR if in_gear else IDLE
+    idle = IDLE_IN_GEAR if _in_gear(condition) else IDLE
     parts = {"idle": idle, "raised": RAISED}.get(condition.speed_hold or "", ANY)
     density = sum(
         weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
