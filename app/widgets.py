@@ -113,7 +113,7 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:
 
 
 def show_causes(causes: Sequence[RankedCause], most: int | None = None, evidence: int | None = None) -> None:
-    """The causes worth showing, the likeliest first; the rest are counted. most: of causes, evidence: of each."""
+    """The causes worth showing, the likeliest first, at most so many, with so much evidence each."""
     listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
     for place, cause in enumerate(listed, start=1):
         show_cause(cause, place, evidence)

@@ -73,7 +73,7 @@ def both(test):
 def test_the_demo_opens_with_ranked_causes(window):
     window.sees("Next:")
     window.sees("Causes, the likeliest first")
-    shares = [float(s) for s in re.findall(r"(?m)^\d\. .*: (\d+) %$", window.text())]
+    shares = [float(s) for s in re.findall(r"(?m)^\d\. .*: (?:over |under )?(\d+) %$", window.text())]
     assert shares, window.text()
     assert shares == sorted(shares, reverse=True)
     assert "invented" in window.text()
