@@ -128,6 +128,7 @@ class Window:
         self.settle()
 
     def download(self, label: str, folder: Path) -> Path:
+        self.settle()
         with self.page.expect_download() as waiting:
             self.page.get_by_role("button", name=label).click()
         target = folder / waiting.value.suggested_filename
