@@ -30,7 +30,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     clock = _clock(table, triple, rate_hz)
     data = stamps.mend(clock.t_s, triple.values())
     _check_rows(data, table, triple)
-    found = rate.find_rate(data.t_s)
+    found = rate.find_rate(data.t_s, data.polled)
     _check_span(data.t_s, found.step_s, table)
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
     unit = triple.unit or _unit_in_hints(table.hints)

@@ -12,7 +12,7 @@ Analysis of Series of Events, 1966 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,15 +22,18 @@ Floats = NDArray[np.float64]
 _CALM_STEP = 0.2  # if every step is this near the mean one, nothing is lost and no search is needed
 _BLOCK = 256  # stamps to a block: jitter averages out sixteenfold, slow clock drift stays small
 _SEARCH = (0.96, 1.12)  # the true rate over the first guess, which single lost samples make too low
+_AT_LEAST = 0.998  # of the mean rate, for the jitter of the first and last stamp
+_ALIKE = 0.8  # of the highest peak: less than a peak loses between two trial rates
 _FINENESS = 0.5  # of the width of the peak in rate: a tenth of its height is lost at most
 _SEARCH_BLOCKS = 16
-_CUT = 2.5  # steps over so many usual ones are left out of the first guess
+_NEAR = 0.75  # of the usual step: nearer to one step than to two
 _RANDOM_BEAT = (
     0.89,
     1.9,
 )  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
 _AROUND = 11  # places whose median smooths out single late or early stamps
 _EVENT_GAP = 8.0  # without a beat, only a step over so many mean ones is a gap
+_POLLED_GAP = 3.0  # a polled step may be twice the mean one with nothing lost
 
 
 @dataclass(frozen=True)
@@ -45,18 +48,30 @@ class Rate:
     steady: bool
 
 
-def find_rate(t_s: Floats) -> Rate:
-    """Rate of strictly increasing stamps (n,), n >= 3."""
+def find_rate(t_s: Floats, polled: bool = False) -> Rate:
+    """Rate of strictly increasing stamps (n,), n >= 3. `polled`: they are the times when a logger asked,
+    which
+    keep the logger's beat and not the sensor's."""
     steps = np.diff(t_s)
+    if polled:
+        return replace(_without_beat(steps, _POLLED_GAP), steady=True)
     mean = float(steps.mean())
     if float(np.abs(steps - mean).max()) <= _CALM_STEP * mean:
         return Rate(_slope(np.arange(len(t_s), dtype=np.float64), t_s), 0, 0, 0.0, True)
-    usual = float(np.median(steps))
-    step = _search(t_s, float(np.mean(steps[steps <= _CUT * usual])))
+    step = _search(t_s, _guess(steps), mean)
     if step is None:
-        return _without_beat(steps)
+        return _without_beat(steps, _EVENT_GAP)
     step, phase = _refine(t_s, step)
     return _count(t_s, steps, step, phase)
+
+
+def _guess(steps: Floats) -> float:
+    """Mean of the steps near the usual one: jitter cancels, steps over a lost sample stay out."""
+    guess = float(np.median(steps))
+    for _ in range(3):
+        near = steps[np.abs(steps - guess) <= _NEAR * guess]
+        guess = float(np.mean(near)) if len(near) else guess
+    return guess
 
 
 def _blocks(t_s: Floats) -> Floats:
@@ -65,13 +80,15 @@ def _blocks(t_s: Floats) -> Floats:
     return t_s[: len(t_s) // rows * rows].reshape(-1, rows)
 
 
-def _search(t_s: Floats, guess: float) -> float | None:
-    """The step near the guess whose phases agree best within blocks, or None if none stands out."""
+def _search(t_s: Floats, guess: float, mean_step: float) -> float | None:
+    """The step near the guess whose phases agree best within blocks, or None if none stands out. It is no
+    longer than the mean step: there are no more samples than places for them."""
     blocks = _blocks(t_s)
     blocks = blocks[:: max(1, len(blocks) // _SEARCH_BLOCKS)]
     rows = blocks.shape[1]
     blocks = blocks - blocks.mean(axis=1, keepdims=True)
-    turns = np.arange(*_SEARCH, _FINENESS / rows)
+    low, high = _SEARCH
+    turns = np.arange(max(low, _AT_LEAST * guess / mean_step), high, _FINENESS / rows)
     # one frequency after another is a rotation by a fixed angle: multiply instead of calling exp again
     phasor = np.exp(2j * np.pi * turns[0] / guess * blocks)
     turn = np.exp(2j * np.pi * (turns[1] - turns[0]) / guess * blocks)
@@ -79,7 +96,10 @@ def _search(t_s: Floats, guess: float) -> float | None:
     for i in range(len(turns)):
         beats[i] = np.abs(phasor.mean(axis=1)).mean()
         phasor *= turn
-    best = int(np.argmax(beats))
+    # stamps rounded to a lattice, such as whole ms, fit two rates alike: the one nearer to the guess is meant
+    padded = np.pad(beats, 1)
+    peaks = np.flatnonzero((beats >= padded[:-2]) & (beats >= padded[2:]) & (beats >= _ALIKE * beats.max()))
+    best = int(peaks[np.argmin(np.abs(turns[peaks] - 1.0))])
     mean, scatter = _RANDOM_BEAT
     if beats[best] < (mean + scatter / np.sqrt(len(blocks))) / np.sqrt(rows):
         return None
@@ -128,11 +148,9 @@ def _slope(x: Floats, y: Floats) -> float:
     return float(np.sum(x * (y - y.mean())) / np.sum(x * x))
 
 
-def _without_beat(steps: Floats) -> Rate:
-    """Event-driven stamps: the mean rate outside gaps, and gaps only where the step is far above any
-    other."""
-    limit = _EVENT_GAP * float(np.mean(steps[steps <= np.quantile(steps, 0.98)]))
-    whole = steps <= limit
+def _without_beat(steps: Floats, gap: float) -> Rate:
+    """The mean rate outside gaps, which are steps over `gap` mean ones, far above any other."""
+    whole = steps <= gap * float(np.mean(steps[steps <= np.quantile(steps, 0.98)]))
     step = float(np.mean(steps[whole]))
     lost = np.where(whole, 0.0, np.maximum(0.0, np.rint(steps / step) - 1.0))
     longest = float(steps[~whole].max()) if lost.any() else 0.0

@@ -33,6 +33,7 @@ class Stamped:
     accel: Floats
     warnings: tuple[Warn, ...] = ()
     history: tuple[str, ...] = ()
+    polled: bool = False  # the stamps are when a logger asked, not when the sensor measured
 
     def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
         return replace(self, t_s=self.t_s[which], accel=self.accel[which])
@@ -53,7 +54,7 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
     if len(data.t_s) == 0:
         return data
     t = data.t_s - data.t_s[0]
-    rising = np.concatenate([[True], np.diff(t) > 0])
+    rising = np.concatenate([[True], t[1:] > np.maximum.accumulate(t)[:-1]])
     return replace(data.keep(rising), t_s=t[rising])
 
 
@@ -108,7 +109,7 @@ def _repeats(data: Stamped) -> Stamped:
             "sensor answers. "
             "The repeats were left out; set the logger to the sensor's own rate."
         )
-        return data.keep(~drop).tell("repeated-rows", text)
+        return replace(data.keep(~drop), polled=True).tell("repeated-rows", text)
     if doubled:
         return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
     return data

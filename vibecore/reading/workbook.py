@@ -22,7 +22,7 @@ from .table import Column, Table
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
 _ZIP = b"PK\x03\x04"
 _LEAST_ROWS = 3
-_MOST_SECONDS = 60
+_MOST_SECONDS = 30  # the largest sheets take a tenth of it
 _FIGURE = re.compile(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*")
 
 

@@ -13,19 +13,24 @@ import marshal
 import sys
 from typing import Any
 
-MEMORY_BYTES = 2 * 1024**3  # a sheet of MAX_SHEET_CELLS twice over
+LEAST_MEMORY, MEMORY_PER_BYTE, MOST_MEMORY = (
+    768 * 1024**2,
+    20,
+    2 * 1024**3,
+)  # bytes; a full old sheet takes 0.5 GB
 BROKEN, TOO_LARGE = 3, 4  # exit statuses
 
 
 def main() -> int:
     """Sheets as marshalled [(name, rows)], rows of numbers, texts and None. Exit status 0, BROKEN or
     TOO_LARGE."""
-    _limit_memory()
+    data = sys.stdin.buffer.read()
+    _limit_memory(min(MOST_MEMORY, LEAST_MEMORY + MEMORY_PER_BYTE * len(data)))
     max_sheets, max_rows = int(sys.argv[1]), int(sys.argv[2])
     from python_calamine import CalamineWorkbook
 
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(sys.stdin.buffer.read()))
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
         sheets = []
         for name in book.sheet_names[:max_sheets]:
             rows = book.get_sheet_by_name(name).to_python(nrows=max_rows + 1)
@@ -39,12 +44,12 @@ def main() -> int:
     return 0
 
 
-def _limit_memory() -> None:
+def _limit_memory(most: int) -> None:
     try:
         import resource
     except ImportError:  # not on every system; the sizes checked before still hold
         return
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
 
 
 def _plain(cell: Any) -> Any:

@@ -1,0 +1,164 @@
+"""Units by name, by the size of gravity, by counts, by the step of the sensor; and which columns are
+taken."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import G, Truth, cells, csv, shake, text
+from vibecore.errors import ReadingError
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
+TRUTH = shake()
+FREE = shake(gravity=False)
+
+
+def codes(recording: Recording) -> list[str]:
+    return [w.code for w in recording.warnings]
+
+
+def check(recording: Recording, truth: Truth, printed: float) -> None:
+    np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=0.51 * printed)
+    assert recording.gravity_included == (truth is TRUTH)
+
+
+@pytest.mark.parametrize("unit", [1.0, G, G / 1000, 0.01])
+def test_unit_by_the_size_of_gravity(unit: float) -> None:
+    """Standard gravity 9.80665 m/s2, exact: SI Brochure, 9th edition."""
+    names = "t_ms,x,y,z" if unit != 0.01 else "t_ms,x (cm/s2),y (cm/s2),z (cm/s2)"
+    recording = read_recording(text(cells(TRUTH, t_unit=1e-3, t_digits=0, unit=unit), names).encode())
+    check(recording, TRUTH, unit * 1e-5)
+    assert codes(recording) == []
+
+
+@pytest.mark.parametrize("counts", [16384, 8192, 4096, 2048, 256])
+def test_raw_counts(counts: int) -> None:
+    """16384 counts to 1 g at +-2 g, and so on by halves: ICM-20948 data sheet DS-000189 rev 1.3, table 2."""
+    recording = read_recording(text(cells(TRUTH, unit=G / counts, digits=0)).encode())
+    check(recording, TRUTH, G / counts)
+    assert codes(recording) == ["raw-counts"]
+    assert f"{counts} to 1 g" in recording.warnings[0].message
+
+
+def test_a_header_that_names_the_wrong_unit() -> None:
+    recording = read_recording(text(cells(TRUTH, unit=G), "time,x (m/s2),y (m/s2),z (m/s2)").encode())
+    check(recording, TRUTH, G * 1e-5)
+    assert codes(recording) == ["unit-mismatch"]
+
+
+def test_gravity_free_with_a_unit_named() -> None:
+    for unit, size in (("m/s2", 1.0), ("g", G)):
+        recording = read_recording(text(cells(FREE, unit=size), f"time,x_{unit},y_{unit},z_{unit}").encode())
+        check(recording, FREE, size * 1e-5)
+        assert codes(recording) == []
+
+
+@pytest.mark.parametrize(("unit", "told"), [(1.0, "m/s2"), (G, "g")])
+def test_gravity_free_unit_by_the_step_of_the_sensor(unit: float, told: str) -> None:
+    """A part of 16384 counts to 1 g steps by 0.000061 g or 0.000599 m/s2 (same data sheet)."""
+    free = shake(gravity=False, step=G / 16384)
+    recording = read_recording(text(cells(free, unit=unit, digits=6)).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, free.accel, atol=unit * 1e-6)
+    assert codes(recording) == ["unit-assumed"]
+    assert f"{told} was taken" in recording.warnings[0].message
+
+
+def test_gravity_free_without_any_evidence_is_told() -> None:
+    recording = read_recording(csv(FREE).encode())
+    assert codes(recording) == ["unit-assumed"]
+    assert "could be g" in recording.warnings[0].message
+
+
+def test_gravity_beside_it_tells_the_unit() -> None:
+    rows = [[*row, "0.2", "-0.5", "0.843"] for row in cells(FREE, unit=G)]
+    recording = read_recording(text(rows, "t,userX,userY,userZ,gravityX,gravityY,gravityZ").encode())
+    check(recording, FREE, G * 1e-5)
+    assert "unit-assumed" not in codes(recording)
+
+
+def test_strong_shake_is_not_taken_for_gravity() -> None:
+    """A chance mean of 1 under a shake of several is no gravity in g: on wheels the mean never is exactly
+    0."""
+    rng = np.random.default_rng(3)
+    accel = rng.normal([1.0, 0.0, 0.0], 4.0, (4000, 3))
+    recording = read_recording(csv(Truth(np.arange(4000) / 100, accel, 100.0)).encode())
+    assert not recording.gravity_included
+    np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-5)
+
+
+def test_acceleration_with_gravity_is_preferred_and_told() -> None:
+    names = "time,gyroX,gyroY,gyroZ,gravityX,gravityY,gravityZ,linearX,linearY,linearZ,accX,accY,accZ,total"
+    rows = [
+        [row[0], ".1", ".2", ".3", "2", "-5", "8.26", *free[1:], *row[1:], "9.8"]
+        for row, free in zip(cells(TRUTH), cells(FREE), strict=True)
+    ]
+    recording = read_recording(text(rows, names).encode())
+    check(recording, TRUTH, 1e-5)
+    assert codes(recording) == ["columns-chosen"]
+    assert "accX, accY, accZ" in recording.warnings[0].message
+
+
+def test_every_order_of_columns() -> None:
+    """time_ns first, then z, y, x: axes go by name, not place."""
+    rows = [
+        [str(1700000000300994304 + round(float(r[0]) * 1e9)), r[0], r[3], r[2], r[1]] for r in cells(TRUTH)
+    ]
+    check(read_recording(text(rows, "timestamp_ns,seconds_elapsed,z,y,x").encode()), TRUTH, 1e-5)
+
+
+def test_sensor_named_row_by_row() -> None:
+    rows = []
+    for row in cells(TRUTH):
+        rows += [["accelerometer", *row], ["gyroscope", row[0], ".1", ".2", ".3"]]
+    recording = read_recording(text(rows, "sensor,time,x,y,z").encode())
+    check(recording, TRUTH, 1e-5)
+    assert codes(recording) == ["sensor-chosen"]
+
+
+def test_two_sensors_in_turn_leave_gaps_in_the_table() -> None:
+    rows = []
+    for row in cells(TRUTH):
+        rows += [[*row, "", "", ""], [f"{float(row[0]) + 0.004:.6f}", "", "", "", ".1", ".2", ".3"]]
+    check(read_recording(text(rows, "time,ax,ay,az,wx,wy,wz").encode()), TRUTH, 1e-5)
+
+
+@pytest.mark.parametrize(
+    ("names", "source", "says"),
+    [
+        ("time,latitude,longitude,altitude", "Accelerometer.csv", "positions"),
+        ("time,gyro_x,gyro_y,gyro_z", "accelerometer.csv", "turning rates"),
+        ("time,x (rad/s),y (rad/s),z (rad/s)", "acceleration.csv", "turning rates"),
+        ("time,x,y,z", "Gyroscope.csv", "turning rates"),
+        ("time,x,y,z", "Gravity.csv", "gravity alone"),
+        ("time,x (µT),y (µT),z (µT)", "accel.csv", "magnetic field"),
+        ("time,mag_x,mag_y,mag_z", "accel.csv", "magnetic field"),
+        ("time,roll,pitch,yaw", "accel.csv", "angles"),
+    ],
+)
+def test_other_sensors_are_refused_in_words(names: str, source: str, says: str) -> None:
+    with pytest.raises(ReadingError, match=says):
+        read_recording(csv(FREE, names).encode(), name=source)
+
+
+def test_a_compass_under_a_promising_name() -> None:
+    """The earth's field is 25 to 65 microtesla (common practice, from memory): steady, and gravity in no
+    unit."""
+    field = shake(seed=4)
+    accel = 0.02 * (field.accel - field.accel.mean(axis=0)) + [20.0, -30.0, 12.0]
+    with pytest.raises(ReadingError, match="compass"):
+        read_recording(csv(Truth(field.t_s, accel, 100.0)).encode(), name="accelerometer.csv")
+
+
+def test_columns_named_g_alone() -> None:
+    """gx, gy, gz: acceleration if gravity is in, else it may well be a gyroscope."""
+    check(read_recording(csv(TRUTH, "t,gx,gy,gz").encode()), TRUTH, 1e-5)
+    with pytest.raises(ReadingError, match="perhaps a gyroscope"):
+        read_recording(csv(FREE, "t,gx,gy,gz").encode())
+
+
+def test_size_alone_is_refused() -> None:
+    rows = [[row[0], f"{np.linalg.norm([float(v) for v in row[1:]]):.4f}"] for row in cells(TRUTH)]
+    with pytest.raises(ReadingError, match="not on three axes"):
+        read_recording(text(rows, "time,acceleration magnitude").encode())
