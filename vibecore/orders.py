@@ -12,6 +12,7 @@ A line of mean square S in noise of density G (three axes together, per order, o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,8 +94,11 @@ def _doubled(values: Floats) -> Floats:
     return np.asarray(fft.irfft(spectrum, 2 * size)[: 2 * count] * 2)
 
 
-def measure_orders(signal: Signal, track: SpeedTrack, engine: Engine) -> OrderTable:
-    """All orders of the engine, other lines, and the shake budget of one recording."""
+def measure_orders(
+    signal: Signal, track: SpeedTrack, engine: Engine, hertz_lines: Sequence[Line] | None = None
+) -> OrderTable:
+    """All orders of the engine, other lines, and the shake budget of one recording. hertz_lines: what
+    `lines_in_hertz` found in the same signal, if it has been asked already."""
     turned = turn(signal, track.angle_rev)
     block = float(np.clip(turned.revolutions / BLOCKS, LEAST_BLOCK_REV, MOST_BLOCK_REV))
     axes = [
@@ -108,7 +112,8 @@ def measure_orders(signal: Signal, track: SpeedTrack, engine: Engine) -> OrderTa
         _level(view.order, view.frequency_hz, view.visible, view.why_not, axes, turned.revolutions, rho)
         for view, rho in zip(what_can_be_seen(engine, speed_hz, signal.fs_hz), coherence, strict=True)
     )
-    lines = _other_lines(signal, whole, speed_hz)
+    steady = lines_in_hertz(signal)[0] if hertz_lines is None else hertz_lines
+    lines = _other_lines(signal, whole, speed_hz, steady)
     total = float(np.mean(np.sum(signal.accel_m_s2[signal.good] ** 2, axis=1)))
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
@@ -222,7 +227,9 @@ def lines_in_hertz(signal: Signal) -> tuple[tuple[Line, ...], Spectrum]:
     return tuple(sorted(strongest, key=lambda line: line.frequency_hz)), spectrum
 
 
-def _other_lines(signal: Signal, orders: Spectrum, speed_hz: float) -> tuple[Line, ...]:
+def _other_lines(
+    signal: Signal, orders: Spectrum, speed_hz: float, hertz_lines: Sequence[Line]
+) -> tuple[Line, ...]:
     """Lines on no half order: those sharp along the crank angle, and those sharp in hertz."""
     turning = [
         Line(line.order * speed_hz, line.order, line.rms_m_s2, line.above_floor_db, "engine")
@@ -231,7 +238,7 @@ def _other_lines(signal: Signal, orders: Spectrum, speed_hz: float) -> tuple[Lin
     ]
     steady = [
         Line(line.frequency_hz, line.frequency_hz / speed_hz, line.rms_m_s2, line.above_floor_db, "clock")
-        for line in lines_in_hertz(signal)[0]
+        for line in hertz_lines
         if _off_orders(line.frequency_hz / speed_hz, SAME_LINE_HZ / speed_hz)
     ]
     found: list[Line] = []

@@ -45,7 +45,7 @@ def analyze(
     lines, spectrum = lines_in_hertz(signal)
     orders = None
     if answer.track is not None and engine is not None:
-        orders = measure_orders(signal, answer.track, engine)
+        orders = measure_orders(signal, answer.track, engine, lines)
     warnings = (*recording.warnings, *signal.warnings, *answer.warnings)
     overall = comfort.overall(signal, condition.place)
     return Analysis(

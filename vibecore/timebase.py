@@ -28,8 +28,9 @@ REGULAR_JITTER = (
 )
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
-ITERATIONS = 4
-TERMS = 3  # of the series; the fourth is below 1 % at 0.4 of the rate and a shift of 0.3 steps
+MOST_ITERATIONS = 4
+LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
+FACTORIALS = (1.0, 2.0, 6.0)  # of the series' terms; a fourth is below 1 % at 0.4 of the rate and 0.3 steps
 BRIDGED_STEPS = 2  # this many missing samples in a row are bridged and still used
 BLOCK = 1 << 14  # samples corrected at once, so that cost grows linearly with length
 OVERLAP = 64  # samples thrown away at each end of a block: the reach of the correction
@@ -69,7 +70,7 @@ def even_steps(recording: Recording) -> EvenSeries:
     as_even = _bridge(stamped, present)
     if jitter < REGULAR_JITTER:
         return EvenSeries(fs, as_even, good, jitter, ("stamps even: used as they are",))
-    shifted = _correct(as_even, np.where(present, late, 0.0))
+    shifted = _correct(as_even, late, jitter)
     if _floor(shifted) < _floor(as_even):
         return EvenSeries(fs, shifted, good, jitter, (f"uneven stamps ({jitter:.2f} of a step) corrected",))
     return EvenSeries(fs, as_even, good, jitter, ("stamps uneven but samples even: stamps smoothed",))
@@ -119,30 +120,36 @@ def _without_long_gaps(present: Flags) -> Flags:
     return good
 
 
-def _correct(series: Floats, late_steps: Floats) -> Floats:
-    """Undo the lateness of each sample, block by block."""
+def _correct(series: Floats, late_steps: Floats, jitter: float) -> Floats:
+    """Undo the lateness of each sample, block by block, with as many rounds as the jitter asks for."""
     n = len(series)
+    shrink = (
+        2 * np.pi * PASS_SHARE * 2 * jitter
+    )  # of what is left, from round to round, for a usual late sample
+    rounds = MOST_ITERATIONS if shrink > 0.2 else max(2, int(np.ceil(np.log(LEFT_OVER) / np.log(shrink))) - 1)
+    rounds = min(rounds, MOST_ITERATIONS)
     if n <= BLOCK:
-        return _correct_block(series, late_steps)
+        return _correct_block(series, late_steps, rounds)
     out = np.empty_like(series)
     for start in range(0, n, BLOCK):
         lo, hi = max(0, start - OVERLAP), min(n, start + BLOCK + OVERLAP)
-        block = _correct_block(series[lo:hi], late_steps[lo:hi])
+        block = _correct_block(series[lo:hi], late_steps[lo:hi], rounds)
         keep = slice(start - lo, min(start + BLOCK, n) - lo)
         out[start : start + BLOCK] = block[keep]
     return out
 
 
-def _correct_block(series: Floats, late_steps: Floats) -> Floats:
+def _correct_block(series: Floats, late_steps: Floats, rounds: int) -> Floats:
     n, pad = len(series), min(OVERLAP, len(series) - 1)
     y = np.pad(series.T, ((0, 0), (pad, pad)), mode="reflect", reflect_type="odd")
     late = np.pad(late_steps, pad, mode="reflect")
     size = fft.next_fast_len(y.shape[1] + pad, real=True)
     turn = 2j * np.pi * fft.rfftfreq(size)
     limit = np.abs(turn) <= 2 * np.pi * PASS_SHARE
-    powers = [late**p / factor for p, factor in zip(range(1, TERMS + 1), (1.0, 2.0, 6.0), strict=True)]
+    terms = 3 if rounds > 2 else 2
+    powers = [late**p / factor for p, factor in enumerate(FACTORIALS[:terms], 1)]
     x = y
-    for _ in range(ITERATIONS):
+    for _ in range(rounds):
         spectrum = fft.rfft(x, size, axis=1) * limit
         correction = np.zeros_like(y)
         for term in powers:

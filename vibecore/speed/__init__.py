@@ -23,6 +23,8 @@ LEAST_CONFIDENCE = (
 )
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
+BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
+ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE = 0.02  # width, in the log of speed, of one hypothesis: it was put where a line stands, not foretold
 CAUTION = 1.0  # log likelihoods are divided by it: neighbouring orders share a body's resonances
 FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
@@ -91,11 +93,24 @@ def _guesses(signal: Signal, fr: comb.Frames, engine: Engine | None, before: Bef
     highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[_Guess] = []
     for line in comb.line_paths(fr, LINES, highest):
+        if _explained(float(line.mean()), found):
+            continue
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), np.ones(1), rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < FOLDING_HZ:
             found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
     return found
+
+
+def _explained(line_hz: float, found: list[_Guess]) -> bool:
+    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new."""
+    if not found:
+        return False
+    best = max(found, key=lambda g: g.log_score)
+    rivals = [g for g in found if abs(np.log(g.mean_rpm / best.mean_rpm)) > SAME_SPEED]
+    lead = best.log_score - max((g.log_score for g in rivals), default=-np.inf)
+    half_orders = 2 * line_hz / (best.mean_rpm / 60)
+    return lead > BEYOND_DOUBT and abs(half_orders - round(half_orders)) < ON_TOOTH
 
 
 def _direct(

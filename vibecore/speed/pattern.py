@@ -125,13 +125,14 @@ def view(signal: Signal, angle_rev: Floats) -> OrderView:
     speed_hz = (angle_rev[-1] - angle_rev[0]) / duration
     per_rev = max(2.5, 1.1 * signal.fs_hz / speed_hz)
     even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
-    turns = np.asarray([np.interp(even, angle_rev, axis) for axis in signal.accel_m_s2.T])
+    turns = np.array([np.interp(even, angle_rev, axis) for axis in signal.accel_m_s2.T], dtype=np.float32)
     block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
     size = min(round(block_s * speed_hz * per_rev), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
-    window = np.hanning(size + 1)[:size]
+    window = np.hanning(size + 1)[:size].astype(np.float32)
     blocks = np.lib.stride_tricks.sliding_window_view(turns, size, axis=1)[:, :: max(1, size // 2)]
-    power = (np.abs(fft.rfft(blocks * window, n_fft, axis=2)) ** 2).mean(axis=1)
+    lines = fft.rfft(blocks * window, n_fft, axis=2)
+    power = (lines.real**2 + lines.imag**2).mean(axis=1, dtype=float)
     power *= 2 / window.sum() ** 2  # a sine's mean square at its peak
     step = per_rev / n_fft
     keep = max(8, min(int(min(USABLE_SHARE * signal.fs_hz, HIGHEST_HZ) / speed_hz / step), power.shape[1]))
@@ -149,7 +150,8 @@ def _floor(power: Floats, width: int) -> Floats:
     width = min(width, power.shape[1])
     hop = max(1, width // 4)
     lanes = np.lib.stride_tricks.sliding_window_view(power, width, axis=1)[:, ::hop]
-    low = np.quantile(lanes, FLOOR_QUANTILE / 100, axis=2)
+    rank = int(FLOOR_QUANTILE / 100 * width)
+    low = np.partition(lanes, rank, axis=2)[:, :, rank]
     middle = np.arange(low.shape[1]) * hop + width / 2
     at = np.arange(power.shape[1])
     floor = np.array([np.interp(at, middle, axis) for axis in low])

@@ -22,7 +22,8 @@ WINDOW_S = (
     0.8  # Hann: other lines 2.5 Hz away do not disturb; a crank's angle is steady enough along the path
 )
 HOP_S = 0.2
-MOST_ORDERS = 6
+MOST_ORDERS = 4
+COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 % over a
 # second or so; common practice. Strong lines override it.
@@ -64,9 +65,10 @@ def refine(
     restless = RESTLESS * float(speed.mean()) * hop_s
     for i in range(rounds):
         angle = crank_angle(sample_t, node_t, speed)
-        phasors = _phasors(signal.accel_m_s2, angle, orders, at, size)
+        use = slice(COARSE_ORDERS if i == 0 else None)
+        phasors = _phasors(signal.accel_m_s2, angle, orders[use], at, size)
         if i == 0:
-            turning, weight = _turning(phasors, orders, snr)
+            turning, weight = _turning(phasors, orders[use], snr[use])
             step, _ = _smooth(turning, weight, restless, 2)
         else:
             phase, error = _phase(phasors, orders, snr, restless)
