@@ -194,8 +194,8 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float]:
         return [float("nan")] * len(orders)
     window = np.hanning(size + 2)[1:-1]
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
-    real = np.tensordot(window * np.cos(turns), blocks[whole], axes=(1, 1))
-    imaginary = np.tensordot(window * np.sin(turns), blocks[whole], axes=(1, 1))
+    real = np.einsum("ks,bsa->kba", window * np.cos(turns), blocks[whole])
+    imaginary = np.einsum("ks,bsa->kba", window * np.sin(turns), blocks[whole])
     return [_steady(p) for p in real - 1j * imaginary]
 
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft, interpolate
+from scipy import fft, interpolate, ndimage
 
 from vibecore.model import Flags, Floats, Recording
 
@@ -31,6 +31,7 @@ MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline
 MOST_ITERATIONS = 4
 LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
 FACTORIALS = (1.0, 2.0, 6.0)  # of the series' terms; a fourth is below 1 % at 0.4 of the rate and 0.3 steps
+BRIDGE_REACH = 4  # samples to each side that a bridge is built from
 BRIDGED_STEPS = 2  # this many missing samples in a row are bridged and still used
 BLOCK = 1 << 14  # samples corrected at once, so that cost grows linearly with length
 OVERLAP = 64  # samples thrown away at each end of a block: the reach of the correction
@@ -101,9 +102,12 @@ def _by_spline(recording: Recording) -> EvenSeries:
 
 
 def _bridge(values: Floats, present: Flags) -> Floats:
+    """Values (n, 3) with the missing ones interpolated (Akima) from the few samples round each gap."""
     if present.all():
         return values
-    at = np.flatnonzero(present)
+    beside = present & ndimage.binary_dilation(~present, iterations=BRIDGE_REACH)
+    beside[[np.argmax(present), len(present) - 1 - np.argmax(present[::-1])]] = True
+    at = np.flatnonzero(beside)
     missing = np.flatnonzero(~present)
     filled = values.copy()
     inside = missing.clip(at[0], at[-1])  # the grid may begin before the first sample that fits it

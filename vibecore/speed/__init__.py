@@ -22,6 +22,7 @@ LEAST_CONFIDENCE = (
     0.75  # below three to one the mechanic is better served by two named candidates than by one
 )
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
+EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
@@ -74,7 +75,8 @@ def find_speed(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
     thin = _thinned(signal)
-    guesses = _guesses(thin, comb.frames(thin), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
+    part = _excerpt(thin)
+    guesses = _guesses(part, comb.frames(part), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
     if not guesses:
         return _none("no-lines", NO_LINES)
     answers = _merged(guesses, prior.log_no_engine(condition))
@@ -83,6 +85,8 @@ def find_speed(
     second = answers[1] if len(answers) > 1 else None
     if confidence < LEAST_CONFIDENCE:
         return _undecided(best, confidence, second)
+    if part is not thin:
+        best = _carried_on(thin, best)
     track = _track(signal, thin, best, spread_rpm, confidence, second, condition)
     return SpeedAnswer(track, _tachometer_note(track, condition))
 
@@ -171,6 +175,25 @@ def _thinned(signal: Signal) -> Signal:
     return replace(
         signal, fs_hz=signal.fs_hz / share, accel_m_s2=fewer, good=signal.good[::share][: len(fewer)].copy()
     )
+
+
+def _excerpt(signal: Signal) -> Signal:
+    """The middle of a long recording: enough to tell which order is which."""
+    n, keep = len(signal.accel_m_s2), round(EXCERPT_S * signal.fs_hz)
+    if n <= 1.5 * keep:
+        return signal
+    first = (n - keep) // 2
+    part = slice(first, first + keep)
+    return replace(signal, accel_m_s2=signal.accel_m_s2[part].copy(), good=signal.good[part].copy())
+
+
+def _carried_on(signal: Signal, best: _Guess) -> _Guess:
+    """A guess made on an excerpt, with its strongest line followed through the whole recording."""
+    mean = best.mean_rpm / 60
+    orders, _ = pattern.telling(best.seen, best.ratio, best.engine, mean, signal.fs_hz, 1)
+    order = float(orders[0]) if len(orders) else best.engine.firing_order
+    fr = comb.frames(signal)
+    return replace(best, t_s=fr.t_s, speed_hz=comb.line_path(fr, order * mean) / order)
 
 
 def _times(signal: Signal) -> Floats:

@@ -123,6 +123,11 @@ def line_paths(fr: Frames, most: int, highest_hz: float) -> list[Floats]:
     return [_follow(log_power, int(place), fr.df_hz) for place in ranked]
 
 
+def line_path(fr: Frames, near_hz: float) -> Floats:
+    """Path in hertz (f,) of the line near this frequency."""
+    return _follow(np.log1p(fr.power / SOFTENING), round(near_hz / fr.df_hz), fr.df_hz)
+
+
 def _follow(log_power: Floats, place: int, df: float) -> Floats:
     reach = max(3, int(max(LINE_HALF_WIDTH_HZ, LINE_WANDER * place * df) / df))
     low = max(1, place - reach)
