@@ -23,7 +23,8 @@ SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
 BOX_PX = 155  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
-CHART = {"displayModeBar": False, "scrollZoom": False}
+ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
+CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM], "scrollZoom": False}
 
 
 def plain(text: str) -> str:
@@ -92,6 +93,11 @@ def show_cautions(cautions: Sequence[str]) -> None:
     """Where the work can hurt: always in sight, never folded away."""
     if cautions:
         st.warning("  \n".join(plain(c) for c in cautions), icon=":material/warning:")
+
+
+def show_steps(steps: Sequence[str]) -> None:
+    """What to do, numbered."""
+    st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(steps, start=1)))
 
 
 def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:

@@ -15,6 +15,8 @@ from scipy.signal import welch
 from tests.app import made
 from vibecore import figures
 from vibecore.engine import Engine
+from vibecore.figures import style
+from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
 from vibecore.model import Signal, Spectrum
 from vibecore.waterfall import make_waterfall
 
@@ -31,7 +33,7 @@ def luminance(colour: str) -> float:
     ("colour", "least"), [("BLUE", 3), ("VERMILLION", 3), ("GREEN", 3), ("GREY", 4.5), ("INK", 4.5)]
 )
 def test_colours_stand_out_from_white(colour, least):
-    assert 1.05 / (luminance(getattr(figures, colour)) + 0.05) >= least
+    assert 1.05 / (luminance(getattr(style, colour)) + 0.05) >= least
 
 
 def test_every_order_is_in_the_table_and_the_unseen_say_why():
@@ -56,12 +58,10 @@ def test_the_curve_is_the_rms_within_a_lines_width():
     """White noise of density s has rms sqrt(s * width) within a band, and a line of mean square p on top of
     nothing has rms sqrt(p) (any text on random vibration)."""
     x = np.linspace(0, 4, 801)
-    np.testing.assert_allclose(
-        figures.line_level(Spectrum(x, np.full(801, 0.4), "order")), np.sqrt(0.4 * 0.1)
-    )
+    np.testing.assert_allclose(style.line_level(Spectrum(x, np.full(801, 0.4), "order")), np.sqrt(0.4 * 0.1))
     line = np.zeros(801)
     line[400:403] = 0.09 / 3 / 0.005  # mean square 0.09 over three bins of 0.005 order
-    level = figures.line_level(Spectrum(x, line, "order"))
+    level = style.line_level(Spectrum(x, line, "order"))
     assert level[401] == pytest.approx(0.3)
     assert level[401 + 12] == pytest.approx(0.0)
 
@@ -78,7 +78,7 @@ def test_speed_picture_holds_the_records_numbers():
     picture = figures.speed_over_time(made.analysis(), (650.0, 750.0))
     assert "700 rpm" in picture.sentence
     assert ("mean", "700.0 rpm") in picture.rows
-    assert np.ptp(picture.figure.layout.yaxis.range) >= figures.LEAST_SPEED_SPAN_RPM
+    assert np.ptp(picture.figure.layout.yaxis.range) >= LEAST_SPEED_SPAN_RPM
 
 
 def test_budget_adds_up():
@@ -93,7 +93,7 @@ def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
     signal = Signal(400.0, 0.0, accel, np.ones(len(accel), bool), (0.0, 1250.0), True, 0.0)
     picture = figures.trace(dataclasses.replace(analysis, signal=signal))
     up = picture.figure.data[2]
-    assert len(up.x) <= figures.MOST_POINTS
+    assert len(up.x) <= style.MOST_POINTS
     assert up.y.max() == 99.0
     assert up.y.min() == -99.0
     assert up.x[np.argmax(up.y)] == pytest.approx(123_457 / 400)
@@ -138,3 +138,14 @@ def test_waterfall_marks_the_firing_order():
     assert [row[0] for row in picture.rows][1:] == ["crank (order 1)", "firing (order 2)"]
     firing = picture.figure.data[-1]
     np.testing.assert_allclose(firing.y, analysis.speed.rpm / 30)
+
+
+def test_two_recordings_over_each_other():
+    first, second = made.analysis("before.csv"), made.analysis("after.csv")
+    picture = figures.overlay(first, second, FOUR)
+    assert [trace.name for trace in picture.figure.data] == ["before.csv", "after.csv"]
+    assert picture.figure.data[0].line.dash != picture.figure.data[1].line.dash  # told apart without colour
+    assert ("firing (order 2)", "0.220", "0.220") in picture.rows
+    assert picture.rows[-1] == ("twice firing (order 4)", "cannot be seen", "cannot be seen")
+    with pytest.raises(ValueError, match="speed is not known"):
+        figures.overlay(first, made.analysis(speed=False), FOUR)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures import BLUE, GREY, VERMILLION, line_level, order_name
+from vibecore.figures.style import BLUE, GREY, VERMILLION, line_level, order_name
 from vibecore.model import Analysis, Repair
 
 if TYPE_CHECKING:

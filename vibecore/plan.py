@@ -14,6 +14,7 @@ from vibecore.model import Condition, Diagnosis, SpeedHold
 
 PageName = Literal["record", "causes", "proof", "report"]
 SURE_ENOUGH = 0.5  # common practice, no source: more likely than all else together, so checks may begin
+AFTER_REPAIR = "after-repair"  # id in plan.toml
 SOUND = "normal"  # the contract's id of 'nothing wrong'
 
 
@@ -42,6 +43,11 @@ class NextStep:
 def plan_for(case: Case) -> tuple[PlanItem, ...]:
     """Every recording that can help this job, with those that it has."""
     return tuple(_item(row, case) for row in _data()["recording"])
+
+
+def after_repair(case: Case) -> PlanItem:
+    """The recording that proves a repair."""
+    return next(item for item in plan_for(case) if item.id == AFTER_REPAIR)
 
 
 def placing() -> tuple[str, ...]:

@@ -13,14 +13,14 @@ from html import escape
 from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, orders_svg
-from vibecore.model import Analysis, Diagnosis, RankedCause
+from vibecore.model import Analysis, Diagnosis, RankedCause, Repair
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     VERDICTS,
     condition_words,
+    decibels,
     overall_words,
     percent,
-    repair_lines,
     speed_words,
 )
 
@@ -82,6 +82,17 @@ def report_html(
     )
 
 
+def repair_sentences(repair: Repair) -> tuple[str, ...]:
+    """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
+    change = ""
+    if repair.change_db is not None:
+        change = f"The fault's own lines are {decibels(repair.change_db)}"
+        if repair.low_db is not None and repair.high_db is not None:
+            change += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
+        change += "."
+    return tuple(filter(None, (change, repair.why, *repair.notes)))
+
+
 def _section(heading: str, content: str) -> str:
     return f"<h2>{escape(heading)}</h2>\n{content}" if content else ""
 
@@ -116,12 +127,11 @@ def _proof(diagnosis: Diagnosis | None, case: Case) -> str:
     repair = diagnosis.repair if diagnosis else None
     if repair is None:
         return ""
-    lines = repair_lines(repair)
-    words = " ".join(lines[: len(lines) - len(repair.changes)])
     picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
     figure = f"<figure>{picture}<figcaption>Shake before and after.</figcaption></figure>" if picture else ""
     verdict = f'<p class="verdict">{escape(VERDICTS[repair.verdict])}</p>'
-    return _section("Proof of repair", f"{verdict}<p>{escape(words)}</p>{figure}")
+    words = "".join(f"<p>{escape(sentence)}</p>" for sentence in repair_sentences(repair))
+    return _section("Proof of repair", f"{verdict}{words}{figure}")
 
 
 def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:

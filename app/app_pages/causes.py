@@ -54,8 +54,7 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
         return
     if row.tools:
         st.markdown(f"Tools: {widgets.plain(', '.join(row.tools))}.")
-    for number, step in enumerate(row.steps, start=1):
-        st.markdown(f"{number}. {widgets.plain(step)}")
+    widgets.show_steps(row.steps)
     st.markdown("**What came of it?**")
     with st.container(horizontal=True, key=f"outcomes-{check.id}"):
         for outcome in row.outcome:

@@ -13,7 +13,8 @@ from vibecore.engine import Vehicle
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import next_step
-from vibecore.words import repair_lines, speed_words
+from vibecore.report import repair_sentences
+from vibecore.words import VERDICTS, speed_words
 
 
 def page() -> None:
@@ -60,7 +61,9 @@ def _show_diagnosis(diagnosis: Diagnosis) -> None:
     widgets.show_causes(diagnosis.causes, most=4, evidence=3)
     if diagnosis.repair is not None:
         st.header("Repair")
-        st.markdown(widgets.plain(" ".join(repair_lines(diagnosis.repair)[:2])))
+        verdict = VERDICTS[diagnosis.repair.verdict]
+        first = repair_sentences(diagnosis.repair)[:1]
+        st.markdown(f"**{widgets.plain(verdict)}.** {widgets.plain(' '.join(first))}")
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
 

@@ -50,13 +50,11 @@ def page() -> None:
 
 def _show_item(item: PlanItem) -> None:
     widgets.show_cautions(item.cautions)
-    for number, step in enumerate((*item.how,), start=1):
-        st.markdown(f"{number}. {widgets.plain(step)}")
+    widgets.show_steps(item.how)
     with st.expander("How to fix the phone"):
         caption = "Flat and tight on the rim, off the airbag cover."
         st.image(widgets.drawing("phone-on-wheel.svg"), caption=caption)
-        for number, step in enumerate(placing(), start=1):
-            st.markdown(f"{number}. {widgets.plain(step)}")
+        widgets.show_steps(placing())
         widgets.show_cautions([caution("airbag")])
 
 
@@ -67,8 +65,7 @@ def _show_plan(items: Sequence[PlanItem]) -> None:
         word = "done" if item.done else "still missing" if item.needed else "if you can"
         with st.expander(f"{icon} {item.title}: {word}"):
             st.markdown(widgets.plain(item.why))
-            for number, step in enumerate(item.how, start=1):
-                st.markdown(f"{number}. {widgets.plain(step)}")
+            widgets.show_steps(item.how)
             widgets.show_cautions(item.cautions)
 
 

@@ -1,64 +1,32 @@
-"""Results -> pictures: pure functions from records to plotly figures, each with a sentence and a table.
-
-The sentence says what the picture shows; the table says the same to whoever cannot see it. Colours are the
-palette of M. Okabe and K. Ito, Color Universal Design (2002), chosen to stay apart for colour-blind eyes.
-"""
+"""Pictures of one recording."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import plotly.graph_objects as go
-from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Floats, OrderLevel, OrderTable, Repair, Spectrum
+from vibecore.figures.style import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    SKY,
+    VERMILLION,
+    Picture,
+    empty_figure,
+    line_level,
+    order_name,
+    thinned,
+)
+from vibecore.model import Analysis, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
 
-BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
-PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
-GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
-INK = "#1F2328"
-FONT = "Source Sans, sans-serif"
-
-HEIGHT_PX = 340
-MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
-LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 LEAST_SPEED_SPAN_RPM = 60.0  # a steady idle must not be blown up into a mountain range
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
-
-
-@dataclass(frozen=True, eq=False)
-class Picture:
-    """A figure, the plain sentence over it, and its table."""
-
-    title: str
-    sentence: str
-    figure: go.Figure
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
-def order_name(order: float, engine: Engine | None) -> str:
-    """What a mechanic calls this engine order: 'firing', 'crank', 'half crank', else its number."""
-    if engine and order == engine.firing_order:
-        return f"firing (order {order:g})"
-    if engine and order == 2 * engine.firing_order:
-        return f"twice firing (order {order:g})"
-    if order == 1:
-        return "crank (order 1)"
-    return f"order {order:g}"
-
-
-def line_level(spectrum: Spectrum) -> Floats:
-    """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar."""
-    step = float(np.median(np.diff(spectrum.x)))
-    count = max(1, round(LINE_WIDTH_ORDER / step))
-    return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
 
 
 def trace(analysis: Analysis) -> Picture:
@@ -66,11 +34,11 @@ def trace(analysis: Analysis) -> Picture:
     signal = analysis.signal
     names = ("across", "along", "up and down") if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
     start, end = signal.used_span_s
-    fig = _figure("seconds", "m/s²")
+    fig = empty_figure("seconds", "m/s²")
     fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
     t_s = signal.t_s
     for axis, (name, colour) in enumerate(zip(names, (SKY, VERMILLION, BLUE), strict=True)):
-        x, y = _thinned(t_s, signal.accel_m_s2[:, axis])
+        x, y = thinned(t_s, signal.accel_m_s2[:, axis])
         fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
     sentence = f"The shake as the phone felt it. Used: {start:.0f} to {end:.0f} s (shaded)."
     rows = tuple(
@@ -85,8 +53,8 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     table = analysis.orders
     if table is None:
         return _hertz_spectrum(analysis)
-    fig = _figure("turns per crank turn (engine order)", "shake, m/s²")
-    x, y = _thinned(table.spectrum.x, line_level(table.spectrum))
+    fig = empty_figure("turns per crank turn (engine order)", "shake, m/s²")
+    x, y = thinned(table.spectrum.x, line_level(table.spectrum))
     fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
@@ -112,7 +80,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
 def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | None = None) -> Picture:
     """Crank speed over time, with the maker's idle if it is known."""
     track = analysis.speed
-    fig = _figure("seconds", "rpm")
+    fig = empty_figure("seconds", "rpm")
     if track is None:
         why = " ".join(w.message for w in analysis.warnings) or "The engine's speed cannot be told from this."
         return Picture("Engine speed", why, fig, ("engine speed",), (("not known",),))
@@ -146,7 +114,7 @@ def shake_budget(table: OrderTable) -> Picture:
         ("other steady lines", table.other_ms, VERMILLION),
         ("the rest: road, knocks, noise", table.rest_ms, GREY),
     )
-    fig = _figure("share of the shake's power, %", "")
+    fig = empty_figure("share of the shake's power, %", "")
     shares = [100 * ms / table.total_ms if table.total_ms > 0 else 0.0 for _, ms, _ in parts]
     for (name, _, colour), share in zip(parts, shares, strict=True):
         fig.add_bar(
@@ -161,7 +129,7 @@ def shake_budget(table: OrderTable) -> Picture:
 
 def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Picture:
     """Shake by time and frequency, with the firing order drawn where the speed is known."""
-    fig = _figure("seconds", "Hz")
+    fig = empty_figure("seconds", "Hz")
     fig.add_heatmap(
         x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
         zmin=float(fall.level_db.max()) - SHOWN_RANGE_DB,
@@ -184,50 +152,13 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
     return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
 
 
-def before_after(repair: Repair, engine: Engine | None) -> Picture:
-    """The orders that were compared, before and after the repair, with the change in decibels."""
-    fig = _figure("", "shake, m/s²")
-    names = [order_name(c.order, engine) for c in repair.changes]
-    for name, values, colour in (
-        ("before", [c.before_m_s2 for c in repair.changes], VERMILLION),
-        ("after", [c.after_m_s2 for c in repair.changes], BLUE),
-    ):
-        fig.add_bar(x=names, y=values, name=name, marker_color=colour, hovertemplate="%{y:.3f} m/s²")
-    fig.update_layout(barmode="group")
-    rows = tuple(
-        (
-            n,
-            f"{c.before_m_s2:.3f}",
-            f"{c.after_m_s2:.3f}",
-            f"{c.change_db:+.1f}",
-            f"{c.low_db:+.1f} to {c.high_db:+.1f}",
-        )
-        for n, c in zip(names, repair.changes, strict=True)
-    )
-    columns = ("order", "before, m/s²", "after, m/s²", "change, dB", "95 % interval, dB")
-    return Picture("Before and after", repair.why, fig, columns, rows)
-
-
 # ---------------------------------------------------------------- inside
-
-
-def _figure(x_title: str, y_title: str) -> go.Figure:
-    fig = go.Figure()
-    fig.update_layout(
-        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
-        hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
-        dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
-        legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
-    )  # fmt: skip
-    fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
-    fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
-    return fig
 
 
 def _hertz_spectrum(analysis: Analysis) -> Picture:
     spectrum = analysis.spectrum_hz
-    fig = _figure("Hz", "shake, m/s² per √Hz")
-    x, y = _thinned(spectrum.x, np.sqrt(spectrum.psd))
+    fig = empty_figure("Hz", "shake, m/s² per √Hz")
+    x, y = thinned(spectrum.x, np.sqrt(spectrum.psd))
     fig.add_scatter(
         x=x, y=y, name="all shake", line={"color": BLUE, "width": 1.5}, hovertemplate="%{x:.1f} Hz"
     )
@@ -288,15 +219,3 @@ def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
         floor,
         f"{lv.coherence:.2f}" if lv.coherence is not None else "",
     )
-
-
-def _thinned(x: Floats, y: Floats) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The curve, or where it is long the lowest and highest point of each stretch: peaks stay."""
-    if len(x) <= MOST_POINTS:
-        return x, y
-    step = int(np.ceil(2 * len(x) / MOST_POINTS))
-    n = len(x) // step * step
-    blocks = y[:n].reshape(-1, step)
-    both = np.sort(np.stack([blocks.argmin(axis=1), blocks.argmax(axis=1)], axis=1), axis=1)
-    picked = (both + np.arange(len(blocks))[:, None] * step).ravel()
-    return x[picked], y[picked]

@@ -1,0 +1,19 @@
+"""Results -> pictures: pure functions from records to plotly figures, each with a sentence and a table.
+
+The sentence says what the picture shows; the table says the same to whoever cannot see it.
+"""
+
+from vibecore.figures.comparing import before_after, overlay
+from vibecore.figures.recording import order_spectrum, shake_budget, speed_over_time, trace, waterfall
+from vibecore.figures.style import Picture
+
+__all__ = [
+    "Picture",
+    "before_after",
+    "order_spectrum",
+    "overlay",
+    "shake_budget",
+    "speed_over_time",
+    "trace",
+    "waterfall",
+]

@@ -1,0 +1,82 @@
+"""What all pictures share: colours, the empty figure, names of orders, curves thinned for the screen.
+
+Colours are the palette of M. Okabe and K. Ito, Color Universal Design (2002), chosen to stay apart for
+colour-blind eyes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from vibecore.engine import Engine
+from vibecore.model import Floats, Spectrum
+
+BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
+PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
+GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
+INK = "#1F2328"
+FONT = "Source Sans, sans-serif"
+
+HEIGHT_PX = 340
+MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
+LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure, the plain sentence over it, and its table."""
+
+    title: str
+    sentence: str
+    figure: go.Figure
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def order_name(order: float, engine: Engine | None) -> str:
+    """What a mechanic calls this engine order: 'firing', 'crank', 'half crank', else its number."""
+    if engine and order == engine.firing_order:
+        return f"firing (order {order:g})"
+    if engine and order == 2 * engine.firing_order:
+        return f"twice firing (order {order:g})"
+    if order == 1:
+        return "crank (order 1)"
+    return f"order {order:g}"
+
+
+def line_level(spectrum: Spectrum) -> Floats:
+    """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar."""
+    step = float(np.median(np.diff(spectrum.x)))
+    count = max(1, round(LINE_WIDTH_ORDER / step))
+    return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
+
+
+def empty_figure(x_title: str, y_title: str) -> go.Figure:
+    """Axes with titles, no curve yet."""
+    fig = go.Figure()
+    fig.update_layout(
+        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
+        hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
+        dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
+    )  # fmt: skip
+    fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
+    fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
+    return fig
+
+
+def thinned(x: Floats, y: Floats) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The curve, or where it is long the lowest and highest point of each stretch: peaks stay."""
+    if len(x) <= MOST_POINTS:
+        return x, y
+    step = int(np.ceil(2 * len(x) / MOST_POINTS))
+    n = len(x) // step * step
+    blocks = y[:n].reshape(-1, step)
+    both = np.sort(np.stack([blocks.argmin(axis=1), blocks.argmax(axis=1)], axis=1), axis=1)
+    picked = (both + np.arange(len(blocks))[:, None] * step).ravel()
+    return x[picked], y[picked]
