@@ -42,7 +42,7 @@ def condition(recording: Recording) -> Signal:
     """
     series = even_steps(recording)
     fs, accel = series.fs_hz, series.accel_m_s2
-    steady = _steady_part(accel, series.good, fs, recording.gravity_included)
+    steady = _steady_part(accel, fs, recording.gravity_included)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
     mean = used[good].mean(axis=0) if good.any() else used.mean(axis=0)
@@ -62,7 +62,7 @@ def condition(recording: Recording) -> Signal:
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
-def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Steady:
+def _steady_part(accel: Floats, fs: float, gravity: bool) -> _Steady:
     size = max(4, round(BLOCK_S * fs))
     count = len(accel) // size
     n = len(accel)

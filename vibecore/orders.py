@@ -1,13 +1,14 @@
 """Engine orders: how much shake sits on each multiple of half the crank's speed, and how much on none.
 
-The three axes are resampled to even steps of crank angle, along which every order is a sharp line however the idle
-wanders, and averaged over blocks of whole working cycles. The level of an order is the area of the density within
-+-0.05 order of it, less the floor read beside it.
+The three axes are resampled to even steps of crank angle, along which every order is a sharp line however
+the idle wanders, and averaged over blocks of whole working cycles. The level of an order is the area of the
+density within +-0.05 order of it, less the floor read beside it.
 
-A line of mean square S in noise of density G (three axes together, per order, over T revolutions) is measured with
-    var(S') = (2 S G / 3 + G^2 W / 3) / T * overlap,     W = 0.1 order
-(cross term of a sine with noise, and noise alone with its degrees of freedom: Bendat and Piersol, Random Data,
-4th ed., 2010, ch. 8), which gives the interval. It speaks of this recording's own shake, not of the next one's.
+On each axis a line of mean square S in noise of density G (per order, over T revolutions) is measured with
+    var(S') = (2 S G + G^2 W) / T,     W = 0.1 order
+(cross term of a sine with noise, and noise alone with its degrees of freedom: Bendat and Piersol, Random
+Data, 4th ed., 2010, ch. 8), which gives the interval. It speaks of this recording's own shake, not of the
+next one's.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from scipy import fft, ndimage
 
 from vibecore import spectra
 from vibecore.engine import Engine, what_can_be_seen
-from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, SpeedTrack, Spectrum
+from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 
 HALF_BAND = 0.05  # order: the contract's width of a line
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
@@ -55,7 +56,7 @@ class Turned:
 
 
 def turn(signal: Signal, angle_rev: Floats) -> Turned:
-    """Resample a signal (n, 3) to even steps of its crank angle (n,), level kept within 0.1 dB to 0.45 of the rate.
+    """Resample a signal (n, 3) to even steps of its crank angle (n,), levels kept to 0.45 of the rate.
 
     Twice as many samples by the Fourier method first, then a cubic spline: alone it would read 1.6 dB low
     at 0.4 of the rate.
@@ -180,7 +181,7 @@ def _level(
 
 
 def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float]:
-    """Steadiness of phase of each order, 0..1, over blocks of ten working cycles, noise's own share taken off.
+    """Steadiness of phase of each order, 0..1, over blocks of ten working cycles, noise's share taken off.
 
     The three axes of a block are one complex vector; |mean of vectors|^2 over the mean of |vector|^2.
     """
@@ -209,7 +210,9 @@ def _steady(phasors: Floats) -> float:
 
 def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
     """Mean square on every order that can be seen, those above the table included, floor taken off."""
-    orders = np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step) if len(spectrum.x) else []
+    if not len(spectrum.x):
+        return 0.0
+    orders = np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step)
     bands = [_band(spectrum, float(order)) for order in orders]
     return float(sum(max(b - f * w, 0.0) for b, f, w in bands))
 

@@ -17,7 +17,6 @@ from vibecore.repair import repair_of_job
 from vibecore.speed import find_speed
 from vibecore.speed.prior import Hint, job_hint, plate_hint
 
-
 SETTLED = 0.98  # a speed this sure is not looked at again
 
 
@@ -62,8 +61,8 @@ def analyze(
 
 
 def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
-    """The recordings of one car again: where one alone cannot tell its speed for sure, the others and the maker's
-    plate help, for an engine idles alike from one recording to the next."""
+    """The recordings of one car again: where one alone cannot tell its speed for sure, the others and the
+    maker's plate help, for an engine idles alike from one recording to the next."""
     known = [(a.condition, a.speed) for a in analyses if a.speed is not None]
     hints = [job_hint(a.condition, known) or plate_hint(vehicle.idle_spec_rpm, a.condition) for a in analyses]
     return tuple(

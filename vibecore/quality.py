@@ -16,7 +16,7 @@ KNOCKED_SHARE = 0.2
 
 
 def resolution(accel_m_s2: Floats) -> float:
-    """Smallest step between neighbouring values (m/s2), 0 when too fine to see: a coarse step sets the floor."""
+    """Smallest step between neighbouring values (m/s2), 0 when too fine to see: it sets the floor."""
     steps = []
     for axis in accel_m_s2.T:
         values = np.unique(axis[:20000])
@@ -56,10 +56,12 @@ def warnings(
         )
         found.append(Warn("coarse", text))
     if recording.lost_samples > LOST_SHARE * recording.rows:
-        text = f"{recording.lost_samples} samples are missing. Close other programs on the phone and record again."
+        lost = recording.lost_samples
+        text = f"{lost} samples are missing. Close other programs on the phone and record again."
         found.append(Warn("lost-samples", text))
     if knocks and good_share < 1 - KNOCKED_SHARE:
-        text = f"{knocks} knocks had to be cut out, {100 * (1 - good_share):.0f} % of the time. Leave car and phone alone."
+        share = 100 * (1 - good_share)
+        text = f"{knocks} knocks had to be cut out, {share:.0f} % of the time. Leave car and phone alone."
         found.append(Warn("knocks", text))
     return found
 

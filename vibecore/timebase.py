@@ -91,7 +91,7 @@ def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
 
 
 def _by_spline(recording: Recording) -> EvenSeries:
-    """For stamps that no even grid explains (event-driven logging): level kept only up to 0.25 of the rate."""
+    """For stamps that no even grid explains (event-driven logging): level kept to 0.25 of the rate."""
     fs = recording.sample_rate_hz
     grid = np.arange(int(recording.duration_s * fs) + 1) / fs
     spline = interpolate.CubicSpline(recording.t_s, recording.accel_m_s2, axis=0)

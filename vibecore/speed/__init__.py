@@ -1,9 +1,10 @@
 """Engine speed from the vibration alone, or helped by a tachometer reading good to about 10 %.
 
-Three steps: paths of speed over which a comb of engine orders fits the spectrum (`comb`), and their
-multiples; how well each explains the lines along its own crank angle (`pattern`), weighed with what idle speeds
-are common and what the tachometer said; the winner refined by phase (`tracking`). The answer carries its
-probability and its runner-up, and is withheld when two answers fit alike: no speed beats a wrong one.
+Three steps: the strongest lines are followed through time (`lines`), and each is taken for every order it
+could be; how well each guess explains all lines along its own crank angle (`pattern`) is weighed with what
+idle speeds are common and what the tachometer said (`prior`); the winner is refined by phase (`tracking`).
+The answer carries its probability and its runner-up, and is withheld when two answers fit alike: no speed
+beats a wrong one.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import scipy.signal
 
 from vibecore.engine import Engine
 from vibecore.model import Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
-from vibecore.speed import comb, pattern, prior, tracking
+from vibecore.speed import lines, pattern, prior, tracking
 
 LEAST_CONFIDENCE = (
     0.75  # below three to one the mechanic is better served by two named candidates than by one
@@ -66,17 +67,17 @@ class SpeedAnswer:
 def find_speed(
     signal: Signal, engine: Engine | None, condition: Condition, hint: prior.Hint | None = None
 ) -> SpeedAnswer:
-    """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the maker's
-    plate or the job's other recordings let expect."""
+    """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the
+    maker's plate or the job's other recordings let expect."""
     if condition.speed_hold == "engine off":
         return _none("engine-off", "The engine was off: there is no engine speed to find.")
-    if len(signal.accel_m_s2) < 2 * comb.FRAME_S * signal.fs_hz or signal.good.mean() < 0.3:
+    if len(signal.accel_m_s2) < 2 * lines.FRAME_S * signal.fs_hz or signal.good.mean() < 0.3:
         return _none(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
     thin = _thinned(signal)
     part = _excerpt(thin)
-    guesses = _guesses(part, comb.frames(part), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
+    guesses = _guesses(part, lines.frames(part), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
     if not guesses:
         return _none("no-lines", NO_LINES)
     answers = _merged(guesses, prior.log_no_engine(condition))
@@ -91,12 +92,12 @@ def find_speed(
     return SpeedAnswer(track, _tachometer_note(track, condition))
 
 
-def _guesses(signal: Signal, fr: comb.Frames, engine: Engine | None, before: Before) -> list[_Guess]:
+def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[_Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
     highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[_Guess] = []
-    for line in comb.line_paths(fr, LINES, highest):
+    for line in lines.line_paths(fr, LINES, highest):
         if _explained(float(line.mean()), found):
             continue
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), np.ones(1), rounds=1)
@@ -124,7 +125,7 @@ def _direct(
     seen = pattern.view(signal, tracking.crank_angle(_times(signal), t, line_hz))
     found = []
     for engine, chance in engines.items():
-        for order in pattern.expected_teeth(engine)[0]:
+        for order in pattern.orders_to_try(engine):
             speed = line_hz / order
             found += _weighed(signal, t, speed, seen, 1 / order, engine, chance, before)
     return found
@@ -192,8 +193,8 @@ def _carried_on(signal: Signal, best: _Guess) -> _Guess:
     mean = best.mean_rpm / 60
     orders, _ = pattern.telling(best.seen, best.ratio, best.engine, mean, signal.fs_hz, 1)
     order = float(orders[0]) if len(orders) else best.engine.firing_order
-    fr = comb.frames(signal)
-    return replace(best, t_s=fr.t_s, speed_hz=comb.line_path(fr, order * mean) / order)
+    fr = lines.frames(signal)
+    return replace(best, t_s=fr.t_s, speed_hz=lines.line_path(fr, order * mean) / order)
 
 
 def _times(signal: Signal) -> Floats:
@@ -292,8 +293,8 @@ def _undecided(best: _Guess, confidence: float, second: tuple[_Guess, float] | N
     if confidence < 0.3 or second is None:
         return _none(
             "speed-not-found",
-            "The engine speed cannot be told: no family of engine orders stands out. Read the tachometer and enter it, "
-            "or tape the phone nearer to the engine.",
+            "The engine speed cannot be told: no family of engine orders stands out. Read the tachometer and "
+            "enter it, or tape the phone nearer to the engine.",
         )
     text = (
         f"The engine speed cannot be told for sure: {best.mean_rpm:.0f} rpm ({100 * confidence:.0f} %) or "

@@ -2,9 +2,9 @@
 
 A speed track gives a crank angle; over that angle every order of the engine is a sharp line. A hypothesis
 'the crank turns so fast' puts a tooth at each half order. What stands at each tooth, a level or nothing over
-the floor, is judged by what this layout shows in a few plain states (sound, one cylinder weak, uneven, out of
-balance), against the chance that some stray line stands just there. Lines off the teeth are strays under every
-hypothesis and cancel. One line alone fits many speeds and stays undecided; a family of lines does not.
+the floor, is judged by what this layout shows in a few plain states (sound, one cylinder weak, uneven, out
+of balance), against the chance that some stray line stands just there. Lines off the teeth are strays under
+every hypothesis and cancel. One line alone fits many speeds and stays undecided; a family does not.
 
 The states' levels are common practice, no source; their spread (a body passes one order 10 dB better than its
 neighbour) is wide on purpose.
@@ -24,8 +24,8 @@ from vibecore.model import Floats, Signal
 
 @dataclass(frozen=True)
 class State:
-    """What an engine shows when it is so: dB of order 0.5, of order 1, of the other orders below and above the
-    firing order, and of the firing order itself, all re the state's leading order."""
+    """What an engine shows when it is so: dB of order 0.5, of order 1, of the other orders below and above
+    the firing order, and of the firing order itself, all re the state's leading order."""
 
     name: str
     share: float
@@ -96,7 +96,7 @@ THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rock
 
 @dataclass(frozen=True, eq=False)
 class OrderView:
-    """Order spectrum (m,) along a trial angle: height over the floor, mean square and floor per line width."""
+    """Order spectrum (m,) along a trial angle: height over the floor, level and floor in one line width."""
 
     orders: Floats
     height: Floats
@@ -195,8 +195,8 @@ def _t4_below(x: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class _Table:
-    """For each state and variant (s): log share, levels (s, k) of the teeth re the leading order, the leading tooth
-    (-1: too high to be seen), its own level, and which rows are those of a weak cylinder."""
+    """For each state and variant (s): log share, levels (s, k) of the teeth re the leading order, the
+    leading tooth (-1: too high to be seen), its own level, and which rows are those of a weak cylinder."""
 
     log_share: Floats
     relative: Floats
@@ -208,7 +208,7 @@ class _Table:
 @lru_cache(maxsize=512)
 def _table(engine: Engine, count: int) -> _Table:
     step = 1.0 if engine.strokes == 2 else 0.5
-    teeth = step * np.arange(1, count + 1)
+    teeth: Floats = step * np.arange(1, count + 1, dtype=float)
     variants = [
         (state, share / len(FIRING_HARMONICS_DB), offset, slope)
         for state in STATES
@@ -216,7 +216,7 @@ def _table(engine: Engine, count: int) -> _Table:
         for slope in FIRING_HARMONICS_DB
     ]
     leads = [1.0 if state.name == "unbalance" else engine.firing_order for state, *_ in variants]
-    places = [int(round(lead / step)) - 1 if lead < teeth[-1] + 0.1 else -1 for lead in leads]
+    places = [round(lead / step) - 1 if lead < teeth[-1] + 0.1 else -1 for lead in leads]
     return _Table(
         np.log([state.share * share for state, share, _, _ in variants]),
         np.array([_relative(state, offset, slope, engine, teeth) for state, _, offset, slope in variants]),
@@ -277,8 +277,8 @@ def _teeth(engine: Engine, highest: float) -> Floats:
 def telling(
     seen: OrderView, ratio: float, engine: Engine, speed_hz: float, fs: float, most: int
 ) -> tuple[Floats, Floats]:
-    """The orders whose lines stand highest on this hypothesis' teeth, and each one's power over the noise within
-    one second's resolution."""
+    """The orders whose lines stand highest on this hypothesis' teeth, and each one's power over the noise
+    within one second's resolution."""
     teeth = _teeth(engine, min(USABLE_SHARE * fs, HIGHEST_HZ) / speed_hz)
     there, level, floor = seen.at(teeth * ratio)
     height = np.where(there, level - floor, -np.inf)
@@ -286,12 +286,6 @@ def telling(
     return teeth[ranked], 10 ** (height[ranked] / 10) / seen.block_s
 
 
-def expected_teeth(engine: Engine) -> tuple[Floats, Floats]:
-    """Orders (k,) for the comb, and the weight (k,) of each: the chance that this engine shows it."""
-    firing = engine.firing_order
-    teeth = _teeth(engine, max(4.0, 2 * firing))
-    chance = np.full(len(teeth), 0.4)
-    chance[teeth <= 1] = 0.6
-    chance[np.isclose(teeth, 2 * firing)] = 0.7
-    chance[np.isclose(teeth, firing)] = 1.0
-    return teeth, chance
+def orders_to_try(engine: Engine) -> Floats:
+    """Orders (k,) that a strong line may be: up to the firing order's second harmonic, and to order 4."""
+    return _teeth(engine, max(4.0, 2 * engine.firing_order))

@@ -28,12 +28,12 @@ IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.10, *_IDLE), (0.85, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
-# One car's speeds from recording to recording: spread of the natural logarithm for the same gear and hold, what
-# a converter's drag does in gear, and what people call a raised idle. Common practice.
+# One car's speeds from recording to recording: spread of the natural logarithm for the same gear and hold,
+# what a converter's drag does in gear, and what people call a raised idle. Common practice.
 SAME_SPREAD, GEAR_SPREAD, RAISED_SPREAD, PLATE_SPREAD = 0.05, 0.08, 0.22, 0.12
 GEAR_DRAG, RAISED_RATIO = 0.91, 1.5
 SURE = 0.9  # of a recording that others lean on
-HINT_WRONG = 0.05  # chance that what the job's other recordings say does not hold for this one
+HINT_WRONG = 0.05  # chance that what the other recordings say does not hold for this one
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,9 @@ Along the trial angle each order is a slowly turning phasor; how fast it still t
 what the trial speed lacks. First the turning from window to window is read, which cannot slip; then the phase
 itself, which is far finer. Orders vote by what their height over the floor says of their phase's error,
     var(phase) = 1 / (2 x signal-to-noise power),
-and a penalised least-squares smoother (E. T. Whittaker, 1923; P. Eilers, Analytical Chemistry, 2003) joins the
-votes with how steadily a crank can turn: where the lines are weak it trusts inertia, where they are strong the lines.
+and a penalised least-squares smoother (E. T. Whittaker, 1923; P. Eilers, Analytical Chemistry, 2003) joins
+the votes with how steadily a crank can turn: where the lines are weak it trusts inertia, where they are
+strong the lines.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ HOP_S = 0.2
 MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
-# How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 % over a
-# second or so; common practice. Strong lines override it.
+# How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
+# over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
 EDGE_SHARE = 0.7  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
 SWING = 1.3  # on the error: the smoother's model is not exact
@@ -122,7 +123,7 @@ def _turning(phasors: np.ndarray, orders: Floats, snr: Floats) -> tuple[Floats, 
 
 
 def _phase(phasors: np.ndarray, orders: Floats, snr: Floats, restless: float) -> tuple[Floats, float]:
-    """Angle still lacking at each window (m,), revolutions, and the standard error of its change end to end."""
+    """Angle still lacking at each window (m,), revolutions, and the error of its change end to end."""
     power = np.abs(phasors) ** 2
     strength = power / np.maximum(power.mean(axis=1, keepdims=True), 1e-30)
     weight = 2 * (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, 4.0)

@@ -1,10 +1,8 @@
-"""Where a comb of engine orders fits the spectrum, frame by frame, and the smoothest such path in time.
+"""The strongest lines of a recording, whatever they are, followed through time.
 
-Each short spectrum is divided by its own floor, so that noise reads 1. A crank speed f is tried by adding up,
-over its orders k, what the whitened spectrum shows at k f: the log of one plus the power, so that no single
-line, however strong, can outvote several. Orders above half the sample rate are looked for where they fold to.
-The path through time is the maximum-likelihood path of a speed that changes smoothly (Viterbi's algorithm,
-A. J. Viterbi, IEEE Transactions on Information Theory, 1967).
+Each short spectrum is divided by its own floor, so that noise reads 1. A line is followed along the path of
+highest summed log power of a frequency that changes smoothly (Viterbi's algorithm, A. J. Viterbi, IEEE
+Transactions on Information Theory, 1967), within a band round its mean.
 """
 
 from __future__ import annotations
@@ -24,7 +22,6 @@ ZERO_PAD = 3
 FLOOR_HALF_WIDTH_HZ = 6.0  # reaches past the next half order of a 700 rpm idle (5.8 Hz) on each side
 FLOOR_QUANTILE = 20.0  # per cent: lines fill up to two thirds of this band, valleys the rest
 LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
-GRID_STEP = 0.004  # ratio between neighbouring speeds tried: a quarter of what order 2 resolves in a frame
 SOFTENING = 3.0  # of the floor: power at which a line begins to count
 CHANGE_PER_S = 0.10  # standard deviation of the log of speed over one second; a blip is faster and rarer
 LARGEST_STEP = 9  # grid steps per hop: 3.6 % in a quarter second, a brisk blip
@@ -50,13 +47,6 @@ class Frames:
     usable: Flags
 
 
-@dataclass(frozen=True, eq=False)
-class Grid:
-    """speed_hz (s,): crank speeds tried, evenly spaced in log."""
-
-    speed_hz: Floats
-
-
 def frames(signal: Signal) -> Frames:
     """Whitened short spectra of a signal (n, 3)."""
     size = round(FRAME_S * signal.fs_hz)
@@ -74,7 +64,7 @@ def frames(signal: Signal) -> Frames:
     whitened /= len(power)
     whitened[:, : int(LOWEST_HZ / df)] = 1.0
     good = np.lib.stride_tricks.sliding_window_view(signal.good, size)[: (count - 1) * hop + 1 : hop]
-    t = (np.arange(count) * hop + size / 2) / signal.fs_hz
+    t: Floats = (np.arange(count, dtype=float) * hop + size / 2) / signal.fs_hz
     return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7)
 
 
@@ -85,29 +75,6 @@ def _floor(power: Floats, df: float) -> Floats:
     low = ndimage.percentile_filter(middle[::2], FLOOR_QUANTILE, size=max(3, width // 2), mode="nearest")
     floor = np.repeat(low, 2)[: len(middle)]
     return np.asarray(np.maximum(floor / np.log(2), 1e-12 * middle.max() + 1e-30))
-
-
-def grid(low_hz: float, high_hz: float) -> Grid:
-    steps = int(np.ceil(np.log(high_hz / low_hz) / np.log1p(GRID_STEP)))
-    return Grid(low_hz * (1 + GRID_STEP) ** np.arange(steps + 1))
-
-
-def folded(frequency_hz: Floats, fs_hz: float) -> Floats:
-    """Where a frequency shows when sampled at fs_hz: itself below half the rate, mirrored above."""
-    rest = np.mod(frequency_hz, fs_hz)
-    return np.minimum(rest, fs_hz - rest)
-
-
-def comb_score(fr: Frames, speeds: Grid, orders: Floats, weights: Floats) -> Floats:
-    """(f, s): summed log power over the orders of every speed tried, its mean over speeds taken off."""
-    log_power = np.log1p(fr.power / SOFTENING).astype(np.float32)
-    log_power -= np.log1p(1 / SOFTENING)
-    score = np.zeros((len(fr.t_s), len(speeds.speed_hz)), dtype=np.float32)
-    for order, weight in zip(orders, weights, strict=True):
-        place = np.rint(folded(order * speeds.speed_hz, fr.fs_hz) / fr.df_hz).astype(int)
-        score += np.float32(weight) * log_power[:, np.minimum(place, log_power.shape[1] - 1)]
-    score[~fr.usable] = 0.0
-    return score
 
 
 def line_paths(fr: Frames, most: int, highest_hz: float) -> list[Floats]:
@@ -141,7 +108,7 @@ def _follow(log_power: Floats, place: int, df: float) -> Floats:
     return (low + path + shift.clip(-0.5, 0.5)) * df
 
 
-def best_path(score: Floats, hop_s: float, grid_step: float = GRID_STEP) -> np.ndarray:
+def best_path(score: Floats, hop_s: float, grid_step: float) -> np.ndarray:
     """Index of the speed in every frame, (f,), along the path of highest summed score."""
     count, states = score.shape
     reach = min(LARGEST_STEP, states - 1)
