@@ -11,13 +11,15 @@ import widgets
 
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
+from vibecore.errors import CaseError
 from vibecore.jobs import save_case
 from vibecore.model import Symptoms
-from vibecore.units import KM_PER_MILE
+from vibecore.units import KM_PER_MILE, MM_PER_INCH
 
 WHEN = ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")
 LAMP = {"not said": None, "off": False, "on": True}
 UNITS = ("metric", "US")
+PULLEYS = {"metric": "crank 160\nalternator 58", "US": "crank 6.3\nalternator 2.28"}
 MAX_TEXT = 2000  # characters of a note: a page of a report
 
 
@@ -57,13 +59,45 @@ def _vehicle(vehicle: Vehicle, units: str) -> Vehicle:
     shown = None if vehicle.mileage_km is None else round(vehicle.mileage_km / per)
     driven = st.number_input(f"Mileage, {unit}", 0, 2_000_000, shown, 1000, width=2 * widgets.BOX_PX)
     km = vehicle.mileage_km if driven == shown else None if driven is None else driven * per
+    pulleys, belt = _belt(vehicle, units)
     return replace(
         vehicle,
         engine=Engine(int(cylinders), int(strokes), layout),
         transmission=gearbox,
         idle_spec_rpm=(low, high) if low and high else None,
         mileage_km=km,
+        pulleys_mm=pulleys,
+        belt_length_mm=belt,
     )
+
+
+def _belt(vehicle: Vehicle, units: str) -> tuple[dict[str, float], float | None]:
+    """Pulleys and belt: they tell which unit a line on no engine order belongs to."""
+    per, unit = (MM_PER_INCH, "inches") if units == "US" else (1.0, "mm")
+    with st.expander("Belt and pulleys: they tell which unit shakes"):
+        st.markdown("Engine off and key out before you measure.")
+        shown = "\n".join(f"{name} {_short(size / per)}" for name, size in vehicle.pulleys_mm.items())
+        text = st.text_area(f"Outside diameters, {unit}: one a line", shown, placeholder=PULLEYS[units])
+        length = vehicle.belt_length_mm and round(vehicle.belt_length_mm / per, 2)
+        belt = st.number_input(f"Belt length, {unit}", 0.0, 10_000.0, length, 10.0, "%.1f")
+    pulleys = vehicle.pulleys_mm if text == shown else _pulleys(text, per)
+    return pulleys, vehicle.belt_length_mm if belt == length else (belt or 0.0) * per or None
+
+
+def _pulleys(text: str, per: float) -> dict[str, float]:
+    """Lines of a name and a size. Raises CaseError for a line that is not."""
+    pulleys = {}
+    for line in filter(str.strip, text.splitlines()):
+        match = re.fullmatch(r"(.*?\S)[\s:=]+(\d+(?:[.,]\d+)?)\s*", line)
+        size = float(match[2].replace(",", ".")) if match else 0.0
+        if match is None or not size:
+            raise CaseError(f"'{line.strip()}' is no pulley: write a name and a size, like 'crank 160'.")
+        pulleys[match[1].strip(" :=")] = size * per
+    return pulleys
+
+
+def _short(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def _idle_spec(now: tuple[float, float] | None) -> tuple[float | None, float | None]:

@@ -49,6 +49,10 @@ def press(test: AppTest, label: str) -> AppTest:
     return next(b for b in test.button if b.label.replace("\\", "") == label).click().run()
 
 
+def area(test: AppTest, label: str):
+    return next(a for a in test.text_area if a.label == label)
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_without_a_job_the_way_to_one_is_shown(start, page):
     test = start(page)
@@ -119,7 +123,7 @@ def test_search_close_copy_bin_and_back(start, job, store):
 
 def test_the_car_form_keeps_what_was_said_and_loses_nothing(start, job, store):
     test = start("car")
-    test.text_area[0].input("Shakes at the lights")
+    area(test, "What the customer says").input("Shakes at the lights")
     test.text_input[1].input("p0301, P0171")
     test.radio[0].set_value("on")
     press(test, "Save")
@@ -138,6 +142,22 @@ def test_miles_are_kept_as_kilometres(start, job, store):
     next(n for n in test.number_input if "miles" in n.label).set_value(100_000)
     press(test, "Save")
     assert case_of(store.open(job.head.id)).vehicle.mileage_km == pytest.approx(160_934.4)
+
+
+def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, store):
+    """One inch is 25.4 mm exactly: NIST SP 811 (2008), appendix B."""
+    test = start("car")
+    test.text_area[0].input("crank: 160\nwater pump 130,5")
+    press(test, "Save")
+    kept = case_of(store.open(job.head.id)).vehicle.pulleys_mm
+    assert kept == {"crank": 160.0, "water pump": 130.5}
+    test.segmented_control[0].set_value("US").run()
+    assert test.text_area[0].value == "crank 6.3\nwater pump 5.14"
+    press(test, "Save")
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == kept  # not rounded by having been shown
+    test.text_area[0].input("crank\nfan 4")
+    press(test, "Save")
+    assert "'crank' is no pulley" in words(test)
 
 
 @pytest.mark.usefixtures("job")
@@ -178,7 +198,7 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
 def test_the_later_of_two_windows_is_told(start, job, store):
     test = start("car")
     store.save(store.open(job.head.id), title="Changed elsewhere")
-    test.text_area[0].input("mine")
+    area(test, "What the customer says").input("mine")
     press(test, "Save")
     assert "changed in another window" in words(test)
     assert store.open(job.head.id).notes.get("complaint") is None
