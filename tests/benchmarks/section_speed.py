@@ -8,7 +8,7 @@ from tests.benchmarks.measures import calibration_error, median, quantile, relia
 from tests.benchmarks.promises import Promise, share_promise
 from tests.benchmarks.rows import WRONG, Outcome, SpeedRow
 from tests.benchmarks.tables import Cell, number, percent, table
-from tests.benchmarks.trial import MODES
+from tests.benchmarks.trial import IN_ITS_JOB, MODES
 
 CONFIDENCE_EDGES = (0.0, 0.75, 0.9, 0.95, 0.98, 0.995, 1.0)
 RATE_CLASSES = ("50 to 60 a second", "100 to 125", "200 and more")
@@ -21,7 +21,7 @@ HEAD = [
 def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) -> tuple[str, list[Promise]]:
     rows = [row for result in results for row in result.speeds]
     parts, promises, missed = [], [], []
-    for mode in MODES:
+    for mode in (*MODES, IN_ITS_JOB):
         mine = [r for r in rows if r.mode == mode]
         idle = [r for r in mine if r.truth_rpm is not None and not r.road]
         lines = [_line(name, group) for name, group in _groups(idle)]

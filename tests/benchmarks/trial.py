@@ -28,7 +28,8 @@ from vibecore.reading import read_recording
 from vibecore.repair import fault_lines, repair_of_job
 from vibecore.speed import find_speed
 
-MODES = ("with tachometer", "without, hold known", "nothing said")
+MODES = ("with tachometer", "without, hold known", "nothing said")  # one recording alone
+IN_ITS_JOB = "in its job, as the case says"  # the car's other recordings may help
 LEAST_LINE_M_S2 = 0.03  # order levels are promised above this
 HIGHEST_SHARE = 0.4  # and below this share of the sample rate
 SHOWN_EVIDENCE = 4  # findings told of a case that failed
@@ -59,20 +60,20 @@ def try_subject(subject: Subject, *, all_modes: bool = True) -> Outcome:
             errors.append(f"car {subject.key} {heard.name}: {_last_line(error)}")
             continue
         pairs.append((heard, analysis))
-    speeds: list[SpeedRow] = []
-    for heard, analysis in pairs:
-        speeds += _speed_rows(subject, heard, analysis, MODES if all_modes else ())
-    orders = [row for heard, analysis in pairs for row in _order_rows(subject, heard, analysis)]
-    budgets = [_budget(a) for _, a in pairs if a.orders is not None and a.orders.total_ms > 0]
+    speeds = [r for h, a in pairs for r in _speed_rows(subject, h, a, MODES if all_modes else ())]
     causes, repairs = [], []
     try:
         job = _Job(subject.vehicle, subject.symptoms, subject.checks)
         diagnosis = diagnose_analysed(job, [a for _, a in pairs])
+        pairs = [(h, a) for (h, _), a in zip(pairs, diagnosis.analyses, strict=True)]
         causes = [_cause_row(subject, pairs, diagnosis)]
         if subject.verdict is not None and diagnosis.repair is not None:
             repairs = [_repair_row(subject, pairs, diagnosis)]
     except Exception as error:
         errors.append(f"car {subject.key} diagnosis: {_last_line(error)}")
+    speeds += [r for h, a in pairs for r in _speed_rows(subject, h, a, (IN_ITS_JOB,))]
+    orders = [row for heard, analysis in pairs for row in _order_rows(subject, heard, analysis)]
+    budgets = [_budget(a) for _, a in pairs if a.orders is not None and a.orders.total_ms > 0]
     return Outcome(
         tuple(speeds), tuple(orders), tuple(budgets), tuple(causes), tuple(repairs), tuple(errors),
         time.perf_counter() - started,
@@ -92,6 +93,7 @@ def _speed_rows(subject: Subject, heard: Heard, analysis: Analysis, modes: Seque
     truth = heard.truth.mean_rpm(signal.used_span_s)
     said = with_reading(heard, truth, subject.seed)
     conditions = dict(zip(MODES, (said, replace(said, tachometer_rpm=None), Condition()), strict=True))
+    conditions[IN_ITS_JOB] = heard.condition
     tone, comb = _bounds(heard, analysis, truth)
     rows = []
     for mode in modes:
