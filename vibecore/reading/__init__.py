@@ -13,6 +13,9 @@ from . import archive, limits
 
 __all__ = ["read_recording"]
 
+_BLANK = b"\0 \r\n\t"
+_PROBE = 4096  # bytes looked at first: the whole only if they are blank
+
 
 def read_recording(
     source: str | Path | bytes,
@@ -64,8 +67,6 @@ def _load(source: str | Path | bytes, name: str | None, max_bytes: int) -> tuple
             raise ReadingError(f"{title} cannot be opened ({error}).") from error
     if len(data) > max_bytes:
         _too_large(title, len(data), max_bytes)
-    if not data.strip(b"\0 \r\n\t"):
-        raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
     return data, title
 
 
@@ -122,7 +123,7 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
     from .build import build
     from .formats import FORMATS
 
-    if not data.strip(b"\0 \r\n\t"):
+    if not data[:_PROBE].strip(_BLANK) and not data.strip(_BLANK):
         raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
     form = next((f for f in FORMATS if f.sniff(data)), None)
     if form is None:

@@ -30,7 +30,7 @@ _WORDS = {
     "gravity": "the direction of gravity alone",
     "either": "columns named g, perhaps a gyroscope's",
 }
-_SAMPLE_ROWS = 65_536  # rows that judge a triple
+_SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
 
@@ -57,9 +57,11 @@ class Triple:
         none."""
         n = len(self.columns[0])
         rows = slice(None) if n <= _SAMPLE_ROWS else _spots(n)
-        some = np.column_stack([c.floats()[rows] for c in self.columns])
-        some = some[np.isfinite(some).all(axis=1)]
-        return some if len(some) else np.zeros((1, 3))
+        axes = np.stack([c.floats()[rows] for c in self.columns])
+        whole = np.isfinite(axes).all(axis=0)
+        if not whole.all():
+            axes = axes[:, whole]
+        return axes.T if axes.size else np.zeros((1, 3))
 
     @property
     def title(self) -> str:

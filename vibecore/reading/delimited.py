@@ -13,7 +13,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
 from . import arrow, encoding, limits
-from .layout import Layout, find_layout, is_number
+from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .table import MISSING, Column, Table
 
 _HEAD_BYTES = 128 * 1024
@@ -58,13 +58,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     text, kind = encoding.to_utf8(data)
     head = text[:_HEAD_BYTES]
     _check_lines(text, head, source, max_rows)
-    lines = head.decode("utf-8", errors="replace").split("\n")
-    if len(text) > len(head):
-        lines.pop()
-    lines = [line.rstrip("\r") for line in lines]
-    while lines and not lines[-1].strip():
-        lines.pop()
-    layout = find_layout(lines, source)
+    layout = find_layout(_first_lines(head, len(text) > len(head)), source)
     _check_width(layout, text.count(b"\n"), source)
     body, cut = _body(text, layout)
     if joined := _joined_commas(body, layout):
@@ -78,6 +72,17 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history)
+
+
+def _first_lines(head: bytes, more: bool) -> list[str]:
+    """The lines of the head that tell the layout, the last one left out if it breaks off there."""
+    lines = head.decode("utf-8", errors="replace").split("\n", MAX_HEAD_LINES)
+    if more or len(lines) > MAX_HEAD_LINES:
+        lines.pop()
+    lines = [line.rstrip("\r") for line in lines]
+    while lines and not lines[-1].strip():
+        lines.pop()
+    return lines
 
 
 def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:

@@ -32,17 +32,20 @@ _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
 
 
 def steady_size(accel: Floats) -> float:
-    """Size of the steady part of (n, 3) values: median over blocks of the length of the mean vector."""
-    blocks = sample_blocks(accel).mean(axis=1)
-    return float(np.median(np.sqrt(np.sum(blocks**2, axis=1))))
+    """Size of the steady part of (n, 3) values: median over stretches of the length of the mean vector."""
+    return steady_and_spread(accel)[0]
 
 
-def sample_blocks(accel: Floats) -> Floats:
-    """(blocks, rows, 3) stretches of rows from all over the recording, enough of them to judge it by."""
+def steady_and_spread(accel: Floats) -> tuple[float, float]:
+    """Size of the steady part of (n, 3) values, and their rms about the mean as a vector, from stretches of
+    rows all over the recording."""
     n = len(accel)
     rows = min(n, int(np.clip(n // _BLOCKS, *_BLOCK_ROWS)))
     starts = np.linspace(0, n - rows, min(_BLOCKS, max(1, n // rows))).astype(np.intp)
-    return accel[starts[:, None] + np.arange(rows)]
+    some = np.take(accel.T, (starts[:, None] + np.arange(rows)).ravel(), axis=1)
+    means = some.reshape(3, len(starts), rows).mean(axis=2)
+    size = float(np.median(np.sqrt(np.sum(means**2, axis=0))))
+    return size, float(np.sqrt(np.sum(np.var(some, axis=1))))
 
 
 def is_gravity(size: float, unit_m_s2: float) -> bool:
@@ -66,13 +69,9 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     `gravity_size`: steady size of another triple of the same file that holds gravity alone. None if a steady
     part is there that is no gravity in any unit, and no unit is stated: then it is no acceleration.
     """
-    size = steady_size(accel)
-    spread = float(np.sqrt(np.sum(np.var(sample_blocks(accel), axis=(0, 1)))))
-    by_size = (
-        []
-        if spread > _MOST_SHAKE * size
-        else [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
-    )
+    size, spread = steady_and_spread(accel)
+    gravities = [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
+    by_size = gravities if spread <= _MOST_SHAKE * size else []
     counts = _counts(accel, size)
     if stated in M_S2_PER_UNIT:
         return _as_stated(size, stated, by_size)
@@ -105,8 +104,7 @@ def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
     if size * factor > 0.25 * G:
         text = (
             f"The steady part is {size * factor:.3g} m/s2, neither gravity nor nothing: the phone was "
-            "moved or is "
-            "badly calibrated. Record again with the phone taped down."
+            "moved or is badly calibrated. Record again with the phone taped down."
         )
         warnings = (Warn("odd-gravity", text),)
     return Scale(factor, False, warnings, f"{stated} as named, gravity out")

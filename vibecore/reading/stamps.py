@@ -36,7 +36,7 @@ class Stamped:
     polled: bool = False  # the stamps are when a logger asked, not when the sensor measured
 
     def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
-        return replace(self, t_s=self.t_s[which], accel=self.accel[which])
+        return replace(self, t_s=self.t_s[which], accel=self.accel.T[:, which].T)
 
     def tell(self, code: str, text: str) -> Stamped:
         return replace(
@@ -55,7 +55,7 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
         return data
     t = data.t_s - data.t_s[0]
     rising = np.concatenate([[True], t[1:] > np.maximum.accumulate(t)[:-1]])
-    return replace(data.keep(rising), t_s=t[rising])
+    return replace(data if rising.all() else data.keep(rising), t_s=t[rising])
 
 
 def _whole_rows(data: Stamped) -> Stamped:
@@ -95,21 +95,18 @@ def _repeats(data: Stamped) -> Stamped:
     fast."""
     n = len(data.t_s)
     same = data.accel[1:] == data.accel[:-1]
-    all_same = same.all(axis=1)
-    drop = np.concatenate([[False], all_same & (np.diff(data.t_s) == 0)])
-    doubled = int(np.count_nonzero(drop))
-    others = same[~all_same]
-    share = float(np.mean(all_same))
-    by_chance = float(np.prod(others.mean(axis=0))) if len(others) else 1.0
-    if share > _POLLED_SHARE and share > _POLLED_EXCESS * by_chance and len(others):
+    all_same = same[:, 0] & same[:, 1] & same[:, 2]
+    share = np.count_nonzero(all_same) / max(1, n - 1)
+    others = same[~all_same] if share > _POLLED_SHARE else same[:0]
+    if len(others) and share > _POLLED_EXCESS * float(np.prod(others.mean(axis=0))):
         drop = np.concatenate([[False], all_same])
-        count = int(np.count_nonzero(drop))
         text = (
-            f"{count} of {n} rows repeat the one before on all axes: the logger asks faster than the "
-            "sensor answers. "
-            "The repeats were left out; set the logger to the sensor's own rate."
+            f"{np.count_nonzero(drop)} of {n} rows repeat the one before on all axes: the logger asks faster "
+            "than the sensor answers. They were left out; set the logger to the sensor's own rate."
         )
         return replace(data.keep(~drop), polled=True).tell("repeated-rows", text)
+    drop = np.concatenate([[False], all_same & (np.diff(data.t_s) == 0)])
+    doubled = int(np.count_nonzero(drop))
     if doubled:
         return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
     return data
