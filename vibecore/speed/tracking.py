@@ -29,8 +29,8 @@ LEAST_SNR = 0.02
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
-EDGE_SHARE = 0.7  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
-SWING = 1.3  # on the error: the smoother's model is not exact
+EDGE_SHARE = 1.0  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
+SWING = 2.0  # on the error: the smoother's model is not exact
 
 
 @dataclass(frozen=True, eq=False)
