@@ -21,7 +21,7 @@ from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
-BOX_PX = 155  # two boxes beside each other on a phone of 390, four on a laptop
+BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
 CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM], "scrollZoom": False}

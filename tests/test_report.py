@@ -97,6 +97,16 @@ def test_it_is_small_and_quick(case):
     assert len(text.encode()) < 400_000
 
 
+def test_the_next_check_stands_with_its_cautions_until_the_repair_is_proven(case):
+    assert "Engine off, parking brake on." in Page(report_html(case, {}, made.diagnosis())).text
+    assert "What to check next" not in Page(report_html(case, {}, made.diagnosis(repaired=True))).text
+
+
+def test_what_is_true_of_all_recordings_is_said_once(case):
+    two = made.diagnosis(made.analysis("a.csv"), made.analysis("b.csv"))
+    assert Page(report_html(case, {}, two)).text.count("The phone hears nothing above 50 Hz.") == 1
+
+
 def test_without_any_readable_recording(case):
     assert "No recording could be read." in Page(report_html(case, {}, None)).text
 

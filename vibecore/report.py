@@ -66,6 +66,7 @@ def report_html(
         _section("What was complained of", _text(notes.get("complaint", ""))),
         _found(diagnosis),
         _section("What was checked", _bullets(f"{name}: {outcome}" for name, outcome in checks)),
+        _next_check(diagnosis),
         _section("What was done", _text(notes.get("done", ""))),
         _proof(diagnosis, case),
         _recordings(diagnosis, case),
@@ -123,6 +124,17 @@ def _cause(cause: RankedCause) -> str:
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 
+def _next_check(diagnosis: Diagnosis | None) -> str:
+    """The check to make next, with its cautions; none once the repair is proven."""
+    cured = diagnosis is not None and diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
+    if diagnosis is None or cured or not diagnosis.next_checks:
+        return ""
+    check = diagnosis.next_checks[0]
+    name = f"<p><strong>{escape(check.name)}</strong> (about {check.minutes:.0f} minutes)</p>"
+    cautions = f'<div class="caution">{_bullets(check.cautions)}</div>' if check.cautions else ""
+    return _section("What to check next", name + cautions)
+
+
 def _proof(diagnosis: Diagnosis | None, case: Case) -> str:
     repair = diagnosis.repair if diagnosis else None
     if repair is None:
@@ -138,7 +150,9 @@ def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:
     if diagnosis is None:
         return ""
     rows = "".join(_recording_row(a) for a in diagnosis.analyses)
-    table = f"<table><tr><th>Recording</th><th>What it says</th></tr>{rows}</table>"
+    cut_off = dict.fromkeys(a.overall.cut_off_note for a in diagnosis.analyses if a.overall.cut_off_note)
+    notes = "".join(f'<p class="quiet">{escape(note)}</p>' for note in cut_off)
+    table = f"<table><tr><th>Recording</th><th>What it says</th></tr>{rows}</table>{notes}"
     shown = next((a for a in diagnosis.analyses if a.orders is not None), None)
     if shown is None:
         return _section("Recordings", table)
@@ -151,7 +165,8 @@ def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:
 
 def _recording_row(analysis: Analysis) -> str:
     how = condition_words(analysis.condition)
-    minds = "".join(f"<br><small>Mind: {escape(w.message)}</small>" for w in all_warnings(analysis))
+    noted = [w for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note]
+    minds = "".join(f"<br><small>Mind: {escape(w.message)}</small>" for w in noted)
     history = "; ".join((*analysis.recording.history, *analysis.signal.history))
     steps = f"<br><small>Made ready: {escape(history)}</small>" if history else ""
     says = f"{escape(speed_words(analysis.speed))} {escape(overall_words(analysis.overall))}"

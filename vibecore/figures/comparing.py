@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, VERMILLION, Picture, empty_figure, line_level, order_name, thinned
+from vibecore.figures.style import (
+    BLUE,
+    VERMILLION,
+    Picture,
+    empty_figure,
+    line_level,
+    order_name,
+    short_name,
+    thinned,
+)
 from vibecore.model import Analysis, OrderTable, Repair
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
     """The orders that were compared, before and after the repair, with the change in decibels."""
-    fig = empty_figure("", "shake, m/s²")
+    fig = empty_figure("engine order", "shake, m/s²")
+    ticks = [short_name(c.order, engine) for c in repair.changes]
     names = [order_name(c.order, engine) for c in repair.changes]
     for name, values, colour in (
         ("before", [c.before_m_s2 for c in repair.changes], VERMILLION),
         ("after", [c.after_m_s2 for c in repair.changes], BLUE),
     ):
-        fig.add_bar(x=names, y=values, name=name, marker_color=colour, hovertemplate="%{y:.3f} m/s²")
+        fig.add_bar(x=ticks, y=values, name=name, marker_color=colour, hovertemplate="%{y:.3f} m/s²")
     fig.update_layout(barmode="group")
+    fig.update_xaxes(type="category", tickangle=0)
     rows = tuple(
         (
             n,

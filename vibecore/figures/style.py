@@ -38,6 +38,11 @@ class Picture:
     rows: tuple[tuple[str, ...], ...]
 
 
+def short_name(order: float, engine: Engine | None) -> str:
+    """The order's number, with 'firing' under it where it is the firing order: for ticks."""
+    return f"{order:g}<br>firing" if engine and order == engine.firing_order else f"{order:g}"
+
+
 def order_name(order: float, engine: Engine | None) -> str:
     """What a mechanic calls this engine order: 'firing', 'crank', 'half crank', else its number."""
     if engine and order == engine.firing_order:
@@ -63,6 +68,7 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
         template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
         hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
         dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
+        modebar={"bgcolor": "rgba(0,0,0,0)", "color": GREY, "activecolor": BLUE},
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
     )  # fmt: skip
     fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
