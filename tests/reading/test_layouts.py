@@ -140,7 +140,9 @@ def test_decimal_commas_between_commas() -> None:
     rows = [
         [row[0], *(c.replace(".", ",") for c in row[1:])] for row in cells(TRUTH, t_unit=1e-3, t_digits=0)
     ]
-    same(read_recording(text(rows).encode()), 1e-5, 1e-3)
+    recording = read_recording(text(rows).encode())
+    same(recording, 1e-5, 1e-3)
+    assert [w.code for w in recording.warnings] == ["decimal-commas"]
 
 
 def test_one_name_too_few() -> None:

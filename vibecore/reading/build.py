@@ -27,21 +27,13 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, told = columns.find_triple(table)
+    _check_numbers(table, triple)
     clock = _clock(table, triple, rate_hz)
     data = stamps.mend(clock.t_s, triple.values())
-    _check_rows(data, table, triple)
+    _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled)
     _check_span(data.t_s, found.step_s, table)
-    gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
-    unit = triple.unit or _unit_in_hints(table.hints)
-    size = scale.find_scale(data.accel, unit, gravity_size)
-    if size is None:
-        raise ReadingError(
-            f"{table.source or name}: {triple.title} have a steady part of "
-            f"{scale.steady_size(data.accel):.4g}, which is gravity "
-            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x "
-            "(m/s2)'."
-        )
+    size = _scale(table, triple, all_triples, data.accel)
     warnings = (
         *table.warnings,
         *told,
@@ -62,6 +54,23 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         warnings=warnings,
         history=history,
     )
+
+
+def _scale(
+    table: Table, triple: columns.Triple, all_triples: list[columns.Triple], accel: columns.Floats
+) -> scale.Scale:
+    """What one unit of the triple is; another triple that holds gravity alone may tell."""
+    gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
+    unit = triple.unit or _unit_in_hints(table.hints)
+    size = scale.find_scale(accel, unit, gravity_size)
+    if size is None:
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} have a steady part of "
+            f"{scale.steady_size(accel):.4g}, which is gravity "
+            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x "
+            "(m/s2)'."
+        )
+    return size
 
 
 def _one_sensor(table: Table) -> Table:
@@ -135,14 +144,17 @@ def _unit_in_hints(hints: str) -> str:
     return ""
 
 
-def _check_rows(data: stamps.Stamped, table: Table, triple: columns.Triple) -> None:
+def _check_numbers(table: Table, triple: columns.Triple) -> None:
+    if not all(np.isfinite(c.floats()).any() for c in triple.columns):
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} hold no numbers at all. Record again and look at "
+            "the file before sending it."
+        )
+
+
+def _check_rows(data: stamps.Stamped, table: Table) -> None:
     n = len(data.t_s)
     title = table.source or "The file"
-    if n == 0 and not any(np.isfinite(c.floats()).any() for c in triple.columns):
-        raise ReadingError(
-            f"{title}: {triple.title} hold no numbers at all. Record again and look at the file before "
-            "sending it."
-        )
     if n < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, n))
     if not np.any(np.ptp(data.accel, axis=0) > 0):

@@ -3,8 +3,6 @@ only."""
 
 from __future__ import annotations
 
-import re
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +10,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, encoding, limits
+from . import arrow, commas, encoding, limits
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .table import MISSING, Column, Table
 
@@ -22,7 +20,6 @@ _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
 _PLAIN_NUMBER = r"^\s*[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?\s*$"
-_MOST_BEFORE_COMMA = 200  # m/s2 or g: no phone measures more
 _SHOWN = 60  # characters of a broken line that a message quotes
 _NOTHING = [
     "",
@@ -61,14 +58,15 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     layout = find_layout(_first_lines(head, len(text) > len(head)), source)
     _check_width(layout, text.count(b"\n"), source)
     body, cut = _body(text, layout)
-    if joined := _joined_commas(body, layout):
-        body, layout = joined
+    mended = commas.joined(body, layout)
+    if mended:
+        body, layout = mended
     columns, broken = _parse(body, layout, source)
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
     named = _fit_names(layout, columns)
-    warnings = _told(broken, cut, rows)
+    warnings = (*_told(broken, cut, rows), *((commas.TOLD,) if mended else ()))
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history)
@@ -127,40 +125,6 @@ def _body(text: bytes, layout: Layout) -> tuple[bytes | memoryview, bool]:
         body = body.replace(b"  ", b" ")
     body = body.replace(b"\r\n", b"\n").replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
     return body, cut
-
-
-def _joined_commas(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | None:
-    """Decimal commas in a file that also parts its cells by commas: 12,0,15,-0,17,9,81 under four names.
-
-    Taken so only if all cells are whole numbers, there are two for each name (but the first, perhaps), and no
-    second one has a sign. None otherwise.
-    """
-    count, width = len(layout.names), layout.width
-    if (
-        layout.delimiter != ","
-        or layout.decimal != "."
-        or count < 3
-        or width not in (2 * count - 1, 2 * count)
-    ):
-        return None
-    lead = 2 * count - width  # names at the start that have one cell only
-    whole = all(re.fullmatch(r"[+-]?\d+", cell) for row in layout.cells for cell in row)
-    pairs = [row[lead:] for row in layout.cells]
-    if not whole or any(not f.isdigit() for row in pairs for f in row[1::2]):
-        return None
-    if any(abs(int(v)) > _MOST_BEFORE_COMMA for row in pairs for v in row[0 if lead else 2 :: 2]):
-        return None
-    number = rb"([+-]?\d+)"
-    pattern = rb"(?m)^" + rb",".join([number] * width)
-    groups = [rb"\%d" % (i + 1) for i in range(width)]
-    plain = groups[:lead] + [
-        rb"%s.%s" % pair for pair in zip(groups[lead::2], groups[lead + 1 :: 2], strict=True)
-    ]
-    cells = tuple(
-        tuple(row[:lead]) + tuple(f"{a}.{b}" for a, b in zip(row[lead::2], row[lead + 1 :: 2], strict=True))
-        for row in layout.cells
-    )
-    return re.sub(pattern, rb",".join(plain), bytes(body)), replace(layout, cells=cells)
 
 
 def _is_cut(line: bytes, layout: Layout) -> bool:

@@ -4,6 +4,7 @@ nested."""
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import numpy as np
@@ -15,14 +16,14 @@ from .encoding import to_utf8
 from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
+_START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*[\[{\"\d\]-]|[\[{]\s*$)")
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise
 
 
 def sniff(data: bytes) -> bool:
     """True if the text starts like a JSON object or list."""
-    head = to_utf8(data[:4096])[0].lstrip()[:40].replace(b" ", b"").replace(b"\n", b"")
-    return head.startswith((b'{"', b"[{", b"[[", b'["', b"{}", b"[]", b"{'")) or head in (b"{", b"[")
+    return _START.match(to_utf8(data[:4096])[0]) is not None
 
 
 def read(data: bytes, title: str, max_rows: int) -> list[Table]:

@@ -1,0 +1,234 @@
+"""Bad input: a sentence that says what is wrong and what to do, in bounded time and memory, and nothing
+else."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.reading.make import Truth, cells, csv, packed, shake, text
+from tests.reading.test_containers import JSONS, NAMES, ROWS, xls, xlsx
+from vibecore.errors import ReadingError, VibecoreError
+from vibecore.reading import read_recording
+
+TRUTH = shake(100.0, 4.0)
+PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40
+NOISE = np.random.default_rng(0).bytes(20_000)
+LINES = "The wheel shakes at the lights, less in neutral.\n" * 50
+STILL = Truth(np.arange(500) / 100, np.full((500, 3), 5.66), 100.0)
+
+BAD: dict[str, tuple[bytes, str]] = {
+    "empty": (b"", "is empty"),
+    "blank": (b"\n \n\n", "is empty"),
+    "NUL bytes": (b"\0" * 5000, "is empty"),
+    "picture": (PNG, "no recording this program knows"),
+    "binary": (NOISE, "no recording this program knows"),
+    "text": (LINES.encode(), "no rows of numbers"),
+    "web page": (b"<html><body><table><tr><td>1</td></tr></table></body></html>\n", "no rows of numbers"),
+    "names only": (b"time,x,y,z\n", "no rows of numbers"),
+    "one row": (b"time,x,y,z\n0,1,2,9\n", "1 usable row"),
+    "nan": (
+        b"time,x,y,z\n" + b"".join(b"%d,nan,nan,nan\n" % i for i in range(500)),
+        "hold no numbers at all",
+    ),
+    "constant": (csv(STILL).encode(), "never changes"),
+    "10 Hz": (csv(shake(10.0, 30.0)).encode(), "10 samples a second"),
+    "1 Hz": (csv(shake(1.0, 100.0), "time (s),x,y,z").encode(), "1 samples a second"),
+    "20 Hz": (csv(shake(20.0, 30.0)).encode(), "20 samples a second"),
+    "half a second": (csv(shake(100.0, 0.5)).encode(), "s long"),
+    "one line": (b"1.5," * 100_000, "is one line"),
+    "many columns": ((",".join(["1.5"] * 2000) + "\n").encode() * 100, "2000 columns"),
+    "ragged": ("".join("1.5," * (i % 7 + 3) + "1\n" for i in range(300)).encode(), "cells of the others"),
+    "no time": (text([r[1:] for r in cells(TRUTH)], "x,y,z").encode(), "how many samples a second"),
+    "two axes": (text([r[:3] for r in cells(TRUTH)], "time,x,y").encode(), "no three columns|not on three"),
+    "json number": (b"[1, 2, 3]", "without a list of samples"),
+    "json deep": (b"[" * 100_000, "cannot be read"),
+    "json empty": (b"{}", "without a list of samples"),
+    "gzip cut short": (gzip.compress(csv(TRUTH).encode())[:-60], "breaks off"),
+    "gzip twice": (gzip.compress(gzip.compress(csv(TRUTH).encode())), "packed twice"),
+    "zip cut short": (packed({"a.csv": csv(TRUTH)})[:-30], "broken zip"),
+    "zip of nothing": (packed({"a.png": PNG}), "no file of data"),
+    "workbook cut short": (xlsx({"S": [NAMES, *ROWS]})[:-2000], "broken"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_a_sentence(case: str) -> None:
+    data, says = BAD[case]
+    with pytest.raises(ReadingError, match=says) as caught:
+        read_recording(data, name="idle.csv")
+    message = str(caught.value)
+    assert message.startswith("idle.csv")
+    assert message.endswith(".")
+    assert len(message) < 400
+
+
+def test_paths_that_are_no_file(tmp_path: Path) -> None:
+    for path, says in (
+        (tmp_path, "is a folder"),
+        (tmp_path / "no.csv", "is not there"),
+        ("a\0b", "cannot|not there"),
+    ):
+        with pytest.raises(ReadingError, match=says):
+            read_recording(path)
+
+
+@pytest.mark.parametrize("rate", [0.0, -5.0, float("nan"), float("inf")])
+def test_an_absurd_rate(rate: float) -> None:
+    with pytest.raises(ReadingError, match="makes no sense"):
+        read_recording(csv(TRUTH).encode(), rate_hz=rate)
+
+
+def test_limits_can_be_set() -> None:
+    data = csv(TRUTH).encode()
+    with pytest.raises(ReadingError, match="the limit is 10 kB"):
+        read_recording(data, max_bytes=10_000)
+    with pytest.raises(ReadingError, match="the limit is 100"):
+        read_recording(data, max_rows=100)
+
+
+BOMBS = """
+import gzip, io, time, zipfile
+from vibecore.errors import ReadingError
+from vibecore.reading import read_recording
+out = io.BytesIO()
+with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+    archive.writestr("Accelerometer.csv", b"0" * 400_000_000)
+bombs = {"zip": out.getvalue(), "gzip": gzip.compress(b"0" * 400_000_000, 1)}
+out = io.BytesIO()
+with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+    archive.writestr("xl/workbook.xml", b" " * 10)
+    for i in range(2):
+        archive.writestr(f"xl/worksheets/sheet{i}.xml", b" " * 280_000_000)
+bombs["workbook"] = out.getvalue()
+for name, data in bombs.items():
+    start = time.perf_counter()
+    try:
+        read_recording(data)
+    except ReadingError as error:
+        print(name, time.perf_counter() - start, error)
+"""
+
+
+def test_bombs_are_refused_quickly() -> None:
+    """Some hundred kB that would unpack to 400 MB and more: refused within seconds."""
+    done = subprocess.run(
+        [sys.executable, "-c", BOMBS], capture_output=True, text=True, timeout=120, check=True
+    )
+    lines = done.stdout.splitlines()
+    assert [line.split()[0] for line in lines] == ["zip", "gzip", "workbook"]
+    assert all(float(line.split()[1]) < 10 and "unpacks to" in line for line in lines)
+
+
+def test_300_mb_of_one_line(tmp_path: Path) -> None:
+    """A sparse file: refused by its size, before a byte is read."""
+    path = tmp_path / "long.csv"
+    with path.open("wb") as file:
+        file.truncate(300_000_000)
+    start = time.perf_counter()
+    with pytest.raises(ReadingError, match="300 MB, the limit is"):
+        read_recording(path)
+    assert time.perf_counter() - start < 0.5
+    with pytest.raises(ReadingError, match="one line of 200 MB"):
+        read_recording(b"1" * 200_000_000)
+    assert time.perf_counter() - start < 5
+
+
+def test_pandas_stays_out() -> None:
+    """Importing pandas would take longer than reading does: it is not on the way to an answer."""
+    code = (
+        "import sys; from vibecore.reading import read_recording as r;"
+        "r(b'time,x,y,z\\n' + b''.join(b'%d,0.%d,1.%d,9.8\\n' % (i * 10, i % 7, i % 5) for i in range(500)));"
+        "print('pandas' in sys.modules, 'scipy' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "False"]
+
+
+SEEDS = {
+    "csv": csv(TRUTH).encode(),
+    "commas": text(
+        [[c.replace(".", ",") for c in r] for r in cells(TRUTH)], "Zeit in s;ax;ay;az", ";"
+    ).encode(),
+    "blanks": text(cells(TRUTH, t_unit=1e-3, t_digits=0), None, " ").encode(),
+    "utf-16": csv(TRUTH).encode("utf-16"),
+    "json": json.dumps(JSONS["records"]).encode(),
+    "gzip": gzip.compress(csv(TRUTH).encode()),
+    "zip": packed({"Accelerometer.csv": csv(TRUTH)}),
+    "xlsx": xlsx({"S": [NAMES, *ROWS[:100]]}),
+    "xls": xls({"S": [NAMES, *ROWS[:100]]}),
+}
+SCRAPS = [
+    b",",
+    b";",
+    b"\n",
+    b"\r",
+    b'"',
+    b"nan",
+    b"inf",
+    b"1e999",
+    b"-",
+    b"\0",
+    b"\xff",
+    b"{",
+    b"]",
+    b"time",
+    b"#",
+]
+SCRAPS += [b"9" * 30, b"-9223372036854775808", b"24:61:61", b"2021-13-45", b"\xe2\x88\x92", b"\xef\xbb\xbf"]
+
+
+def broken(data: bytes, seed: int, hits: int) -> bytes:
+    """The bytes with scraps put in, stretches cut out or doubled, bytes changed."""
+    rng, out = random.Random(seed), bytearray(data)
+    for _ in range(hits):
+        at = rng.randrange(len(out) + 1) if rng.random() < 0.7 else rng.randrange(min(len(out), 80) + 1)
+        kind = rng.randrange(4)
+        if kind == 0 and at < len(out):
+            out[at] = rng.randrange(256)
+        elif kind == 1:
+            out[at:at] = rng.choice(SCRAPS) * rng.choice([1, 1, 20])
+        elif kind == 2:
+            del out[at : at + rng.choice([1, 3, 50, 1000])]
+        else:
+            out[at:at] = out[at : at + rng.choice([5, 100, 1000])]
+    return bytes(out)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    form=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 10**9), hits=st.sampled_from([1, 2, 5, 20, 100])
+)
+def test_broken_files_give_a_recording_or_a_sentence(form: str, seed: int, hits: int) -> None:
+    """Whatever comes: only the package's own errors leave, and what is read is whole."""
+    try:
+        recording = read_recording(broken(SEEDS[form], seed, hits))
+    except VibecoreError as error:
+        assert 20 < len(str(error)) < 500  # noqa: PT017 - both ways out are right
+        return
+    assert np.isfinite(recording.accel_m_s2).all()
+    assert recording.t_s[0] == 0
+    assert (np.diff(recording.t_s) > 0).all()
+    assert len(recording.t_s) == len(recording.accel_m_s2) <= recording.rows
+    assert 20 < recording.sample_rate_hz < 1e5
+    assert recording.lost_samples >= 0
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    data=st.binary(max_size=3000)
+    | st.text(alphabet="0123456789.,;-:tTxyz \n\t\"'", max_size=3000).map(str.encode)
+)
+def test_any_bytes_at_all(data: bytes) -> None:
+    with pytest.raises(VibecoreError):
+        read_recording(data)

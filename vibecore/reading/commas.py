@@ -1,0 +1,52 @@
+"""Decimal commas in a file that parts its cells by commas too: a logger's slip in lands that write 0,15."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from vibecore.model import Warn
+
+from .layout import Layout
+
+_MOST_BEFORE_COMMA = 200  # m/s2 or g: no phone measures more
+TOLD = Warn(
+    "decimal-commas",
+    "The file writes decimals with a comma and parts its cells by commas too; the halves of each number "
+    "were put "
+    "together again. Choose the semicolon or the decimal point in the app if it lets you.",
+)
+
+
+def joined(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | None:
+    """Decimal commas in a file that also parts its cells by commas: 12,0,15,-0,17,9,81 under four names.
+
+    Taken so only if all cells are whole numbers, there are two for each name (but the first, perhaps), and no
+    second one has a sign. None otherwise.
+    """
+    count, width = len(layout.names), layout.width
+    if (
+        layout.delimiter != ","
+        or layout.decimal != "."
+        or count < 3
+        or width not in (2 * count - 1, 2 * count)
+    ):
+        return None
+    lead = 2 * count - width  # names at the start that have one cell only
+    whole = all(re.fullmatch(r"[+-]?\d+", cell) for row in layout.cells for cell in row)
+    pairs = [row[lead:] for row in layout.cells]
+    if not whole or any(not f.isdigit() for row in pairs for f in row[1::2]):
+        return None
+    if any(abs(int(v)) > _MOST_BEFORE_COMMA for row in pairs for v in row[0 if lead else 2 :: 2]):
+        return None
+    number = rb"([+-]?\d+)"
+    pattern = rb"(?m)^" + rb",".join([number] * width)
+    groups = [rb"\%d" % (i + 1) for i in range(width)]
+    plain = groups[:lead] + [
+        rb"%s.%s" % pair for pair in zip(groups[lead::2], groups[lead + 1 :: 2], strict=True)
+    ]
+    cells = tuple(
+        tuple(row[:lead]) + tuple(f"{a}.{b}" for a, b in zip(row[lead::2], row[lead + 1 :: 2], strict=True))
+        for row in layout.cells
+    )
+    return re.sub(pattern, rb",".join(plain), bytes(body)), replace(layout, cells=cells)
