@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from vibecore.case import Case
-from vibecore.errors import StoreError
+from vibecore.errors import StoreError, VibecoreError
 from vibecore.jobs import case_of, seed
 from vibecore.places import demo_folder
 from vibecore.store import Job, Store, data_folder
@@ -39,7 +39,10 @@ def store() -> Store:
 @st.cache_resource(show_spinner=False)
 def _store(folder: str) -> Store:
     kept = Store(folder)
-    seed(kept, demo_folder())
+    try:
+        seed(kept, demo_folder())
+    except VibecoreError as error:  # a demo that is missing or broken must keep nobody from their own jobs
+        kept.notices += (str(error),)
     return kept
 
 

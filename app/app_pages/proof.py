@@ -27,9 +27,7 @@ def page() -> None:
     if repair is None:
         _ask_for_one(work)
     else:
-        _show_verdict(repair)
-        if repair.changes:
-            widgets.show_picture(figures.before_after(repair, engine), "change")
+        _show_verdict(repair, engine)
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     _compare_two([a for a in analyses if a.orders is not None], engine)
 
@@ -43,10 +41,14 @@ def _ask_for_one(work: state.Work) -> None:
     st.page_link(state.page("record"), label="Record", icon=":material/mic:")
 
 
-def _show_verdict(repair: Repair) -> None:
+def _show_verdict(repair: Repair, engine: Engine) -> None:
     tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
-    tell(f"**{VERDICTS[repair.verdict]}**")
-    for sentence in repair_sentences(repair):
+    tell(f"### {VERDICTS[repair.verdict]}")
+    first, *others = repair_sentences(repair)
+    st.markdown(widgets.plain(first))
+    if repair.changes:
+        widgets.show_picture(figures.before_after(repair, engine), "change")
+    for sentence in others:
         st.markdown(widgets.plain(sentence))
 
 

@@ -15,6 +15,7 @@ import streamlit as st
 import widgets
 from streamlit.delta_generator import DeltaGenerator
 
+from vibecore import figures
 from vibecore.case import CaseRecording
 from vibecore.errors import ReadingError
 from vibecore.guess import guess_condition
@@ -120,6 +121,10 @@ def _show_recordings(work: state.Work) -> None:
     results = widgets.results(work)  # last, so that the boxes need not wait for it
     for item, place in rows:
         _show_quality(place, item.file.as_posix(), results)
+    latest = results.analysis(recordings[-1].file.as_posix())
+    if latest is not None:
+        st.header(f"The latest: {widgets.plain(latest.name)}")
+        widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 
 def _show_recording(job: Job, item: CaseRecording) -> tuple[CaseRecording, DeltaGenerator]:

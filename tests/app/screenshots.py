@@ -30,7 +30,7 @@ def main() -> None:
         window.go("All jobs")
         window.open_job("mount")
         window.go("Proof")
-        shoot(window, "proof.png", PHONE[1])
+        shoot(window, "proof.png", 900)
 
 
 def shoot(window: Window, name: str, height: int) -> None:

@@ -191,7 +191,7 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
     assert "record again" in words(start("proof"))
     keep(store, store.open(job.head.id), "after drive idle.csv")
     text = words(start("proof"))
-    assert "**Cured**" in text
+    assert "### Cured" in text
     assert "5.1 times weaker" in text
 
 
@@ -251,3 +251,18 @@ def test_a_file_that_cannot_be_read_is_told_beside_the_others(start, job, store)
         text = words(start(page))
         assert "odd.csv holds no numbers. Export it again." in text
     assert "Engine mount" in words(start())
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_data_folder_that_cannot_be_used_is_told_on_every_page(start, page, tmp_path, monkeypatch):
+    (tmp_path / "in-the-way").write_text("a file")
+    monkeypatch.setenv("VIBECORE_DATA", str(tmp_path / "in-the-way"))
+    assert "choose another with --data" in words(start(page))
+
+
+def test_a_broken_demo_keeps_nobody_from_their_jobs(start, tmp_path, monkeypatch):
+    (tmp_path / "demo" / "one").mkdir(parents=True)
+    (tmp_path / "demo" / "one" / "case.toml").write_text("[vehicle")
+    monkeypatch.setattr("vibecore.places._find", lambda _name: tmp_path / "demo")
+    assert "not a valid TOML file" in words(start("all-jobs"))
+    assert "Start a new job" in [e.label for e in start("all-jobs").expander]

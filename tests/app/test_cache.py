@@ -1,0 +1,110 @@
+"""Results kept in memory: the same answer as without the cache, made again exactly when something changed.
+
+Outside check: the uncached answer of the pipeline itself, over the demo job's own files.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+from dataclasses import replace
+
+import pytest
+
+from tests.app.conftest import APP
+from vibecore import pipeline
+from vibecore.jobs import case_of, job_from_folder, save_case
+from vibecore.model import CheckOutcome
+from vibecore.places import demo_folder
+from vibecore.reading import read_recording
+from vibecore.store import Store
+
+
+@pytest.fixture
+def cache(monkeypatch):
+    monkeypatch.syspath_prepend(str(APP))
+    monkeypatch.delitem(sys.modules, "cache", raising=False)
+    import cache
+
+    return cache
+
+
+@pytest.fixture
+def store(tmp_path):
+    return Store(tmp_path)
+
+
+@pytest.fixture
+def job(store):
+    return job_from_folder(store, demo_folder() / "mount-mended-and-proven" / "case.toml")
+
+
+def test_the_app_answers_as_the_command_line_does(cache, store, job):
+    case = case_of(job)
+    kept = cache.results(store, job, case).diagnosis
+    files = [
+        (read_recording(store.read_file(job.head.id, r.file.name), name=r.file.name), r)
+        for r in case.recordings
+    ]
+    fresh = pipeline.diagnose(case, [(recording, item.condition) for recording, item in files])
+    assert kept.causes == fresh.causes
+    assert kept.next_checks == fresh.next_checks
+    assert kept.repair == fresh.repair
+
+
+def test_only_what_changed_is_made_again(cache, store, job, monkeypatch):
+    analysed, judged = [], []
+    analyze, diagnose = pipeline.analyze, pipeline.diagnose_analysed
+    monkeypatch.setattr(pipeline, "analyze", lambda *a: analysed.append(a[0].name) or analyze(*a))
+    monkeypatch.setattr(pipeline, "diagnose_analysed", lambda *a: judged.append(1) or diagnose(*a))
+    monkeypatch.setattr(pipeline, "settle", lambda _vehicle, analyses: tuple(analyses))
+    case = case_of(job)
+    first = cache.results(store, job, case)
+    assert cache.results(store, job, case) is first
+    assert (len(analysed), len(judged)) == (5, 1)
+    cache.results(store, job, replace(case, title="Other title"))
+    assert len(judged) == 1
+    checked = replace(case, checks=(CheckOutcome("mount-look", "cracked"),))
+    cache.results(store, save_case(store, job, checked), checked)
+    assert (len(analysed), len(judged)) == (5, 2)  # an outcome ranks again, and reads nothing again
+    one = case.recordings[0]
+    parked = (replace(one, condition=replace(one.condition, gear="park")), *case.recordings[1:])
+    cache.results(store, job, replace(case, recordings=parked))
+    assert (len(analysed), len(judged)) == (6, 3)
+    assert analysed[-1] == one.file.name
+
+
+def test_work_that_was_stopped_goes_on_where_it_was(cache, store, job, monkeypatch):
+    class Stopped(BaseException):
+        pass
+
+    read = []
+    monkeypatch.setattr(
+        "vibecore.reading.read_recording", lambda *a, **k: read.append(k["name"]) or read_recording(*a, **k)
+    )
+    told = []
+
+    def stop_at_the_third(text):
+        told.append(text)
+        if len(told) == 3:
+            raise Stopped
+
+    with pytest.raises(Stopped):
+        cache.results(store, job, case_of(job), stop_at_the_third)
+    assert told[0] == "Reading 1 of 5: neutral-idle.csv"
+    assert not cache.at_hand(job, case_of(job))
+    cache.results(store, job, case_of(job))
+    assert len(read) == len({*read}) == 5
+
+
+def test_a_memo_holds_no_more_than_it_may_and_forgets_the_oldest(cache):
+    memo = cache.Memo(2)
+    for key in ("a", "b", "a", "c"):
+        memo.get(key, lambda key=key: key.upper())
+    assert [key in memo for key in "abc"] == [True, False, True]
+    threads = [threading.Thread(target=memo.get, args=(str(n), lambda: 1)) for n in range(20)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sum(str(n) in memo for n in range(20)) <= 2
