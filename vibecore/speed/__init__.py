@@ -27,8 +27,7 @@ EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
-PLACE = 0.02  # width, in the log of speed, of one hypothesis: it was put where a line stands, not foretold
-CAUTION = 1.0  # log likelihoods are divided by it: neighbouring orders share a body's resonances
+PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
 FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
 ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
@@ -127,7 +126,7 @@ def _direct(
     for engine, chance in engines.items():
         for order in pattern.orders_to_try(engine):
             speed = line_hz / order
-            found += _weighed(signal, t, speed, seen, 1 / order, engine, chance, before)
+            found += _weighed(signal, t, speed, seen, (1 / order, 1.0), engine, chance, before)
     return found
 
 
@@ -142,7 +141,7 @@ def _mirrored(
             if not prior.LOWEST_RPM <= 60 * _mean(t, speed) <= MIRRORED_RPM:
                 continue
             seen = pattern.view(signal, tracking.crank_angle(_times(signal), t, speed))
-            found += _weighed(signal, t, speed, seen, 1.0, engine, chance, before)
+            found += _weighed(signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
     return found
 
 
@@ -151,19 +150,23 @@ def _weighed(
     t: Floats,
     speed: Floats,
     seen: pattern.OrderView,
-    ratio: float,
+    scale: tuple[float, float],
     engine: Engine,
     chance: float,
     before: Before,
 ) -> list[_Guess]:
+    """One hypothesis with its score. scale: its speed's ratio to the view's angle, and where in the view
+    (orders) the line stands that it was made from."""
+    ratio, line_at = scale
     mean = _mean(t, speed)
     if not prior.LOWEST_RPM <= 60 * mean <= prior.HIGHEST_RPM:
         return []
     fit = pattern.log_likelihood(seen, ratio, engine, mean, signal.fs_hz)
     if signal.fs_hz < FOLDING_HZ and 60 * mean < MIRRORED_RPM:
         angle = tracking.crank_angle(_times(signal), t, speed)
-        fit += pattern.folded_log_likelihood(signal, angle, engine, mean, seen.stray_chance)
-    score = fit / CAUTION + before(60 * mean) + float(np.log(chance * PLACE))
+        fit += pattern.folded_log_likelihood(signal, seen, angle, engine, mean)
+    place = PLACE_POINTS * seen.orders[1] / line_at
+    score = fit + before(60 * mean) + float(np.log(chance * place))
     return [_Guess(t, speed, 60 * mean, score, engine, seen, ratio)]
 
 

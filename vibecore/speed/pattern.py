@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import fft
+from scipy import fft, special
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
@@ -48,6 +48,7 @@ SEEN = (
 )
 HIGHEST_HZ = 88.0  # orders above it say nothing about idle speed that those below do not
 USABLE_SHARE = 0.46  # of the sample rate
+STRAY_SHAPE = 2.0  # of the gamma distribution: a calm recording has few, a road full of them
 STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
 LEVEL_RANGE_DB = 50.0  # a stray line may have any level within this range
 SPREAD_DB = 8.0  # from one order to the next: the body's resonances
@@ -114,9 +115,17 @@ class OrderView:
         return seen, self.level_db[at], self.floor_db[tooth.clip(1, len(self.orders) - 1)]
 
     @property
-    def stray_chance(self) -> float:
-        """Chance that some stray line peaks within one point of a given tooth."""
-        return min(0.5, STRAY_LINES * 3 / len(self.orders))
+    def peaks(self) -> int:
+        """How many lines stand in it, on teeth or not."""
+        h = self.height
+        return int(np.sum((h[1:-1] > SEEN) & (h[1:-1] > h[:-2]) & (h[1:-1] >= h[2:])))
+
+    def strays(self, count: int) -> float:
+        """Log likelihood of just this many stray lines in their places: their number is Poisson, at a rate
+        that is itself not known (gamma, STRAY_LINES on average): a crowded spectrum proves little."""
+        cells = len(self.orders) / 3  # a tooth takes in three points
+        spread = STRAY_SHAPE * cells / STRAY_LINES
+        return float(special.gammaln(count + STRAY_SHAPE) - (count + STRAY_SHAPE) * np.log(cells + spread))
 
 
 def view(signal: Signal, angle_rev: Floats) -> OrderView:
@@ -182,9 +191,11 @@ def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: floa
     # A Student t with four degrees of freedom: heavy tails, so that no single order decides.
     density = T4_PEAK / spread * (1 + ((level - expected) / spread) ** 2 / 4) ** -2.5
     hidden = _t4_below((floor + HIDDEN_DB - expected) / spread)
-    terms = np.where(there, density / (seen.stray_chance / LEVEL_RANGE_DB), np.maximum(hidden, 1e-6))
+    terms = np.where(there, density * LEVEL_RANGE_DB, np.maximum(hidden, 1e-6))
     total = table.log_share + np.log(terms).sum(axis=1)
-    return float(total.max() + np.log(np.exp(total - total.max()).sum()))
+    crowd = max(seen.peaks, int(there.sum()))
+    placed = seen.strays(crowd - int(there.sum())) - seen.strays(crowd)
+    return float(total.max() + np.log(np.exp(total - total.max()).sum())) + placed
 
 
 def _t4_below(x: Floats) -> Floats:
@@ -241,20 +252,21 @@ def _relative(state: State, offset_db: float, slope_db: float, engine: Engine, t
 
 
 def folded_log_likelihood(
-    signal: Signal, angle_rev: Floats, engine: Engine, speed_hz: float, stray: float
+    signal: Signal, seen: OrderView, angle_rev: Floats, engine: Engine, speed_hz: float
 ) -> float:
     """The same for the first two firing orders where they lie above half the rate and fold down.
 
     Samples of a turning phasor hold it whether or not it turns faster than half the rate, so it is read
     along the trial angle like any other order; whether the phone's own filter let it pass is not known.
-    stray: chance that a stray line stands where the order folds to.
     """
     total = 0.0
+    crowd = seen.peaks
+    stray = np.exp(seen.strays(crowd + 1) - seen.strays(crowd))  # chance of one stray line in just that place
     for order, chance in zip((engine.firing_order, 2 * engine.firing_order), FOLDED_SEEN, strict=True):
         if USABLE_SHARE * signal.fs_hz < order * speed_hz < FOLDED_REACH * signal.fs_hz:
-            seen = _height_along(signal, order * angle_rev, speed_hz) > FOLDED_HEIGHT
+            there = _height_along(signal, order * angle_rev, speed_hz) > FOLDED_HEIGHT
             # A line let through may have any level: that cancels against a stray line's.
-            total += np.log(chance / stray) if seen else np.log(1 - chance)
+            total += np.log(chance / stray) if there else np.log(1 - chance)
     return float(total)
 
 
