@@ -19,9 +19,7 @@ from vibecore.engine import Engine
 from vibecore.model import Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
 from vibecore.speed import lines, pattern, prior, tracking
 
-LEAST_CONFIDENCE = (
-    0.75  # below three to one the mechanic is better served by two named candidates than by one
-)
+LEAST_CONFIDENCE = 0.8  # below four to one the mechanic is better served by two named candidates
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
