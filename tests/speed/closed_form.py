@@ -10,8 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore import read_recording
 from vibecore.model import Floats, Recording, Signal
 from vibecore.simulate import SimulatedRecording
+from vibecore.simulate.writing import LAYOUTS, table_bytes
 
 GRAVITY = 9.80665  # m/s2, standard gravity: SI Brochure, 9th edition
 
@@ -78,15 +80,8 @@ def as_signal(accel: Floats, fs_hz: float, good: np.ndarray | None = None) -> Si
 
 
 def of_simulated(made: SimulatedRecording) -> Recording:
-    """What reading makes of a simulated phone's file: its own rate, counted from the stamps there are."""
-    step_s = float(np.median(np.diff(made.t_s)))
-    count = np.rint(np.diff(made.t_s) / step_s)
-    whole = count.sum()
-    fs_hz = float(whole / (made.t_s[-1] - made.t_s[0]))
-    lost = int(whole) + 1 - len(made.t_s)
-    return Recording(
-        made.name, made.t_s, made.accel_m_s2, fs_hz, made.gravity_included, len(made.t_s), max(lost, 0)
-    )
+    """What reading makes of a simulated phone's file."""
+    return read_recording(table_bytes(made, LAYOUTS["plain"]), name=f"{made.name}.csv")
 
 
 def fitted_amplitude(t_s: Floats, x: Floats, frequency_hz: float) -> float:
