@@ -146,6 +146,7 @@ def ranked(window: Window) -> list[str]:
 
 def test_the_keyboard_alone_reaches_the_next_step(window):
     page = window.page
+    window.sees("Do it now")
     for _ in range(40):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.innerText").strip().endswith("Do it now"):

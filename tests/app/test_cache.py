@@ -42,11 +42,11 @@ def job(store):
 def test_the_app_answers_as_the_command_line_does(cache, store, job):
     case = case_of(job)
     kept = cache.results(store, job, case).diagnosis
-    files = [
-        (read_recording(store.read_file(job.head.id, r.file.name), name=r.file.name), r)
-        for r in case.recordings
-    ]
-    fresh = pipeline.diagnose(case, [(recording, item.condition) for recording, item in files])
+    pairs = []
+    for item in case.recordings:
+        data = store.read_file(job.head.id, item.file.name)
+        pairs.append((read_recording(data, name=item.file.name), item.condition))
+    fresh = pipeline.diagnose(case, pairs)
     assert kept.causes == fresh.causes
     assert kept.next_checks == fresh.next_checks
     assert kept.repair == fresh.repair
@@ -78,11 +78,13 @@ def test_work_that_was_stopped_goes_on_where_it_was(cache, store, job, monkeypat
     class Stopped(BaseException):
         pass
 
-    read = []
-    monkeypatch.setattr(
-        "vibecore.reading.read_recording", lambda *a, **k: read.append(k["name"]) or read_recording(*a, **k)
-    )
-    told = []
+    read, told = [], []
+
+    def reading(data, *, name):
+        read.append(name)
+        return read_recording(data, name=name)
+
+    monkeypatch.setattr("vibecore.reading.read_recording", reading)
 
     def stop_at_the_third(text):
         told.append(text)
