@@ -131,10 +131,6 @@ def test_knocks(count: int, told: bool) -> None:
         assert f"{count} knocks" in found["knocks"]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a bridged gap of some tenths of a second swings so wide that it is taken and counted for a knock",
-)
 def test_gaps_are_not_called_knocks() -> None:
     made = _sound(30.0)
     keep = np.ones(made.rows, dtype=bool)

@@ -24,6 +24,7 @@ KNOCK_GUARD_BLOCKS = 1  # blocks left out at each side of a knock: the body ring
 MARGIN_S = 0.25  # left out beside handling at the start and end, for the same reason
 LEAST_STEADY_S = 2.0  # shorter pieces hold too few working cycles (12 at 700 rpm) to tell anything
 MOVED_DEG = 8.0  # a taped phone does not turn; a body rocking on its springs stays under 2 degrees
+POSTURES_TRIED = 60  # blocks taken in turn for the usual one
 POSTURE_S = 1.0  # gravity's direction is read over this time
 
 
@@ -42,7 +43,7 @@ def condition(recording: Recording) -> Signal:
     """
     series = even_steps(recording)
     fs, accel = series.fs_hz, series.accel_m_s2
-    steady = _steady_part(accel, fs, recording.gravity_included)
+    steady = _steady_part(accel, series.good, fs, recording.gravity_included)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
     mean = used[good].mean(axis=0) if good.any() else used.mean(axis=0)
@@ -62,18 +63,21 @@ def condition(recording: Recording) -> Signal:
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
-def _steady_part(accel: Floats, fs: float, gravity: bool) -> _Steady:
+def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Steady:
     size = max(4, round(BLOCK_S * fs))
     count = len(accel) // size
     n = len(accel)
     if count < 8:
         return _Steady(0, n, np.zeros(n, dtype=bool), 0)
     blocks = accel[: count * size].reshape(count, size, 3)
-    spread = blocks - blocks.mean(axis=1, keepdims=True)
-    level = 10 * np.log10((spread**2).sum(axis=(1, 2)) / size + 1e-12)
-    loud = _loud(level)
+    held = good[: count * size].reshape(count, size)
+    share = np.maximum(held.mean(axis=1), 1 / size)
+    means = (blocks * held[:, :, None]).mean(axis=1) / share[:, None]
+    spread = (blocks - means[:, None]) * held[:, :, None]
+    level = 10 * np.log10((spread**2).mean(axis=1).sum(axis=1) / share + 1e-12)
+    loud = _loud(level) & (share > 0.5)
     if gravity:
-        loud |= _turned(blocks.mean(axis=1))
+        loud |= _turned(means) & (share > 0.5)
     first, last = _longest_calm(loud)
     margin = round(MARGIN_S * fs)
     start = 0 if first == 0 else first * size + margin
@@ -94,11 +98,13 @@ def _loud(level_db: Floats) -> Flags:
 
 
 def _turned(means: Floats) -> Flags:
-    """Blocks in which gravity points elsewhere than in the recording's middle: the phone was in a hand."""
-    usual = np.median(means, axis=0)
-    size = np.linalg.norm(means, axis=1) * np.linalg.norm(usual) + 1e-12
-    angle = np.degrees(np.arccos(np.clip(means @ usual / size, -1, 1)))
-    return angle > MOVED_DEG
+    """Blocks in which gravity points elsewhere than in most of the recording: the phone was in a hand, or had
+    slipped. `Most` is the direction that the largest number of blocks share."""
+    pointing = means / np.maximum(np.linalg.norm(means, axis=1, keepdims=True), 1e-12)
+    alike = pointing @ pointing[:: max(1, len(pointing) // POSTURES_TRIED)].T > np.cos(np.radians(MOVED_DEG))
+    usual = pointing[alike[:, alike.sum(axis=0).argmax()]].mean(axis=0)
+    cosine = pointing @ usual / np.linalg.norm(usual)
+    return np.asarray(cosine < np.cos(np.radians(MOVED_DEG)))
 
 
 def _longest_calm(loud: Flags) -> tuple[int, int]:

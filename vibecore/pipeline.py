@@ -6,17 +6,14 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from vibecore import comfort
-from vibecore.causes.planning import plan
-from vibecore.causes.ranking import rank, unused
 from vibecore.conditioning import condition as make_ready
 from vibecore.engine import Engine, Vehicle
-from vibecore.evidence import gather
 from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recording, Symptoms
 from vibecore.orders import lines_in_hertz, measure_orders
-from vibecore.repair import repair_of_job
-from vibecore.speed import find_speed
+from vibecore.speed import USUAL_ENGINES, find_speed
 from vibecore.speed.prior import Hint, job_hint, plate_hint
 
+LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 SETTLED = 0.98  # a speed this sure is not looked at again
 
 
@@ -36,15 +33,15 @@ def analyze(
 ) -> Analysis:
     """Everything that can be read from one recording. hint: what else lets expect a speed.
 
-    engine None: the cylinders are not known; the speed is then looked for among usual engines and no order
-    table is made, for nobody could say which order is the firing order.
+    engine None: the cylinders are not known; the speed is then looked for among usual engines, and the
+    orders listed are those of the largest of them.
     """
     signal = make_ready(recording)
     answer = find_speed(signal, engine, condition, hint)
     lines, spectrum = lines_in_hertz(signal)
     orders = None
-    if answer.track is not None and engine is not None:
-        orders = measure_orders(signal, answer.track, engine, lines)
+    if answer.track is not None:
+        orders = measure_orders(signal, answer.track, engine or LARGEST_USUAL, lines)
     warnings = (*recording.warnings, *signal.warnings, *answer.warnings)
     overall = comfort.overall(signal, condition.place)
     return Analysis(
@@ -87,6 +84,12 @@ def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Dia
 
 def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     """The same from recordings analysed already: all there is to do when only a check's outcome is new."""
+    # Knowledge files are only loaded where causes are asked for: reading one recording starts the sooner.
+    from vibecore.causes.planning import plan
+    from vibecore.causes.ranking import rank, unused
+    from vibecore.evidence import gather
+    from vibecore.repair import repair_of_job
+
     analyses = settle(job.vehicle, analyses)
     ranked = rank(gather(analyses, job.vehicle), job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)

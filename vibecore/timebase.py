@@ -165,7 +165,7 @@ def _correct_block(series: Floats, late_steps: Floats, rounds: int) -> Floats:
 
 def _floor(series: Floats) -> float:
     """Median spectral density, in arbitrary units: what is left between and above the lines."""
-    size = 512 if len(series) >= 1024 else max(32, len(series) // 2)
+    size = 512 if len(series) >= 1024 else max(min(32, len(series)), len(series) // 2)
     count = min(32, len(series) // size)
     starts = np.linspace(0, len(series) - size, count).astype(int)
     window = np.hanning(size)[:, None]

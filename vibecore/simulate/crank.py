@@ -43,9 +43,12 @@ def turn(
     angle = start + np.cumsum(slow_hz) * step_s
     strength = load * (car.drive_load if gear in ("drive", "reverse") else 1.0)
     factors = _cycle_factors(car, int(np.ceil(angle[-1] * 2.0 / car.engine.strokes)) + 2, rng)
-    torque = _torque(car, angle, strength, factors)
-    ripple = _ripple(car, torque, slow_hz, step_s)
-    return Crank(slow_hz + ripple, angle + np.cumsum(ripple) * step_s, torque)
+    # The ripple is drawn along the slow angle and time is then bent so that the crank turns with it: firing
+    # stays tied to the true angle, with no drift between the two.
+    ripple = _ripple(car, _torque(car, angle, strength, factors), slow_hz, step_s)
+    when_s = t_s[0] + np.cumsum(step_s * slow_hz / (slow_hz + ripple))
+    turned = np.interp(t_s, when_s, angle) + np.maximum(t_s - when_s[-1], 0.0) * slow_hz[-1]
+    return Crank(np.gradient(turned, step_s), turned, _torque(car, turned, strength, factors))
 
 
 def mean_rpm_target(car: Car, gear: Gear | None, hold: SpeedHold | None) -> float:

@@ -23,6 +23,7 @@ LEAST_CONFIDENCE = 0.8  # below four to one the mechanic is better served by two
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
+LED_ASTRAY = 0.008  # of the speed, natural log
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
@@ -97,7 +98,7 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
     for line in lines.line_paths(fr, LINES, highest):
         if _explained(float(line.mean()), found):
             continue
-        at = tracking.refine(signal, fr.t_s, line, np.ones(1), np.ones(1), rounds=1)
+        at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < FOLDING_HZ:
             found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
@@ -243,6 +244,9 @@ def _track(
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
     at = tracking.refine(thin, best.t_s, best.speed_hz, orders, snr)
+    if abs(np.log(_mean(at.t_s, at.speed_hz) / _mean(best.t_s, best.speed_hz))) > LED_ASTRAY:
+        # Refining a path moves it by a part in a thousand; further away another line has caught it.
+        at = tracking.Refined(best.t_s, best.speed_hz, LED_ASTRAY / 2 * best.mean_rpm / 60)
     angle = tracking.crank_angle(_times(signal), at.t_s, at.speed_hz)
     mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
     half = SIGMAS * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)

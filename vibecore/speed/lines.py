@@ -32,6 +32,7 @@ LINE_HALF_WIDTH_HZ = (
 )
 LINE_WANDER = 0.12  # of its frequency: how far a line is followed to each side of its mean
 LINE_HEIGHT = 1.8  # of the floor, in the log mean over frames
+HEIGHT_TRUSTED = 0.3  # of it: a frame's height is of the nearest bin, and neighbours may lean in
 LOWEST_LINE_HZ = 3.0  # engine order 0.5 at 360 rpm
 
 
@@ -93,6 +94,13 @@ def line_paths(fr: Frames, most: int, highest_hz: float) -> list[Floats]:
 def line_path(fr: Frames, near_hz: float) -> Floats:
     """Path in hertz (f,) of the line near this frequency."""
     return _follow(np.log1p(fr.power / SOFTENING), round(near_hz / fr.df_hz), fr.df_hz)
+
+
+def height_along(fr: Frames, path_hz: Floats) -> Floats:
+    """Usual power of a line over the floor, (1,), along its path (f,): at least 1."""
+    place = np.rint(path_hz / fr.df_hz).astype(int).clip(0, fr.power.shape[1] - 1)
+    height = np.median(fr.power[np.arange(len(place)), place])
+    return np.array([max(1.0, HEIGHT_TRUSTED * float(height))])
 
 
 def _follow(log_power: Floats, place: int, df: float) -> Floats:

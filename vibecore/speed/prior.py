@@ -18,7 +18,8 @@ HIGHEST_RPM = 6000.0
 # Chance that none of the strongest lines is the engine's: nothing said; said how it was held; tachometer
 # read; tachometer read on the road, where the road's shake hides the engine's.
 NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ, NO_ENGINE_ON_ROAD = 0.08, 0.04, 0.03, 0.4
-ON_ROAD_RPM = 1800.0  # nobody holds an engine so fast standing to look for a shake at idle
+# Above it the car is likely on the road, if nobody said how the engine was held; and in any case.
+ON_ROAD_RPM, HELD_RPM = 1300.0, 2000.0
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
 TACHOMETER_TRUSTED = 0.12
 TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this recording
@@ -98,7 +99,8 @@ def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> flo
 def log_no_engine(condition: Condition) -> float:
     """Natural log of the chance that the lines seen are none of the engine's."""
     if condition.tachometer_rpm:
-        on_road = condition.tachometer_rpm > ON_ROAD_RPM
+        limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
+        on_road = condition.tachometer_rpm > limit
         return float(np.log(NO_ENGINE_ON_ROAD if on_road else NO_ENGINE_READ))
     return float(np.log(NO_ENGINE_HELD if condition.speed_hold else NO_ENGINE))
 

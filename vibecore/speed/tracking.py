@@ -57,7 +57,10 @@ def refine(
     size = min(size, n)
     hop_s = hop / signal.fs_hz
     middle = (at + size / 2) / signal.fs_hz
-    node_t = np.concatenate(([0.0], 0.5 * (middle[1:] + middle[:-1]), [sample_t[-1]]))
+    between = 0.5 * (middle[1:] + middle[:-1])
+    # The ends are carried on in two steps each, so that no two nodes lie more than half a second apart.
+    ends = 0.5 * between[:1], 0.5 * (between[-1:] + sample_t[-1])
+    node_t = np.concatenate(([0.0], ends[0], between, ends[1], [sample_t[-1]]))
     speed = np.interp(node_t, t_s, speed_hz)
     error = 0.02 * float(speed.mean())
     if len(at) < 6:
@@ -78,7 +81,7 @@ def refine(
             # Before the first window's middle and after the last one's the speed is only carried on.
             wander = float(np.std(speed)) * np.sqrt(2) * size / signal.fs_hz / 2 / float(sample_t[-1])
             error = float(np.hypot(error, EDGE_SHARE * wander))
-        speed = speed + np.concatenate((step[:1], step, step[-1:])) / hop_s
+        speed = speed + np.pad(step, 2, mode="edge") / hop_s
     return Refined(node_t, speed, error)
 
 
