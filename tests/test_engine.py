@@ -18,8 +18,8 @@ FIRING = [
 ]  # fmt: skip
 
 # Free forces and couples, textbook table (Bosch Automotive Handbook; Taylor vol. 2; Den Hartog ch. 5), from
-# memory: force order 1, couple order 1, force order 2, couple order 2. Beside it the geometry for the sum made
-# here: crank throw of each cylinder (degrees), its place along the crank (spacings), its tilt (degrees).
+# memory: force order 1, couple order 1, force order 2, couple order 2. Beside it the geometry for the sum
+# made here: crank throw of each cylinder (degrees), its place along the crank (spacings), tilt (degrees).
 BALANCE = {
     "single": ((1, 0, 1, 0), [0], [0], [0]),
     "inline two, pistons together (360 degrees)": ((2, 0, 2, 0), [0, 0], [0, 1], [0, 0]),

@@ -270,8 +270,6 @@ def test_input_is_left_alone() -> None:
     np.testing.assert_array_equal(recording.accel_m_s2, before[1])
 
 
-
-
 @pytest.mark.parametrize("n", [16, 31, 32, 40, 130])
 def test_very_short_recordings_are_served(n: int) -> None:
     t_s = _jittered(n, 0.05)

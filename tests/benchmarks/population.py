@@ -23,6 +23,7 @@ MOST_JOBS = 10_000
 # Chance of each cause in a mixed population: sound cars are common, road jobs rare (the job is a shake at
 # idle).
 SHARES = dict.fromkeys(CAUSES, 1.0) | {"normal": 2.5, "wheel-imbalance": 0.3, "propshaft": 0.3}
+STRENGTHS, FELT_STRENGTHS = (0.4, 1.0), (0.7, 1.3)  # of the fault as drawn
 SECOND_SHARE = 0.1  # of faulty cars that have a second fault
 REPAIR_SHARES: dict[Repair | None, float] = {
     None: 0.4, "cured": 0.25, "improved": 0.12, "unchanged": 0.15, "worse": 0.08,
@@ -41,12 +42,14 @@ def cars(
     tachometer: bool | None = None,
     strength: float | None = None,
     duration_s: float | None = None,
+    felt: bool = True,
 ) -> Iterator[SimulatedJob]:
     """`n` jobs of a population. What is not fixed is drawn.
 
     causes, cylinders: drawn from these only. with_repair: all or none hold an after recording. tachometer:
-    all or none of the jobs carry readings. strength: of every fault, else from barely felt (0.4) to as
-    drawn (1)."""
+    all or none of the jobs carry readings. strength: of every fault, else drawn. felt:
+    every fault doubles the shake (6 dB over the same car without it) in some recording, to 0.1 m/s2 or more,
+    as owners who come for it have felt it; False: also faults that nobody would notice (the hard table)."""
     if seed not in TUNING_SEEDS and seed not in TESTING_SEEDS:
         raise ValueError(f"seed {seed} is neither for tuning (1 to 9999) nor for testing (100000 up)")
     if n > MOST_JOBS:
@@ -70,12 +73,15 @@ def cars(
             cause,
             Engine(int(rng.choice(cylinders))) if cylinders else None,
             seed=job_seed,
-            strength=strength if strength is not None else float(rng.uniform(0.4, 1.0)),
+            strength=strength
+            if strength is not None
+            else float(rng.uniform(*(FELT_STRENGTHS if felt else STRENGTHS))),
             repair=repair,
             second_cause=second,
             rate_hz=rate_hz,
             duration_s=duration_s,
             tachometer=bool(rng.random() < 0.5) if tachometer is None else tachometer,
+            felt=felt,
         )
 
 

@@ -188,6 +188,10 @@ SCRAPS = [
 SCRAPS += [b"9" * 30, b"-9223372036854775808", b"24:61:61", b"2021-13-45", b"\xe2\x88\x92", b"\xef\xbb\xbf"]
 
 
+# Found by earlier runs: one broken stamp made the rest look like nanoseconds.
+OLD_FINDS = [("commas", 73559641, 5)]
+
+
 def broken(data: bytes, seed: int, hits: int) -> bytes:
     """The bytes with scraps put in, stretches cut out or doubled, bytes changed."""
     rng, out = random.Random(seed), bytearray(data)
@@ -203,6 +207,12 @@ def broken(data: bytes, seed: int, hits: int) -> bytes:
         else:
             out[at:at] = out[at : at + rng.choice([5, 100, 1000])]
     return bytes(out)
+
+
+@pytest.mark.parametrize(("form", "seed", "hits"), OLD_FINDS)
+def test_old_finds(form: str, seed: int, hits: int) -> None:
+    recording = read_recording(broken(SEEDS[form], seed, hits))
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=0.01)
 
 
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])

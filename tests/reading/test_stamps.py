@@ -143,6 +143,17 @@ def test_two_recordings_in_one_file() -> None:
     assert "rows 701 to 2700" in recording.warnings[0].message
 
 
+def test_single_broken_stamps_are_left_out() -> None:
+    stamps = [f"{t:.6f}" for t in TRUTH.t_s]
+    for i, bad in ((300, "99999999.5"), (900, "-4e7"), (1999, "7e8")):
+        stamps[i] = bad
+    recording = with_stamps(stamps)
+    assert codes(recording)[0] == "lone-stamps"
+    assert len(recording.t_s) == 1997
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-3)
+    assert recording.lost_samples == 2  # the last one left no hole
+
+
 # --- coarse clocks, bursts, repeats ---
 
 

@@ -174,6 +174,11 @@ def _too_few(table: Table, rows: int) -> str:
 def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
     title = table.source or "The file"
     rate_hz = 1.0 / step_s
+    if rate_hz > limits.MOST_RATE_HZ:
+        raise ReadingError(
+            f"{title} would have {rate_hz:.3g} samples a second, which no sensor makes: its times are "
+            "broken. Export it once more, or give the rate and leave the time column out."
+        )
     if rate_hz < limits.MIN_RATE_HZ:
         raise ReadingError(
             f"{title} has {rate_hz:.3g} samples a second; engine shake needs more than "

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import names, scale
+from . import limits, names, scale
 from .table import Column, Table
 
 Floats = NDArray[np.float64]
@@ -58,7 +58,7 @@ class Triple:
         n = len(self.columns[0])
         rows = slice(None) if n <= _SAMPLE_ROWS else _spots(n)
         axes = np.stack([c.floats()[rows] for c in self.columns])
-        whole = np.isfinite(axes).all(axis=0)
+        whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=0)
         if not whole.all():
             axes = axes[:, whole]
         return axes.T if axes.size else np.zeros((1, 3))
@@ -189,7 +189,8 @@ def _rises(column: Column) -> bool:
 
 def _is_size(size: Floats, axes: list[Column]) -> bool:
     """True if one column is the length of the vector of the three others."""
-    length = np.sqrt(sum(c.floats() ** 2 for c in axes))
+    x, y, z = (c.floats() for c in axes)
+    length = np.hypot(np.hypot(x, y), z)
     known = np.isfinite(size) & np.isfinite(length)
     return bool(known.any()) and bool(
         np.median(np.abs(size - length)[known]) < 0.01 * np.median(length[known]) + 1e-6

@@ -18,6 +18,8 @@ MIN_ROWS = 16  # below this nothing about rate or gravity can be told
 MIN_DURATION_S = 2.0  # a few turns of the engine at idle, the least that shows an order
 MIN_RATE_HZ = 20.5  # "20 Hz" files see up to 10 Hz only: below order 1 of most idles
 TYPICAL_RATES_HZ = (5.0, 1000.0)  # what phone accelerometers deliver, slow loggers to the fastest parts
+MOST_RATE_HZ = 50_000.0  # beyond any acceleration sensor: the stamps are broken
+MOST_BELIEVED = 1e10  # of any cell, in any unit: larger figures are broken off or run together
 BELIEVED_RATES_HZ = (0.4, 4000.0)  # a stated time unit is believed inside this range, doubted outside
 
 

@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 
 from vibecore.model import Warn
 
+from . import limits
+
 Floats = NDArray[np.float64]
 
-_MOST_BELIEVED = 1e10  # in any unit: larger figures are broken off or run together
+_FAR_S = 10.0  # a stamp this far from its neighbours, alone, is a broken figure
 _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
@@ -47,7 +49,7 @@ class Stamped:
 def mend(t_s: Floats, accel: Floats) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
     data = Stamped(t_s, accel)
-    for step in (_whole_rows, _first_zero, _repeats, _order, _bursts, _equal):
+    for step in (_whole_rows, _first_zero, _lone_stamps, _repeats, _order, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
@@ -60,9 +62,9 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
 
 def _whole_rows(data: Stamped) -> Stamped:
     ends = (data.t_s.min(), data.t_s.max(), data.accel.min(), data.accel.max())
-    if len(data.t_s) and all(abs(end) < _MOST_BELIEVED for end in ends):  # false for nan
+    if len(data.t_s) and all(abs(end) < limits.MOST_BELIEVED for end in ends):  # false for nan
         return data
-    good = (np.abs(data.t_s) < _MOST_BELIEVED) & (np.abs(data.accel) < _MOST_BELIEVED).all(axis=1)
+    good = (np.abs(data.t_s) < limits.MOST_BELIEVED) & (np.abs(data.accel) < limits.MOST_BELIEVED).all(axis=1)
     missing = len(good) - int(np.count_nonzero(good))
     if not missing:
         return data
@@ -88,6 +90,23 @@ def _first_zero(data: Stamped) -> Stamped:
     return data.keep(np.arange(len(data.t_s)) >= count).tell(
         "first-rows", f"The {rows} written before the sensor started; left out."
     )
+
+
+def _lone_stamps(data: Stamped) -> Stamped:
+    """Single stamps far from both neighbours, which lie close together: broken figures, not gaps."""
+    size = np.abs(np.diff(data.t_s))
+    far = size > _FAR_S
+    if np.count_nonzero(far) < 1:
+        return data
+    lone = np.zeros(len(data.t_s), dtype=bool)
+    across = np.abs(data.t_s[2:] - data.t_s[:-2])
+    lone[1:-1] = far[:-1] & far[1:] & (across < 0.5 * _FAR_S)
+    lone[-1] = far[-1] and not lone[-2]  # one sample after a long pause tells nothing
+    count = int(np.count_nonzero(lone))
+    if not count:
+        return data
+    text = f"{count} of {len(lone)} rows have a time far from the rows beside them; left out."
+    return data.keep(~lone).tell("lone-stamps", text)
 
 
 def _repeats(data: Stamped) -> Stamped:

@@ -8,12 +8,13 @@ from typing import Literal
 import numpy as np
 
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import Condition, Floats, Gear, Place, SpeedHold, Stage, Symptoms
+from vibecore.model import Condition, Floats, Gear, Place, Symptoms
 from vibecore.simulate.car import Car
 from vibecore.simulate.draw import draw_car, uniform
 from vibecore.simulate.fault import Fault
 from vibecore.simulate.faults import ROAD_CAUSES, draw_fault
 from vibecore.simulate.faults_other import draw_wheels
+from vibecore.simulate.felt import Plan, can_be_felt
 from vibecore.simulate.phone import (
     Hand,
     Phone,
@@ -28,6 +29,8 @@ from vibecore.simulate.truth import Truth, tell
 from vibecore.simulate.vibration import Vibration, vibrate
 
 Repair = Literal["cured", "improved", "unchanged", "worse"]
+FELT_TRIES = 40
+FAULTS_A_CAR = 8  # tries before another car is drawn
 STRENGTH_AFTER: dict[str, float] = {"cured": 0.0, "improved": 0.5, "unchanged": 1.0, "worse": 1.8}
 
 
@@ -59,19 +62,6 @@ class SimulatedJob:
     verdict: str | None
     car: Car
     seed: int
-
-
-@dataclass(frozen=True)
-class Plan:
-    """One recording to make."""
-
-    name: str
-    gear: Gear
-    hold: SpeedHold
-    stage: Stage = "before"
-    place: Place = "steering wheel"
-    accessories: tuple[str, ...] = ()
-    road_m_s: float | None = None
 
 
 def simulate_recording(
@@ -146,28 +136,30 @@ def simulate_job(
     tachometer: bool = True,
     plan: tuple[Plan, ...] | None = None,
     phone: Phone | None = None,
+    felt: bool = False,
 ) -> SimulatedJob:
     """A whole job on a car drawn from `seed`. With `repair` the job holds a recording made after it.
 
     strength scales the fault as drawn. rate_hz fixes the phone's nominal rate, place where it is taped,
-    `plan` the recordings made. tachometer False leaves the readings out.
+    `plan` the recordings made. tachometer False leaves the readings out. felt: car and fault are drawn
+    again until the fault can be felt (`felt.can_be_felt`), at most FELT_TRIES times.
     """
     rng = np.random.default_rng([seed, 1])
-    if transmission is None and cause == "driveline":
-        transmission = "automatic"
-    car = replace(
-        draw_car(rng, engine, transmission), wheels=draw_wheels(rng) if cause in ROAD_CAUSES else None
-    )
-    fault = draw_fault(cause, car, rng)
+    wanted = felt and cause != "normal"
+    for attempt in range(FELT_TRIES if wanted else 1):
+        if attempt % FAULTS_A_CAR == 0:
+            car = _draw_car(cause, engine, transmission, rng)
+        drawn = _draw(cause, car, place, plan, phone, rate_hz, repair is not None, rng)
+        fault = drawn.fault
+        if not wanted or can_be_felt(fault.lay(car, 0.0), fault.lay(car, strength), drawn.plans, seed):
+            break
+    plans = drawn.plans
     second = draw_fault(second_cause, car, rng) if second_cause else None
-    place = place or ("seat" if rng.random() < 0.25 else "steering wheel")
-    phone = phone or draw_phone(rng, rate_hz)
-    plans = plan or _draw_plan(car, fault, place, repair is not None, rng)
     strengths = {"before": strength, "after": strength * (STRENGTH_AFTER[repair] if repair else 1.0)}
     states = {stage: fault.lay(car, size) for stage, size in strengths.items()}
     if second:
         states = {stage: second.lay(there, strength) for stage, there in states.items()}
-    made = _record_all(states, plans, phone, seed, duration_s, rng)
+    made = _record_all(states, plans, drawn.phone, seed, duration_s, rng)
     if not tachometer:
         made = [replace(r, condition=replace(r.condition, tachometer_rpm=None)) for r in made]
     return SimulatedJob(
@@ -182,6 +174,38 @@ def simulate_job(
         car=car,
         seed=seed,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """A fault not yet laid on its car, the phone, and the recordings to make."""
+
+    fault: Fault
+    phone: Phone
+    plans: tuple[Plan, ...]
+
+
+def _draw_car(cause: str, engine: Engine | None, transmission: str | None, rng: np.random.Generator) -> Car:
+    if transmission is None and cause == "driveline":
+        transmission = "automatic"
+    car = draw_car(rng, engine, transmission)
+    return replace(car, wheels=draw_wheels(rng) if cause in ROAD_CAUSES else None)
+
+
+def _draw(
+    cause: str,
+    car: Car,
+    place: Place | None,
+    plan: tuple[Plan, ...] | None,
+    phone: Phone | None,
+    rate_hz: float | None,
+    after: bool,
+    rng: np.random.Generator,
+) -> _Drawn:
+    fault = draw_fault(cause, car, rng)
+    place = place or ("seat" if rng.random() < 0.25 else "steering wheel")
+    phone = phone or draw_phone(rng, rate_hz)
+    return _Drawn(fault, phone, plan or _draw_plan(car, fault, place, after, rng))
 
 
 def _record_all(
@@ -227,7 +251,7 @@ def _draw_plan(
         plans.append(Plan("drive-idle", "drive", "idle", place=place))
         if rng.random() < 0.12:
             plans.append(Plan("reverse-idle", "reverse", "idle", place=place))
-    if rng.random() < 0.8:
+    if rng.random() < 0.92:
         swept = rng.random() < 0.08
         raised = Plan("raised-idle", neutral, "raised", place=place)
         plans.append(Plan("sweep", neutral, "sweep", place=place) if swept else raised)

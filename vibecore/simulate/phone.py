@@ -15,9 +15,9 @@ from vibecore.units import STANDARD_GRAVITY_M_S2
 
 # Rates met in practice and how often, roughly; common practice, no source.
 RATES = {
-    50.0: 0.08,
+    50.0: 0.07,
     60.0: 0.08,
-    100.0: 0.27,
+    100.0: 0.28,
     104.0: 0.06,
     125.0: 0.03,
     200.0: 0.25,

@@ -17,7 +17,7 @@ LOWEST_RPM = 330.0  # an engine barely turning over by itself
 HIGHEST_RPM = 6000.0
 # Chance that none of the strongest lines is the engine's: nothing said; said how it was held; tachometer
 # read; tachometer read on the road, where the road's shake hides the engine's.
-NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ, NO_ENGINE_ON_ROAD = 0.08, 0.04, 0.03, 0.7
+NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ, NO_ENGINE_ON_ROAD = 0.1, 0.06, 0.06, 0.7
 # Above it the car is likely on the road, if nobody said how the engine was held; and in any case.
 ON_ROAD_RPM, HELD_RPM = 1250.0, 2000.0
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
