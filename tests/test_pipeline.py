@@ -18,8 +18,8 @@ import pytest
 from tests.speed.closed_form import GRAVITY, Crank, as_recording, db, noise, shake
 from vibecore import analyze, diagnose, load_case, read_recording
 from vibecore.case import Case
-from vibecore.engine import Engine
-from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recording
+from vibecore.engine import Engine, Vehicle
+from vibecore.model import CheckOutcome, Condition, Diagnosis, Recording, Warn
 from vibecore.pipeline import diagnose_analysed, settle
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -85,11 +85,15 @@ def test_an_analysis_belongs_together() -> None:
         assert analysis.speed.t_s[-1] <= end_s + 0.01
 
 
-def test_without_the_cylinders_there_is_a_speed_but_no_order_table() -> None:
+def test_without_the_cylinders_lines_and_orders_are_read_all_the_same() -> None:
+    """A line's order needs the speed only; how many cylinders there are tells what it means."""
     analysis = analyze(_recording(30.0, 200.0), None, IDLE)
-    assert analysis.orders is None
-    assert analysis.speed is None or analysis.speed.mean_rpm == pytest.approx(720.0, rel=0.01)
-    assert analysis.lines  # lines in hertz are there all the same
+    assert {12.0, 24.0} <= {round(line.frequency_hz) for line in analysis.lines}
+    if analysis.speed is not None and analysis.orders is not None:
+        assert analysis.speed.mean_rpm == pytest.approx(720.0, rel=0.01)
+        level = analysis.orders.level(2.0)
+        assert level is not None
+        assert level.rms_m_s2 == pytest.approx(SOUND[2.0], rel=0.05)
 
 
 def test_without_a_speed_the_reason_is_among_the_warnings() -> None:
@@ -102,8 +106,6 @@ def test_without_a_speed_the_reason_is_among_the_warnings() -> None:
 
 
 def test_warnings_of_all_steps_are_gathered_once_each() -> None:
-    from vibecore.model import Warn
-
     recording = replace(_recording(10.0, 60.0), warnings=(Warn("rate-unused", "Said by reading."),) * 2)
     codes = [w.code for w in analyze(recording, FOUR, IDLE).warnings]
     assert {"rate-unused", "short", "slow"} <= set(codes)
@@ -190,8 +192,7 @@ def test_the_levels_of_the_demo_jobs_are_those_told(folder: Path) -> None:
         stem = analysis.name.rsplit(".", 1)[0]
         told = re.search(rf"^ *{re.escape(stem)} .*; order ([\d.]+): ([\d.]+) m/s2", text, re.M)
         assert told is not None
-        assert analysis.orders is not None
-        level = analysis.orders.level(float(told[1]))
+        level = None if analysis.orders is None else analysis.orders.level(float(told[1]))
         if float(told[2]) > 0.05 and level is not None and level.visible and level.frequency_hz < 30.0:
             assert abs(db((level.rms_m_s2 or 1e-9) / float(told[2]))) < 2.0
 
@@ -249,25 +250,44 @@ def test_a_checks_outcome_changes_the_ranking_but_not_the_readings() -> None:
     share = {d: next(c.probability for c in d.causes if c.id == "engine-mount") for d in (first, second)}
     assert share[second] >= share[first]
     assert "mount-look" not in {c.id for c in second.next_checks}
-    assert [a.speed for a in second.analyses] == [a.speed for a in first.analyses]
+    for one, two in zip(first.analyses, second.analyses, strict=True):
+        assert one.speed is not None
+        assert two.speed is not None
+        assert one.speed.mean_rpm == two.speed.mean_rpm
 
 
-def test_the_other_recordings_help_one_that_cannot_tell_its_speed() -> None:
-    """An engine idles alike from one recording to the next: a faint one gets its speed from its neighbour."""
-    case, _ = _loaded(ROOT / "recordings" / "mount-mended-and-proven")
-    clear = analyze(_recording(30.0, 200.0), FOUR, replace(IDLE, tachometer_rpm=720.0))
-    faint: Analysis | None = None
+def _faint(orders: dict[float, float]) -> Recording:
     t_s = np.arange(6000) / 200.0
-    for rms in (0.012, 0.016, 0.02, 0.026):  # a level that is on the edge alone
-        accel = shake(Crank(12.05, 30.0, swing_hz=0.1).angle_rev(t_s), {2.0: rms, 1.0: rms / 4}, seed=3)
-        one = analyze(as_recording(t_s, accel + noise(6000, 0.03), 200.0), FOUR, IDLE)
-        if one.speed is None:
-            faint = one
-    if faint is None:
-        pytest.skip("no level tried is on the edge any more")
-    helped = settle(case.vehicle, [clear, faint])
-    assert helped[0].speed is clear.speed
-    assert helped[1].speed is None or helped[1].speed.mean_rpm == pytest.approx(723.0, rel=0.03)
+    angle = Crank(12.05, 30.0, swing_hz=0.1).angle_rev(t_s)
+    return as_recording(t_s, shake(angle, orders, seed=3) + noise(6000, 0.03), 200.0)
+
+
+def test_the_other_recordings_and_the_plate_help_one_that_is_less_sure() -> None:
+    """An engine idles alike from one recording to the next, and about as its plate says."""
+    clear = analyze(_recording(30.0, 200.0), FOUR, replace(IDLE, tachometer_rpm=720.0))
+    faint = analyze(_faint({2.0: 0.1, 4.0: 0.02}), FOUR, IDLE)
+    assert faint.speed is not None
+    beside = settle(Vehicle(FOUR), [clear, faint])
+    by_plate = settle(Vehicle(FOUR, idle_spec_rpm=(680.0, 760.0)), [faint])
+    assert beside[0].speed is clear.speed  # sure already: left as it is
+    for helped in (beside[1], by_plate[0]):
+        assert helped.speed is not None
+        assert helped.speed.mean_rpm == pytest.approx(723.0, rel=0.003)
+        assert helped.speed.confidence >= faint.speed.confidence
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="refused though a strong line stands where the neighbour and the tachometer say it must",
+)
+@pytest.mark.parametrize("read", [None, 720.0], ids=["neighbour", "tachometer"])
+def test_a_firing_order_alone_is_enough_where_the_speed_is_about_known(read: float | None) -> None:
+    """A resonance or a mount may leave nothing but the firing order (issue list of the signal core)."""
+    clear = analyze(_recording(30.0, 200.0), FOUR, replace(IDLE, tachometer_rpm=720.0))
+    alone = analyze(_faint({2.0: 0.2}), FOUR, replace(IDLE, tachometer_rpm=read))
+    speed = settle(Vehicle(FOUR), [clear, alone])[1].speed
+    assert speed is not None
+    assert speed.mean_rpm == pytest.approx(723.0, rel=0.01)
 
 
 # ---------------------------------------------------------------- what is loaded
