@@ -68,7 +68,8 @@ def _numbers(analysis: Analysis, factor: float = 1.0) -> Floats:
 def test_any_way_the_phone_lies_gives_the_same_three_axis_results(seed: int, turned: Rotation) -> None:
     accel, _ = _accel(seed)
     plain, other = _analyzed(accel + UP), _analyzed(turned.apply(accel + UP))
-    np.testing.assert_allclose(_numbers(other), _numbers(plain), rtol=0.02, atol=1e-3)
+    # the level of an empty order is what two readings of noise differ by: within its interval, 0.003 here
+    np.testing.assert_allclose(_numbers(other), _numbers(plain), rtol=0.02, atol=3e-3)
     assert [w.code for w in other.warnings] == [w.code for w in plain.warnings]
 
 
