@@ -156,6 +156,13 @@ def test_latin_1_and_odd_minus() -> None:
     same(read_recording(csv(TRUTH).replace("-", "\u2212").encode()), 1e-5)
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16", "utf-8-sig"])
+def test_names_survive_any_encoding(encoding: str) -> None:
+    recording = read_recording(csv(TRUTH, "время опыта,x,y,z").encode(encoding))
+    same(recording, 1e-5)
+    assert "time from column 'время опыта' in s" in recording.history
+
+
 def test_nul_bytes() -> None:
     same(read_recording(csv(TRUTH).replace("\n", "\0\n").encode()), 1e-5)
 

@@ -81,9 +81,9 @@ def test_gravity_beside_it_tells_the_unit() -> None:
 def test_strong_shake_is_not_taken_for_gravity() -> None:
     """A chance mean of 1 under a shake of several is no gravity in g: on wheels the mean never is exactly
     0."""
-    rng = np.random.default_rng(3)
-    accel = rng.normal([1.0, 0.0, 0.0], 4.0, (4000, 3))
-    recording = read_recording(csv(Truth(np.arange(4000) / 100, accel, 100.0)).encode())
+    t = np.arange(4000) / 100
+    accel = np.array([1.0, 0.0, 0.0]) + 3.0 * np.sin(2 * np.pi * np.outer(t, [12.3, 12.9, 24.6]))
+    recording = read_recording(csv(Truth(t, accel, 100.0)).encode())
     assert not recording.gravity_included
     np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-5)
 
@@ -106,6 +106,13 @@ def test_every_order_of_columns() -> None:
         [str(1700000000300994304 + round(float(r[0]) * 1e9)), r[0], r[3], r[2], r[1]] for r in cells(TRUTH)
     ]
     check(read_recording(text(rows, "timestamp_ns,seconds_elapsed,z,y,x").encode()), TRUTH, 1e-5)
+
+
+def test_the_same_names_twice_are_not_muddled() -> None:
+    rows = [[*row, *free[1:]] for row, free in zip(cells(TRUTH), cells(FREE), strict=True)]
+    recording = read_recording(text(rows, "time,x,y,z,x,y,z").encode())
+    check(recording, TRUTH, 1e-5)
+    assert codes(recording) == ["columns-chosen"]
 
 
 def test_sensor_named_row_by_row() -> None:

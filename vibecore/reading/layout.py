@@ -55,7 +55,6 @@ def find_layout(lines: list[str], source: str) -> Layout:
         split = [split_line(line, delimiter) for line in judged]
         for decimal in (".", ","):
             score = sum(_clearness(cells, decimal) for cells in split)
-            score -= 0.01 * (decimal == delimiter)  # quoted decimal commas only if they win outright
             best = max(best, (score, delimiter, decimal), key=lambda b: b[0])
         if best[0] >= _PLAIN_CELLS * len(judged) and (best[1] != "," or "." in judged[-1]):
             break  # nothing later in the list could read better
