@@ -108,6 +108,11 @@ def test_iso_dates_against_pandas(when: list[dt.datetime]) -> None:
     np.testing.assert_allclose(ours, expected, atol=1e-5, rtol=1e-14)
 
 
+def test_minutes_and_seconds() -> None:
+    stamps = [f"{int(t + 50) // 60:02d}:{(t + 50) % 60:06.3f}" for t in TRUTH.t_s]
+    np.testing.assert_allclose(with_stamps(stamps).t_s, TRUTH.t_s, atol=1.1e-3)
+
+
 def test_text_that_is_no_date() -> None:
     assert dates.seconds(pa.array(["left", "right", "10:00:00"] * 5)) is None
 

@@ -115,6 +115,17 @@ def test_the_same_names_twice_are_not_muddled() -> None:
     assert codes(recording) == ["columns-chosen"]
 
 
+@pytest.mark.parametrize("heads", ["Time,Gyroscope,,,Accelerometer,,", ",Gyroscope,,,Accelerometer"])
+def test_a_line_of_sensors_over_a_line_of_axes(heads: str) -> None:
+    rows = [
+        [row[0], ".1", ".2", str(i % 3), *free[1:]]
+        for i, (row, free) in enumerate(zip(cells(TRUTH), cells(FREE), strict=True))
+    ]
+    recording = read_recording(text(rows, heads + "\ns,X,Y,Z,X,Y,Z").encode())
+    check(recording, FREE, 1e-5)
+    assert "Accelerometer X, Accelerometer Y, Accelerometer Z" in recording.warnings[0].message
+
+
 def test_sensor_named_row_by_row() -> None:
     rows = []
     for row in cells(TRUTH):

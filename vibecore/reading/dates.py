@@ -18,15 +18,14 @@ Floats = NDArray[np.float64]
 _DAY_S = 86400.0
 _PATTERN = (
     r"^\s*(?:(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})[T _,]*)?"
-    r"(?:(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:[:.,](?P<f>\d{1,9})\d*)?)?\s*(?P<p>[AaPp])?\.?[Mm]?\.?)?"
+    r"(?:(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}))?(?:[:.,](?P<f>\d{1,9})\d*)?\s*(?P<p>[AaPp])?\.?[Mm]?\.?)?"
     r"\s*(?:Z|UTC|GMT)?\s*(?:[+-]\d{2}:?\d{2})?(?:\[.*\])?\s*$"
 )
 
 
 def seconds(text: Any) -> Floats | None:
     """(n,) seconds from the first readable cell of an arrow string array, nan where a cell is no time;
-    None if
-    most are not. Midnight is stepped over where only the time of day is given."""
+    None if most are not. Midnight is stepped over where only the time of day is given."""
     import pyarrow.compute as pc
 
     parts = pc.extract_regex(text, _PATTERN)
@@ -35,7 +34,11 @@ def seconds(text: Any) -> Floats | None:
     if known.sum() <= 0.5 * len(hour):
         return None
     fraction = _whole(parts, "f", pad=True) * 1e-9
-    day = hour * 3600.0 + _whole(parts, "m") * 60.0 + np.nan_to_num(_whole(parts, "s"))
+    day = hour * 3600.0 + _whole(parts, "m") * 60.0
+    second = _whole(parts, "s")
+    if np.isnan(second).all() and np.isfinite(fraction).any():  # 01:02.345 is minutes and seconds
+        day /= 60.0
+    day += np.nan_to_num(second)
     marks = pc.utf8_lower(pc.struct_field(parts, "p"))
     after = arrow.flags(pc.equal(marks, "p"))
     before = arrow.flags(pc.equal(marks, "a"))

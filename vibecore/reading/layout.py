@@ -149,7 +149,22 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
         # a lone line such as 'ms x y z' may read as units only when it names no axis
         return (), tuple(units[0]) if 0 in units else ()
     near = [u for back, u in units.items() if back < best[2]]
-    return tuple(best[1]), tuple(near[-1]) if near else ()
+    rest = before[: len(before) - 1 - best[2]]
+    return tuple(_with_heads(best[1], rest, delimiter)), tuple(near[-1]) if near else ()
+
+
+def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str]:
+    """Names that repeat (x, y, z, x, y, z) under a line of heads, one over each group: head and name
+    together."""
+    filled = [c for c in cells if c]
+    heads = split_line(before[-1], delimiter) if before else []
+    if len(set(filled)) == len(filled) or len([h for h in heads if h]) < 2 or len(heads) > len(cells):
+        return cells
+    out, head = [], ""
+    for i, cell in enumerate(cells):
+        head = (heads[i] if i < len(heads) else "") or head
+        out.append(f"{head} {cell}".strip())
+    return out
 
 
 def _header_cells(line: str, delimiter: str, width: int) -> list[str]:
