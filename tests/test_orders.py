@@ -182,6 +182,17 @@ def test_coherence_of_random_phase_is_near_nought() -> None:
     assert np.mean(found) < 0.15
 
 
+def test_coherence_of_noise_in_a_short_recording_is_near_nought() -> None:
+    """|mean|^2 over mean square of K random vectors is 1 / K on average: 0.2 with five, to be taken off."""
+    crank = Crank(12.0, 9.0)
+    found = []
+    for seed in range(30):
+        table = _measured(noise(900, 0.1, seed=seed), crank)
+        found += [level.coherence for level in table.levels if level.coherence is not None]
+    assert len(found) > 100
+    assert np.mean(found) < 0.13
+
+
 NEVER_NAN = pytest.mark.xfail(strict=True, reason="coherence is NaN below 60 revolutions; it should be None")
 
 
