@@ -38,6 +38,7 @@ HIGHEST_SHARE = 0.46  # of the sample rate: above it the phone's own samples are
 PEAK_FLOOR_ORDERS = 1.0
 LEAST_LINE = 4.0  # times the floor, for a line that is no order to be named
 SAME_LINE_HZ = 0.35  # lines this near in hertz are one
+SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
 
@@ -114,7 +115,10 @@ def measure_orders(
         for view, rho in zip(what_can_be_seen(engine, speed_hz, signal.fs_hz), coherence, strict=True)
     )
     steady = lines_in_hertz(signal)[0] if hertz_lines is None else hertz_lines
-    lines = _other_lines(signal, whole, speed_hz, steady)
+    own = [
+        line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
+    ]
+    lines = _other_lines(signal, whole, speed_hz, own)
     total = float(np.mean(np.sum(signal.accel_m_s2[signal.good] ** 2, axis=1)))
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
@@ -152,7 +156,7 @@ def _level(
     why_not: str | None,
     axes: list[Spectrum],
     revolutions: float,
-    coherence: float,
+    coherence: float | None,
 ) -> OrderLevel:
     if not visible or not len(axes[0].x) or order > axes[0].x[-1] - HALF_BAND:
         reason = why_not or "above half the sample rate"
@@ -183,7 +187,7 @@ def _level(
     )
 
 
-def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float]:
+def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]:
     """Steadiness of phase of each order, 0..1, over blocks of ten working cycles, noise's share taken off.
 
     The three axes of a block are one complex vector; |mean of vectors|^2 over the mean of |vector|^2.
@@ -191,11 +195,11 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float]:
     size = round(COHERENCE_REV * turned.per_rev)
     count = len(turned.accel_m_s2) // size
     if count < 3:
-        return [float("nan")] * len(orders)
+        return [None] * len(orders)
     blocks = turned.accel_m_s2[: count * size].reshape(count, size, 3)
     whole = turned.good[: count * size].reshape(count, size).mean(axis=1) > 0.9
     if whole.sum() < 3:
-        return [float("nan")] * len(orders)
+        return [None] * len(orders)
     window = np.hanning(size + 2)[1:-1]
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
     real = np.einsum("ks,bsa->kba", window * np.cos(turns), blocks[whole])
@@ -218,6 +222,14 @@ def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
     orders = np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step)
     bands = [_band(spectrum, float(order)) for order in orders]
     return float(sum(max(b - f * w, 0.0) for b, f, w in bands))
+
+
+def _smeared_ms(frequency_hz: float, levels: Sequence[OrderLevel], track: SpeedTrack) -> float:
+    """Mean square that orders leave round a fixed frequency while a changing speed takes them across it: each
+    order's own, for the share of the time that it is there."""
+    speed = track.rpm / 60
+    shares = [float(np.mean(np.abs(lv.order * speed - frequency_hz) < 2 * SAME_LINE_HZ)) for lv in levels]
+    return sum(share * (lv.rms_m_s2 or 0.0) ** 2 for share, lv in zip(shares, levels, strict=True))
 
 
 def lines_in_hertz(signal: Signal) -> tuple[tuple[Line, ...], Spectrum]:

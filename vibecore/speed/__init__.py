@@ -23,6 +23,7 @@ LEAST_CONFIDENCE = 0.8  # below four to one the mechanic is better served by two
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
+MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
@@ -35,6 +36,10 @@ CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary q
 NO_LINES = (
     "No lines stand out of the noise: the engine was off, or its shake is below what this phone can see. "
     "Tape the phone nearer to the engine and record again."
+)
+NOT_STEADY = (
+    "The engine's lines come and go: its speed jumped, or it stopped and started. "
+    "Hold the speed, foot off the pedal, and record half a minute again."
 )
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
@@ -87,6 +92,8 @@ def find_speed(
     if part is not thin:
         best = _carried_on(thin, best)
     track = _track(signal, thin, best, spread_rpm, confidence, second, condition)
+    if track is None:
+        return _none("speed-not-steady", NOT_STEADY)
     return SpeedAnswer(track, _tachometer_note(track, condition))
 
 
@@ -237,13 +244,15 @@ def _track(
     confidence: float,
     second: tuple[_Guess, float] | None,
     condition: Condition,
-) -> SpeedTrack:
+) -> SpeedTrack | None:
     orders, snr = pattern.telling(
         best.seen, best.ratio, best.engine, best.mean_rpm / 60, thin.fs_hz, tracking.MOST_ORDERS
     )
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
     at = tracking.refine(thin, best.t_s, best.speed_hz, orders, snr)
+    if at.silent > MOST_SILENT:
+        return None
     if abs(np.log(_mean(at.t_s, at.speed_hz) / _mean(best.t_s, best.speed_hz))) > LED_ASTRAY:
         # Refining a path moves it by a part in a thousand; further away another line has caught it.
         at = tracking.Refined(best.t_s, best.speed_hz, LED_ASTRAY / 2 * best.mean_rpm / 60)

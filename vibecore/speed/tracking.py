@@ -15,17 +15,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import linalg
-from scipy.signal import upfirdn
 
 from vibecore.model import Floats, Signal
+from vibecore.speed.bands import Bands, transform, windowed
 
-WINDOW_S = (
-    0.8  # Hann: other lines 2.5 Hz away do not disturb; a crank's angle is steady enough along the path
-)
-HOP_S = 0.2
+HOP_S = 0.2  # windows are four hops long (Hann): other lines 2.5 Hz away do not disturb
+LEAST_WINDOWS = 6
 MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
+VANISHED = 0.05  # of the usual power, 13 dB down: the orders have gone elsewhere
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
@@ -35,11 +34,13 @@ SWING = 2.0  # on the error: the smoother's model is not exact
 
 @dataclass(frozen=True, eq=False)
 class Refined:
-    """t_s, speed_hz (m,): nodes joined by straight lines. mean_error_hz: standard error of the mean speed."""
+    """t_s, speed_hz (m,): nodes joined by straight lines. mean_error_hz: standard error of the mean speed.
+    silent: share of the time in which the orders followed all but vanish."""
 
     t_s: Floats
     speed_hz: Floats
     mean_error_hz: float
+    silent: float = 0.0
 
 
 def refine(
@@ -50,27 +51,22 @@ def refine(
     orders, snr_1s (k,): orders to follow, and each one's power over the noise within one second's resolution.
     rounds: the first reads turning, the later ones phase.
     """
-    n = len(signal.accel_m_s2)
-    sample_t = np.arange(n) / signal.fs_hz
-    hop, size = max(1, round(HOP_S * signal.fs_hz)), max(8, round(WINDOW_S * signal.fs_hz))
-    at = np.arange(0, max(n - size, 0) + 1, hop)
-    size = min(size, n)
-    hop_s = hop / signal.fs_hz
-    middle = (at + size / 2) / signal.fs_hz
+    bands = transform(signal, HOP_S)
+    hop_s, middle = bands.windows.hop_s, bands.windows.middle_s
+    end_s = (len(signal.accel_m_s2) - 1) / signal.fs_hz
+    if len(middle) < LEAST_WINDOWS:
+        return Refined(t_s, speed_hz, 0.02 * float(speed_hz.mean()))
     between = 0.5 * (middle[1:] + middle[:-1])
     # The ends are carried on in two steps each, so that no two nodes lie more than half a second apart.
-    ends = 0.5 * between[:1], 0.5 * (between[-1:] + sample_t[-1])
-    node_t = np.concatenate(([0.0], ends[0], between, ends[1], [sample_t[-1]]))
+    ends = 0.5 * between[:1], 0.5 * (between[-1:] + end_s)
+    node_t = np.concatenate(([0.0], ends[0], between, ends[1], [end_s]))
     speed = np.interp(node_t, t_s, speed_hz)
-    error = 0.02 * float(speed.mean())
-    if len(at) < 6:
-        return Refined(node_t, speed, error)
-    snr = np.maximum(snr_1s * WINDOW_S, LEAST_SNR)
+    snr = np.maximum(snr_1s * 4 * hop_s, LEAST_SNR)
     restless = RESTLESS * float(speed.mean()) * hop_s
+    error = 0.02 * float(speed.mean())
     for i in range(rounds):
-        angle = crank_angle(sample_t, node_t, speed)
         use = slice(COARSE_ORDERS if i == 0 else None)
-        phasors = _phasors(signal.accel_m_s2, angle, orders[use], at, size)
+        phasors = _phasors(bands, node_t, speed, orders[use])
         if i == 0:
             turning, weight = _turning(phasors, orders[use], snr[use])
             step, _ = _smooth(turning, weight, restless, 2)
@@ -79,10 +75,17 @@ def refine(
             step = np.diff(phase)
             error = SWING * error / float(middle[-1] - middle[0])
             # Before the first window's middle and after the last one's the speed is only carried on.
-            wander = float(np.std(speed)) * np.sqrt(2) * size / signal.fs_hz / 2 / float(sample_t[-1])
+            wander = float(np.std(speed)) * np.sqrt(2) * 2 * hop_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
-    return Refined(node_t, speed, error)
+    return Refined(node_t, speed, error, _silent(phasors, snr[: len(phasors)]))
+
+
+def _silent(phasors: np.ndarray, snr: Floats) -> float:
+    power = np.abs(phasors) ** 2
+    strength = power / np.maximum(np.median(power, axis=1, keepdims=True), 1e-30)
+    joint = np.average(np.minimum(strength, 4.0), axis=0, weights=snr)
+    return float(np.mean(joint < VANISHED))
 
 
 def crank_angle(sample_t: Floats, node_t: Floats, speed_hz: Floats) -> Floats:
@@ -95,21 +98,13 @@ def crank_angle(sample_t: Floats, node_t: Floats, speed_hz: Floats) -> Floats:
     return at_nodes[index] + speed_hz[index] * since + 0.5 * slope * since**2
 
 
-def _phasors(accel: Floats, angle: Floats, orders: Floats, at: np.ndarray, size: int) -> np.ndarray:
+def _phasors(bands: Bands, node_t: Floats, speed_hz: Floats, orders: Floats) -> np.ndarray:
     """(k, m): each order's phasor in each window, along the direction in which it mostly shakes."""
-    window = np.hanning(size + 2)[1:-1].astype(np.float32)
-    hop = int(at[1] - at[0]) if len(at) > 1 else 1
-    lead = (
-        1 - size
-    ) % hop  # zeros put before, so that the sums of whole windows fall on multiples of the hop
-    first = (lead + size - 1) // hop
-    values = np.ascontiguousarray(accel.T, dtype=np.float32)
-    out = np.empty((len(orders), len(at)), dtype=complex)
+    out = np.empty((len(orders), len(bands.windows.middle_s)), dtype=complex)
     for i, order in enumerate(orders):
-        turns = ((order * angle) % 1.0).astype(np.float32)
-        turning = np.exp(np.complex64(-2j * np.pi) * turns)
-        turned = np.pad(values * turning, ((0, 0), (lead, 0)))
-        vectors = upfirdn(window, turned, down=hop, axis=1)[:, first : first + len(at)]
+        series, t, zero_hz = bands.around(order * float(speed_hz.min()), order * float(speed_hz.max()))
+        turns = order * crank_angle(t, node_t, speed_hz) - zero_hz * t
+        vectors = windowed(series * np.exp(-2j * np.pi * turns), bands.windows.hops)
         _, directions = np.linalg.eigh(vectors @ vectors.conj().T)
         out[i] = directions[:, -1].conj() @ vectors
     return out
