@@ -50,7 +50,7 @@ HIGHEST_HZ = 88.0  # orders above it say nothing about idle speed that those bel
 USABLE_SHARE = 0.46  # of the sample rate
 STRAY_SHAPE = 2.0  # of the gamma distribution: a calm recording has few, a road full of them
 STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
-LEVEL_RANGE_DB = 50.0  # a stray line may have any level within this range
+STRAY_HEIGHT_DB = 10.0  # over the floor, on average: stray lines are mostly weak (exponential distribution)
 SPREAD_DB = 8.0  # from one order to the next: the body's resonances
 LEAD_SPREAD_DB = 9.0  # of the leading order, from car to car and place to place
 T4_PEAK = (
@@ -61,7 +61,8 @@ HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
 FOLDED_SEEN = (0.35, 0.08)
 FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
 FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
-FIRING_HARMONICS_DB = (0.0, -7.0, -14.0)  # each further firing harmonic re the one before, in equal shares
+# Each further firing harmonic re the one before, in equal shares.
+FIRING_HARMONICS_DB = (0.0, -7.0, -14.0, -30.0)
 # How even an engine is differs from car to car and moves all its half orders together: each offset (dB) of
 # these is taken in turn, with its share.
 EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
@@ -191,7 +192,8 @@ def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: floa
     # A Student t with four degrees of freedom: heavy tails, so that no single order decides.
     density = T4_PEAK / spread * (1 + ((level - expected) / spread) ** 2 / 4) ** -2.5
     hidden = _t4_below((floor + HIDDEN_DB - expected) / spread)
-    terms = np.where(there, density * LEVEL_RANGE_DB, np.maximum(hidden, 1e-6))
+    stray = np.exp(-np.maximum(level - floor, 0.0) / STRAY_HEIGHT_DB) / STRAY_HEIGHT_DB
+    terms = np.where(there, density / stray, np.maximum(hidden, 1e-6))
     total = table.log_share + np.log(terms).sum(axis=1)
     crowd = max(seen.peaks, int(there.sum()))
     placed = seen.strays(crowd - int(there.sum())) - seen.strays(crowd)
