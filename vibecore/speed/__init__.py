@@ -25,6 +25,7 @@ EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
+LONE_LINE, LONE_FAMILY = 0.75, 0.88
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
@@ -87,6 +88,8 @@ def find_speed(
     spread_rpm = _spread(guesses, answers[0][0])
     best, confidence = answers[0]
     second = answers[1] if len(answers) > 1 else None
+    if condition.tachometer_rpm is None and hint is None:
+        confidence = min(confidence, _most_sure(best, thin.fs_hz))
     if confidence < LEAST_CONFIDENCE:
         return _undecided(best, confidence, second)
     if part is not thin:
@@ -204,6 +207,16 @@ def _carried_on(signal: Signal, best: _Guess) -> _Guess:
     order = float(orders[0]) if len(orders) else best.engine.firing_order
     fr = lines.frames(signal)
     return replace(best, t_s=fr.t_s, speed_hz=lines.line_path(fr, order * mean) / order)
+
+
+def _most_sure(guess: _Guess, fs_hz: float) -> float:
+    """How sure a guess can be at most when nothing was said of the speed: anything that turns makes one line,
+    or a line and its harmonics; only an engine adds half orders."""
+    mean = guess.mean_rpm / 60
+    seen = pattern.telling(guess.seen, guess.ratio, guess.engine, mean, fs_hz, tracking.MOST_ORDERS)[0]
+    if len(seen) < 2:
+        return LONE_LINE
+    return LONE_FAMILY if np.allclose(seen / seen.min() % 1, 0) else 1.0
 
 
 def _times(signal: Signal) -> Floats:
