@@ -276,10 +276,6 @@ def test_the_other_recordings_and_the_plate_help_one_that_is_less_sure() -> None
         assert helped.speed.confidence >= faint.speed.confidence
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="refused though a strong line stands where the neighbour and the tachometer say it must",
-)
 @pytest.mark.parametrize("read", [None, 720.0], ids=["neighbour", "tachometer"])
 def test_a_firing_order_alone_is_enough_where_the_speed_is_about_known(read: float | None) -> None:
     """A resonance or a mount may leave nothing but the firing order (issue list of the signal core)."""

@@ -70,7 +70,8 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
     found = lines.strongest_kept(scene, keeps)
     name = "line keeps order" if keeps == "order" else "line keeps hertz"
     if found is None:
-        if not lines.can_compare(scene):
+        # A unit that was on in one recording only cannot be followed to another: that is no proof of calm.
+        if not lines.can_compare(scene) or lines.only_in(scene, "unit on") is not None:
             return None
         return Finding(
             name, f"no line keeps its {keeps} from speed to speed", presence.log_likelihood(None), ()

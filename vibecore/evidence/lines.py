@@ -20,7 +20,7 @@ Keeps = Literal["order", "hertz"]
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
-SPEEDS_APART = 0.05  # share: below this difference in speed, order and hertz cannot be told apart
+SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart
 # A line that changes by more is another line: one that turns with the engine meets modes, a fan's does not.
 SAME_LEVEL_DB: dict[Keeps, float] = {"order": 15.0, "hertz": 6.0}
 CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
