@@ -35,7 +35,7 @@ ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
 # what a converter's drag does in gear, and what people call a raised idle. Common practice.
 SAME_SPREAD, GEAR_SPREAD, RAISED_SPREAD, PLATE_SPREAD = 0.05, 0.08, 0.22, 0.12
 GEAR_DRAG, RAISED_RATIO = 0.91, 1.5
-SURE = 0.9  # of a recording that others lean on
+SURE = 0.85  # of a recording that others lean on
 HINT_WRONG = 0.05  # chance that what the other recordings say does not hold for this one
 
 
