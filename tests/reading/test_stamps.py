@@ -205,11 +205,13 @@ def test_a_logger_that_polls_too_fast(poll_hz: float, seed: int) -> None:
     np.testing.assert_allclose(recording.accel_m_s2, truth.accel[: len(recording.t_s)], atol=1e-5)
 
 
-def test_a_coarse_sensor_at_rest_is_not_taken_for_polling() -> None:
-    """Browsers round to 0.1 m/s2: rows repeat by chance, axis by axis, and stay."""
+@pytest.mark.parametrize(("noise", "alike"), [(0.03, 0.2), (0.018, 0.9), (0.014, 0.98)])
+def test_a_coarse_sensor_at_rest_is_not_taken_for_polling(noise: float, alike: float) -> None:
+    """Browsers round to 0.1 m/s2: rows repeat by chance, axis by axis, and stay; nearly all of them when the
+    engine is off."""
     rng = np.random.default_rng(0)
-    accel = np.round(rng.normal([0.03, 0.0, 9.83], 0.03, (3000, 3)), 1)
-    assert np.mean((np.diff(accel, axis=0) == 0).all(axis=1)) > 0.2
+    accel = np.round(rng.normal([0.012, 0.0, 9.81], noise, (3000, 3)), 1)
+    assert np.mean((np.diff(accel, axis=0) == 0).all(axis=1)) > alike
     recording = read_recording(csv(Truth(np.arange(3000) / 60, accel, 60.0)).encode())
     assert len(recording.t_s) == 3000
 

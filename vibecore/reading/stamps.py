@@ -116,8 +116,7 @@ def _repeats(data: Stamped) -> Stamped:
     same = data.accel[1:] == data.accel[:-1]
     all_same = same[:, 0] & same[:, 1] & same[:, 2]
     share = np.count_nonzero(all_same) / max(1, n - 1)
-    others = same[~all_same] if share > _POLLED_SHARE else same[:0]
-    if len(others) and share > _POLLED_EXCESS * float(np.prod(others.mean(axis=0))):
+    if share > _POLLED_SHARE and not all_same.all() and share > _POLLED_EXCESS * _by_chance(same):
         drop = np.concatenate([[False], all_same])
         text = (
             f"{np.count_nonzero(drop)} of {n} rows repeat the one before on all axes: the logger asks faster "
@@ -129,6 +128,17 @@ def _repeats(data: Stamped) -> Stamped:
     if doubled:
         return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
     return data
+
+
+def _by_chance(same: NDArray[np.bool_]) -> float:
+    """Share of rows (n, 3) in which three independent axes repeat together. Where another axis moved the row
+    is no copy, so there each axis shows how often it repeats of itself: a coarse phone lying still, nearly
+    always."""
+    shares = []
+    for axis in range(3):
+        moved = ~np.delete(same, axis, axis=1).all(axis=1)
+        shares.append(float(same[moved, axis].mean()) if moved.any() else 1.0)
+    return float(np.prod(shares))
 
 
 def _order(data: Stamped) -> Stamped:
