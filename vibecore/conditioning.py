@@ -50,8 +50,8 @@ def condition(recording: Recording) -> Signal:
     centred = used - mean
     upright = recording.gravity_included
     if upright:
-        centred = centred @ _turn_upright(mean).T
-    centred[~good] = _faded(centred, good)[~good]
+        centred = (_turn_upright(mean) @ centred.T).T
+    centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
     resolution = quality.resolution(recording.accel_m_s2)
     warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
@@ -132,11 +132,6 @@ def _turn_upright(gravity: Floats) -> Floats:
         return np.diag([1.0, -1.0, -1.0])
     cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
     return np.eye(3) + cross + cross @ cross / (1 + cosine)
-
-
-def _faded(values: Floats, good: Flags) -> Floats:
-    """Zero in place of what is not good: it then adds nothing to any sum over the signal."""
-    return values * good[:, None]
 
 
 def _moved(accel: Floats, steady: _Steady, fs: float, gravity: bool) -> list[Warn]:

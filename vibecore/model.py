@@ -8,7 +8,7 @@ Records that hold arrays are compared by identity (`eq=False`): two arrays have 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,6 +100,13 @@ class RunnerUp:
     mean_rpm: float
     probability: float
     relation: str
+
+
+class Candidate(NamedTuple):
+    """An engine speed that a recording may have been made at, and how likely it is to be the one."""
+
+    rpm: float
+    probability: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,6 +225,8 @@ class Analysis(_Frozen):
     overall: Overall
     condition: Condition
     warnings: tuple[Warn, ...] = ()
+    candidates: tuple[Candidate, ...] = ()  # engine speeds, most likely first
+    leaning: SpeedTrack | None = None  # the likeliest speed where none is sure enough to be stated
 
     @property
     def name(self) -> str:

@@ -119,7 +119,7 @@ def measure_orders(
         line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
     ]
     lines = _other_lines(signal, whole, speed_hz, own)
-    total = float(np.mean(np.sum(signal.accel_m_s2[signal.good] ** 2, axis=1)))
+    total = float(np.vdot(used := signal.accel_m_s2[signal.good], used)) / len(used)
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
@@ -134,14 +134,17 @@ def _joined(axes: list[Spectrum]) -> Spectrum:
 def _band(spectrum: Spectrum, order: float) -> tuple[float, float, float]:
     """Mean square within the line's band, floor's density beside it, and the band's width."""
     step = float(spectrum.x[1] - spectrum.x[0])
-    distance = np.abs(spectrum.x - order)
+    reach = int(max(BESIDE[1], 2 * step) / step) + 2
+    place = round(order / step)
+    near = slice(max(place - reach, 0), place + reach + 1)
+    psd, distance = spectrum.psd[near], np.abs(spectrum.x[near] - order)
     inside = distance <= max(HALF_BAND, 2 * step) + 1e-9
-    beside = np.sort(spectrum.psd[(distance >= BESIDE[0]) & (distance <= BESIDE[1])])
+    beside = np.sort(psd[(distance >= BESIDE[0]) & (distance <= BESIDE[1])])
     if not len(beside):
         return 0.0, 0.0, 0.0
     quiet = beside[: max(2, int(np.ceil(LOW_BESIDE_SHARE * len(beside))))]
     floor = float(quiet.mean()) * _quiet_bias(spectrum.averages or 1.0)
-    return float(spectrum.psd[inside].sum()) * step, floor, float(inside.sum()) * step
+    return float(psd[inside].sum()) * step, floor, float(inside.sum()) * step
 
 
 def _quiet_bias(averages: float) -> float:
@@ -202,9 +205,9 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]
         return [None] * len(orders)
     window = np.hanning(size + 2)[1:-1]
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
-    real = np.einsum("ks,bsa->kba", window * np.cos(turns), blocks[whole])
-    imaginary = np.einsum("ks,bsa->kba", window * np.sin(turns), blocks[whole])
-    return [_steady(p) for p in real - 1j * imaginary]
+    waves = np.concatenate((window * np.cos(turns), window * np.sin(turns)))
+    real, imaginary = np.split(waves @ blocks[whole], 2, axis=1)
+    return [_steady(p) for p in (real - 1j * imaginary).swapaxes(0, 1)]
 
 
 def _steady(phasors: Floats) -> float:

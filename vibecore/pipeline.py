@@ -11,7 +11,7 @@ from vibecore.engine import Engine, Vehicle
 from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recording, Symptoms
 from vibecore.orders import lines_in_hertz, measure_orders
 from vibecore.speed import USUAL_ENGINES, find_speed
-from vibecore.speed.prior import Hint, job_hint, plate_hint
+from vibecore.speed import job as job_speeds
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 SETTLED = 0.98  # a speed this sure is not looked at again
@@ -29,7 +29,7 @@ class Job(Protocol):
 
 
 def analyze(
-    recording: Recording, engine: Engine | None, condition: Condition, hint: Hint | None = None
+    recording: Recording, engine: Engine | None, condition: Condition, hint: job_speeds.Hint | None = None
 ) -> Analysis:
     """Everything that can be read from one recording. hint: what else lets expect a speed.
 
@@ -54,14 +54,15 @@ def analyze(
         overall,
         condition,
         tuple(dict.fromkeys(warnings)),
+        answer.candidates,
+        answer.leaning,
     )
 
 
 def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
     """The recordings of one car again: where one alone cannot tell its speed for sure, the others and the
     maker's plate help, for an engine idles alike from one recording to the next."""
-    known = [(a.condition, a.speed) for a in analyses if a.speed is not None]
-    hints = [job_hint(a.condition, known) or plate_hint(vehicle.idle_spec_rpm, a.condition) for a in analyses]
+    hints = job_speeds.hints([(a.condition, a.candidates) for a in analyses], vehicle.idle_spec_rpm)
     return tuple(
         a if hint is None or _settled(a) else analyze(a.recording, vehicle.engine, a.condition, hint)
         for a, hint in zip(analyses, hints, strict=True)

@@ -13,14 +13,15 @@ CLIP_SHARE = 0.001  # of all samples: a few touches of the top do not change the
 COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
 LOST_SHARE = 0.02
 KNOCKED_SHARE = 0.2
+JUDGED = 6000  # samples: enough to meet every value of a coarse phone many times
 
 
 def resolution(accel_m_s2: Floats) -> float:
     """Smallest step between neighbouring values (m/s2), 0 when too fine to see: it sets the floor."""
     steps = []
     for axis in accel_m_s2.T:
-        values = np.unique(axis[:20000])
-        if len(values) < 2 or len(values) > 0.5 * min(len(axis), 20000):
+        values = np.unique(axis[:JUDGED])
+        if len(values) < 2 or len(values) > 0.5 * min(len(axis), JUDGED):
             continue
         gaps = np.diff(values)
         steps.append(float(np.median(gaps[gaps <= np.quantile(gaps, 0.5)])))
@@ -73,8 +74,7 @@ def _clipped_share(accel: Floats) -> float:
         if np.ptp(axis) == 0:
             continue
         for top in (axis.max(), axis.min()):
-            at = np.concatenate(([False], axis == top, [False])).astype(np.int8)
-            runs = np.flatnonzero(np.diff(at)).reshape(-1, 2)
-            long_runs = runs[(runs[:, 1] - runs[:, 0]) >= CLIP_RUN]
-            worst = max(worst, float((long_runs[:, 1] - long_runs[:, 0]).sum()) / len(axis))
+            at = np.flatnonzero(axis == top)
+            runs = np.diff(np.flatnonzero(np.diff(at, prepend=-9, append=at[-1] + 9) > 1))
+            worst = max(worst, float(runs[runs >= CLIP_RUN].sum()) / len(axis))
     return worst

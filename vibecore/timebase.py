@@ -64,7 +64,7 @@ def even_steps(recording: Recording) -> EvenSeries:
     present[slot] = True
     good = _without_long_gaps(present)
     jitter = float(np.std(shift))
-    stamped = np.zeros((n, 3))
+    stamped = np.zeros((n, 3), order="F")  # axis after axis in memory: every later step goes along time
     stamped[slot] = recording.accel_m_s2[usable]
     late = np.zeros(n)
     late[slot] = shift
@@ -160,7 +160,7 @@ def _correct_block(series: Floats, late_steps: Floats, rounds: int) -> Floats:
             spectrum = spectrum * turn
             correction += term * fft.irfft(spectrum, size, axis=1)[:, : y.shape[1]]
         x = y - correction
-    return np.ascontiguousarray(x[:, pad : pad + n].T)
+    return np.asarray(x[:, pad : pad + n].T)
 
 
 def _floor(series: Floats) -> float:

@@ -16,16 +16,18 @@ import numpy as np
 import scipy.signal
 
 from vibecore.engine import Engine
-from vibecore.model import Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
+from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
 from vibecore.speed import lines, pattern, prior, tracking
 
 LEAST_CONFIDENCE = 0.8  # below four to one the mechanic is better served by two named candidates
+NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
-LONE_LINE, LONE_FAMILY = 0.75, 0.88
+# Chance that a line, and that a line and its harmonics, are the engine's: nothing said of how it was held; said.
+LONE, LONE_HELD = (0.75, 0.89), (0.82, 0.95)
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
@@ -62,14 +64,17 @@ class _Guess:
 
 @dataclass(frozen=True)
 class SpeedAnswer:
-    """The track, or None with the reason among the warnings."""
+    """The track, or None with the reason among the warnings; then `leaning` is the likeliest, if there is one.
+    candidates: every speed weighed, most likely first."""
 
     track: SpeedTrack | None
     warnings: tuple[Warn, ...]
+    candidates: tuple[Candidate, ...] = ()
+    leaning: SpeedTrack | None = None
 
 
 def find_speed(
-    signal: Signal, engine: Engine | None, condition: Condition, hint: prior.Hint | None = None
+    signal: Signal, engine: Engine | None, condition: Condition, hint: prior.Expected | None = None
 ) -> SpeedAnswer:
     """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the
     maker's plate or the job's other recordings let expect."""
@@ -87,17 +92,19 @@ def find_speed(
     answers = _merged(guesses, prior.log_no_engine(condition))
     spread_rpm = _spread(guesses, answers[0][0])
     best, confidence = answers[0]
-    second = answers[1] if len(answers) > 1 else None
-    if condition.tachometer_rpm is None and hint is None:
-        confidence = min(confidence, _most_sure(best, thin.fs_hz))
-    if confidence < LEAST_CONFIDENCE:
-        return _undecided(best, confidence, second)
+    if condition.tachometer_rpm is None:
+        confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
+    answers[0] = best, confidence
     if part is not thin:
         best = _carried_on(thin, best)
+    second = answers[1] if len(answers) > 1 else None
     track = _track(signal, thin, best, spread_rpm, confidence, second, condition)
+    candidates = tuple(Candidate(guess.mean_rpm, chance) for guess, chance in answers if chance > NO_MATTER)
+    if confidence < LEAST_CONFIDENCE:
+        return replace(_undecided(best, confidence, second), candidates=candidates, leaning=track)
     if track is None:
         return _none("speed-not-steady", NOT_STEADY)
-    return SpeedAnswer(track, _tachometer_note(track, condition))
+    return SpeedAnswer(track, _tachometer_note(track, condition), candidates)
 
 
 def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[_Guess]:
@@ -105,9 +112,10 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
     engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
     highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[_Guess] = []
-    for line in lines.line_paths(fr, LINES, highest):
-        if _explained(float(line.mean()), found):
+    for near_hz in lines.strongest(fr, LINES, highest):
+        if _explained(near_hz, found):
             continue
+        line = lines.line_path(fr, near_hz)
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < FOLDING_HZ:
@@ -116,11 +124,13 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
 
 
 def _explained(line_hz: float, found: list[_Guess]) -> bool:
-    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new."""
+    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice or half
+    that speed would be was tried with the line that the guess came from."""
     if not found:
         return False
     best = max(found, key=lambda g: g.log_score)
-    rivals = [g for g in found if abs(np.log(g.mean_rpm / best.mean_rpm)) > SAME_SPEED]
+    octaves = np.log2([g.mean_rpm / best.mean_rpm for g in found])
+    rivals = [g for g, o in zip(found, octaves, strict=True) if abs(o - round(o)) > SAME_SPEED]
     lead = best.log_score - max((g.log_score for g in rivals), default=-np.inf)
     half_orders = 2 * line_hz / (best.mean_rpm / 60)
     return lead > BEYOND_DOUBT and abs(half_orders - round(half_orders)) < ON_TOOTH
@@ -209,14 +219,18 @@ def _carried_on(signal: Signal, best: _Guess) -> _Guess:
     return replace(best, t_s=fr.t_s, speed_hz=lines.line_path(fr, order * mean) / order)
 
 
-def _most_sure(guess: _Guess, fs_hz: float) -> float:
-    """How sure a guess can be at most when nothing was said of the speed: anything that turns makes one line,
-    or a line and its harmonics; only an engine adds half orders."""
+def _most_sure(guess: _Guess, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
+    """How sure a guess can be at most when the tachometer was not read: anything that turns makes one line, or
+    a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes just
+    this speed."""
     mean = guess.mean_rpm / 60
     seen = pattern.telling(guess.seen, guess.ratio, guess.engine, mean, fs_hz, tracking.MOST_ORDERS)[0]
-    if len(seen) < 2:
-        return LONE_LINE
-    return LONE_FAMILY if np.allclose(seen / seen.min() % 1, 0) else 1.0
+    if len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):
+        return 1.0
+    alone = (LONE_HELD if condition.speed_hold else LONE)[len(seen) > 1]
+    with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h) for h in (hint, None))
+    odds = alone / (1 - alone) * max(1.0, float(np.exp(with_hint - without)))
+    return odds / (1 + odds)
 
 
 def _times(signal: Signal) -> Floats:

@@ -8,6 +8,7 @@ Transactions on Information Theory, 1967), within a band round its mean.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import fft, ndimage
@@ -20,6 +21,7 @@ FRAME_S = (
 HOP_S = 0.25
 ZERO_PAD = 3
 FLOOR_HALF_WIDTH_HZ = 6.0  # reaches past the next half order of a 700 rpm idle (5.8 Hz) on each side
+FLOOR_FRAMES = 100  # frames overlap fourfold: every second one of a minute says as much as all of them
 FLOOR_QUANTILE = 20.0  # per cent: lines fill up to two thirds of this band, valleys the rest
 LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
 SOFTENING = 3.0  # of the floor: power at which a line begins to count
@@ -47,6 +49,11 @@ class Frames:
     fs_hz: float
     usable: Flags
 
+    @cached_property
+    def score(self) -> Floats:
+        """(f, b) 0 where there is nothing, growing slowly with power, so that no moment's burst decides."""
+        return np.log1p((self.power / SOFTENING).astype(np.float32))
+
 
 def frames(signal: Signal) -> Frames:
     """Whitened short spectra of a signal (n, 3)."""
@@ -71,29 +78,28 @@ def frames(signal: Signal) -> Frames:
 
 def _floor(power: Floats, df: float) -> Floats:
     """Noise level per bin of one axis: low quantile over frequency of the median over time."""
-    middle = np.median(power[:: max(1, len(power) // 200)], axis=0)
+    middle = np.median(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
     width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
     low = ndimage.percentile_filter(middle[::2], FLOOR_QUANTILE, size=max(3, width // 2), mode="nearest")
     floor = np.repeat(low, 2)[: len(middle)]
     return np.asarray(np.maximum(floor / np.log(2), 1e-12 * middle.max() + 1e-30))
 
 
-def line_paths(fr: Frames, most: int, highest_hz: float) -> list[Floats]:
-    """Paths in hertz (f,) of the strongest lines, whatever they are, strongest first."""
-    log_power = np.log1p(fr.power / SOFTENING)
-    mean = log_power[fr.usable].mean(axis=0) if fr.usable.any() else log_power.mean(axis=0)
+def strongest(fr: Frames, most: int, highest_hz: float) -> Floats:
+    """Where the strongest lines stand on average, hertz (k,), whatever they are, strongest first."""
+    score = fr.score
+    mean = score[fr.usable].mean(axis=0) if fr.usable.any() else score.mean(axis=0)
     half = max(1, int(LINE_HALF_WIDTH_HZ / fr.df_hz))
     peak = mean == ndimage.maximum_filter1d(mean, 2 * half + 1)
     peak &= mean > np.log1p(LINE_HEIGHT / SOFTENING)
     places = np.flatnonzero(peak)
     places = places[(places * fr.df_hz > LOWEST_LINE_HZ) & (places * fr.df_hz < highest_hz)]
-    ranked = places[np.argsort(-mean[places])][:most]
-    return [_follow(log_power, int(place), fr.df_hz) for place in ranked]
+    return np.asarray(places[np.argsort(-mean[places])][:most] * fr.df_hz)
 
 
 def line_path(fr: Frames, near_hz: float) -> Floats:
     """Path in hertz (f,) of the line near this frequency."""
-    return _follow(np.log1p(fr.power / SOFTENING), round(near_hz / fr.df_hz), fr.df_hz)
+    return _follow(fr.score, round(near_hz / fr.df_hz), fr.df_hz)
 
 
 def height_along(fr: Frames, path_hz: Floats) -> Floats:
@@ -103,12 +109,12 @@ def height_along(fr: Frames, path_hz: Floats) -> Floats:
     return np.array([max(1.0, HEIGHT_TRUSTED * float(height))])
 
 
-def _follow(log_power: Floats, place: int, df: float) -> Floats:
+def _follow(score: Floats, place: int, df: float) -> Floats:
     reach = max(3, int(max(LINE_HALF_WIDTH_HZ, LINE_WANDER * place * df) / df))
     low = max(1, place - reach)
-    band = log_power[:, low : place + reach + 1]
+    band = score[:, low : place + reach + 1]
     steps = np.log((np.arange(low, place + reach + 1) + 0.5) / (np.arange(low, place + reach + 1) - 0.5))
-    path = best_path(band.astype(np.float32), HOP_S, float(steps.mean()))
+    path = best_path(band, HOP_S, float(steps.mean()))
     middle = path[:, None] + np.array([-1, 0, 1])
     around = np.take_along_axis(band, middle.clip(0, band.shape[1] - 1), axis=1)
     curve = around[:, 0] - 2 * around[:, 1] + around[:, 2]

@@ -35,7 +35,7 @@ class State:
     below: float
     above: float
     firing: float = 0.0
-    offsets: tuple[tuple[float, float], ...] = ((1.0, 0.0),)
+    offsets: tuple[tuple[float, float, float], ...] = ((1.0, 0.0, 0.0),)
 
 
 LEAST_BLOCK_S, MOST_BLOCK_S = 4.0, 9.0  # Hann: a line is 1.44 / block wide, 0.16 Hz at the longest
@@ -63,12 +63,18 @@ FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of th
 FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
 # Each further firing harmonic re the one before, in equal shares.
 FIRING_HARMONICS_DB = (0.0, -7.0, -14.0, -30.0)
-# How even an engine is differs from car to car and moves all its half orders together: each offset (dB) of
-# these is taken in turn, with its share.
+# How even its cylinders are differs from engine to engine and moves all its half orders together; how well
+# its crank is balanced moves the whole orders below the firing order. Each pair of offsets (dB) is taken in
+# turn, with its share; in the last neither shows at all.
 EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
+BALANCE = ((0.4, 0.0), (0.35, -14.0), (0.25, -28.0))
+SMOOTH = (0.12, -40.0, -44.0)
+OFFSETS = (*(((1 - SMOOTH[0]) * p * q, even, whole) for p, even in EVENNESS for q, whole in BALANCE), SMOOTH)
+HALVES_ONLY = tuple((share, even, 0.0) for share, even in EVENNESS)
+HARD = ((0.25, 0.0, 0.0), (0.25, 0.0, -14.0), (0.25, -14.0, 0.0), (0.25, -14.0, -14.0))
 # Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
 STATES = (
-    State("sound", 0.46, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=EVENNESS),
+    State("sound", 0.46, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
     State(
         "hard mount",
         0.14,
@@ -77,7 +83,7 @@ STATES = (
         one=-24.0,
         below=-30.0,
         above=-36.0,
-        offsets=((0.5, 0.0), (0.5, -14.0)),
+        offsets=HARD,
     ),
     State("uneven", 0.10, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
     State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
@@ -90,7 +96,7 @@ STATES = (
         one=0.0,
         below=-24.0,
         above=-30.0,
-        offsets=EVENNESS,
+        offsets=HALVES_ONLY,
     ),
 )
 THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rocking couple
@@ -223,28 +229,31 @@ def _table(engine: Engine, count: int) -> _Table:
     step = 1.0 if engine.strokes == 2 else 0.5
     teeth: Floats = step * np.arange(1, count + 1, dtype=float)
     variants = [
-        (state, share / len(FIRING_HARMONICS_DB), offset, slope)
+        (state, share / len(FIRING_HARMONICS_DB), (even, whole), slope)
         for state in STATES
-        for share, offset in state.offsets
+        for share, even, whole in state.offsets
         for slope in FIRING_HARMONICS_DB
     ]
     leads = [1.0 if state.name == "unbalance" else engine.firing_order for state, *_ in variants]
     places = [round(lead / step) - 1 if lead < teeth[-1] + 0.1 else -1 for lead in leads]
     return _Table(
         np.log([state.share * share for state, share, _, _ in variants]),
-        np.array([_relative(state, offset, slope, engine, teeth) for state, _, offset, slope in variants]),
+        np.array([_relative(state, offsets, slope, engine, teeth) for state, _, offsets, slope in variants]),
         np.array(places),
         np.array([state.lead_db for state, *_ in variants]),
         np.array([state.name == "weak cylinder" for state, *_ in variants]),
     )
 
 
-def _relative(state: State, offset_db: float, slope_db: float, engine: Engine, teeth: Floats) -> Floats:
-    """Level (dB) of each tooth re the state's leading order."""
+def _relative(
+    state: State, offsets_db: tuple[float, float], slope_db: float, engine: Engine, teeth: Floats
+) -> Floats:
+    """Level (dB) of each tooth re the state's leading order. offsets_db: of half and of whole orders."""
     firing = engine.firing_order
-    relative = np.where(teeth < firing, state.below, state.above) + offset_db
-    relative[np.isclose(teeth, 1.0)] = state.one + (offset_db if state.one else 0.0)
-    relative[np.isclose(teeth, 0.5)] = state.half + offset_db
+    whole = np.isclose(teeth % 1.0, 0.0)
+    relative = np.where(teeth < firing, state.below, state.above) + np.where(whole, *offsets_db[::-1])
+    relative[np.isclose(teeth, 1.0)] = state.one + (offsets_db[1] if state.one else 0.0)
+    relative[np.isclose(teeth, 0.5)] = state.half + offsets_db[0]
     if state.name == "sound" and engine.cylinders == 3:
         relative[np.isclose(teeth, 1.0)] = THREE_ROCKS_DB
     multiple = teeth / firing

@@ -6,17 +6,16 @@ and cold engines stretch that. All numbers without another source here are commo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from vibecore.model import Condition, SpeedTrack
+from vibecore.model import Condition
 
 LOWEST_RPM = 330.0  # an engine barely turning over by itself
 HIGHEST_RPM = 6000.0
 # Chance that none of the strongest lines is the engine's: nothing said; said how it was held; tachometer
-# read; tachometer read on the road, where the road's shake hides the engine's.
+# read; on the road, where the road's shake hides the engine's.
 NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ, NO_ENGINE_ON_ROAD = 0.1, 0.06, 0.06, 0.7
 # Above it the car is likely on the road, if nobody said how the engine was held; and in any case.
 ON_ROAD_RPM, HELD_RPM = 1250.0, 2000.0
@@ -26,61 +25,25 @@ TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this r
 # Mixture parts: weight, middle (rpm), spread of the natural logarithm below and above the middle. A warm
 # engine does not run much below 450 rpm nor idle much above 950.
 _IDLE, _IN_GEAR = (710.0, 0.17, 0.16), (650.0, 0.17, 0.17)
-_RAISED, _DRIVING = (1150.0, 0.22, 0.28), (2100.0, 0.35, 0.5)
+_RAISED, _DRIVING = (1200.0, 0.20, 0.30), (2100.0, 0.35, 0.5)
 IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
-RAISED = ((0.10, *_IDLE), (0.85, *_RAISED), (0.05, *_DRIVING))
+RAISED = ((0.05, *_IDLE), (0.90, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
-# One car's speeds from recording to recording: spread of the natural logarithm for the same gear and hold,
-# what a converter's drag does in gear, and what people call a raised idle. Common practice.
-SAME_SPREAD, GEAR_SPREAD, RAISED_SPREAD, PLATE_SPREAD = 0.05, 0.08, 0.22, 0.12
-GEAR_DRAG, RAISED_RATIO = 0.91, 1.5
-SURE = 0.85  # of a recording that others lean on
 HINT_WRONG = 0.05  # chance that what the other recordings say does not hold for this one
 
 
-@dataclass(frozen=True)
-class Hint:
-    """A speed expected from elsewhere (the maker's plate, the job's other recordings), rpm, and the spread of
-    the natural logarithm round it."""
+class Expected(Protocol):
+    """A density over the natural logarithm of speed that is expected from elsewhere."""
 
-    rpm: float
-    spread: float
-
-
-def plate_hint(idle_spec_rpm: tuple[float, float] | None, condition: Condition) -> Hint | None:
-    """The maker's idle speed, for a recording held at idle; None if either is not known."""
-    if idle_spec_rpm is None or condition.speed_hold != "idle":
-        return None
-    return Hint(sum(idle_spec_rpm) / 2 * (GEAR_DRAG if _in_gear(condition) else 1.0), PLATE_SPREAD)
-
-
-def job_hint(condition: Condition, known: Sequence[tuple[Condition, SpeedTrack]]) -> Hint | None:
-    """What the surest and most alike recording of the same car lets expect; None if there is none."""
-    hints = [
-        _carried(condition, other, track)
-        for other, track in known
-        if other is not condition and track.confidence >= SURE
-    ]
-    return min(hints, key=lambda hint: hint.spread, default=None)
-
-
-def _carried(to: Condition, other: Condition, track: SpeedTrack) -> Hint:
-    rpm, spread = track.mean_rpm, SAME_SPREAD
-    if _in_gear(to) != _in_gear(other):
-        rpm, spread = rpm * (GEAR_DRAG if _in_gear(to) else 1 / GEAR_DRAG), GEAR_SPREAD
-    if (to.speed_hold or "idle") != (other.speed_hold or "idle"):
-        rpm *= {"raised": RAISED_RATIO}.get(to.speed_hold or "", 1.0)
-        rpm /= {"raised": RAISED_RATIO}.get(other.speed_hold or "", 1.0)
-        spread = RAISED_SPREAD
-    return Hint(rpm, spread)
+    def density(self, rpm: float) -> float: ...
 
 
 def _in_gear(condition: Condition) -> bool:
     return condition.gear in ("drive", "reverse")
 
 
-def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> float:
+def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
     idle = IDLE_IN_GEAR if _in_gear(condition) else IDLE
     parts = {"idle": idle, "raised": RAISED}.get(condition.speed_hold or "", ANY)
@@ -88,7 +51,7 @@ def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> flo
         weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
     )
     if hint:
-        density = HINT_WRONG * density + (1 - HINT_WRONG) * _normal(np.log(rpm / hint.rpm), hint.spread)
+        density = HINT_WRONG * density + (1 - HINT_WRONG) * hint.density(rpm)
     said = condition.tachometer_rpm
     if said:
         close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)
@@ -98,6 +61,8 @@ def log_prior(rpm: float, condition: Condition, hint: Hint | None = None) -> flo
 
 def log_no_engine(condition: Condition) -> float:
     """Natural log of the chance that the lines seen are none of the engine's."""
+    if _in_gear(condition) and condition.speed_hold in ("raised", "sweep"):
+        return float(np.log(NO_ENGINE_ON_ROAD))  # nobody revs against the brake
     if condition.tachometer_rpm:
         limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
         on_road = condition.tachometer_rpm > limit
