@@ -20,7 +20,8 @@ from vibecore import analyze, diagnose, load_case, read_recording
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import CheckOutcome, Condition, Diagnosis, Recording, Warn
-from vibecore.pipeline import diagnose_analysed, settle
+from vibecore.pipeline import LEAST_LEANING, diagnose_analysed, settle
+from vibecore.speed import LEAST_CONFIDENCE
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMOS = sorted(p.parent for p in (ROOT / "recordings").glob("*/case.toml"))
@@ -284,6 +285,20 @@ def test_a_firing_order_alone_is_enough_where_the_speed_is_about_known(read: flo
     speed = settle(Vehicle(FOUR), [clear, alone])[1].speed
     assert speed is not None
     assert speed.mean_rpm == pytest.approx(723.0, rel=0.01)
+
+
+def test_a_speed_too_unsure_to_be_stated_still_weighs_in_the_evidence() -> None:
+    """Bayes' rule: a reading that is right with chance p tells p's worth, not nothing. What is printed stays
+    unknown."""
+    unsure = analyze(_faint({2.0: 0.1}), FOUR, Condition("steering wheel"))
+    assert unsure.speed is None
+    assert unsure.leaning is not None
+    assert LEAST_LEANING < unsure.leaning.confidence < LEAST_CONFIDENCE
+    job = replace(_loaded(DEMOS[0])[0], vehicle=Vehicle(FOUR))
+    diagnosis = diagnose_analysed(job, [unsure])
+    assert diagnosis.analyses[0].speed is None
+    weights = [e for c in diagnosis.causes for e in c.evidence if e.says != "note"]
+    assert any(unsure.name in e.seen_in for e in weights)
 
 
 # ---------------------------------------------------------------- what is loaded

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol
 
 from vibecore import comfort
@@ -14,6 +15,7 @@ from vibecore.speed import USUAL_ENGINES, find_speed
 from vibecore.speed import job as job_speeds
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
+LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing
 SETTLED = 0.98  # a speed this sure is not looked at again
 
 
@@ -75,6 +77,17 @@ def _settled(analysis: Analysis) -> bool:
     return off or (speed is not None and speed.confidence > SETTLED)
 
 
+def leaning(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
+    """The recordings as evidence: where no speed is sure enough to be stated the likeliest is taken, and what
+    is read with it counts as far as it is sure."""
+    return tuple(
+        a
+        if a.speed is not None or a.leaning is None or a.leaning.confidence < LEAST_LEANING
+        else replace(a, speed=a.leaning, orders=measure_orders(a.signal, a.leaning, vehicle.engine, a.lines))
+        for a in analyses
+    )
+
+
 def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Diagnosis:
     """Ranked causes, next checks and proof of repair from all recordings of a job together."""
     engine = job.vehicle.engine
@@ -92,7 +105,8 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     from vibecore.repair import repair_of_job
 
     analyses = settle(job.vehicle, analyses)
-    ranked = rank(gather(analyses, job.vehicle), job.symptoms, job.checks, job.vehicle)
+    evidence = gather(leaning(job.vehicle, analyses), job.vehicle)
+    ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
     suspected = None if ranked[0].id == "normal" else ranked[0].id
     repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected)

@@ -14,6 +14,7 @@ from vibecore.evidence.levels import FAMILIES, HELDS, read_levels
 from vibecore.evidence.likelihood import log_t
 from vibecore.evidence.patterns import PATTERNS, SOUND_DB
 from vibecore.evidence.scene import scene_of
+from vibecore.model import Analysis
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -73,6 +74,22 @@ def test_a_speed_not_known_for_sure_weakens_every_ratio(maker: ModuleType) -> No
         fits = fit_levels(read_levels(scene_of([analysis]), maker.FOUR.engine), maker.FOUR.engine, None)
         sizes.append(float(fits["cylinder-misfire"].sum() - fits["normal"].sum()))
     assert sizes[0] > sizes[1] > sizes[2] > 0
+
+
+def test_one_unsure_recording_leaves_the_word_of_the_sure_ones(maker: ModuleType) -> None:
+    """A raised idle whose speed is a toss-up: what neutral says stands, and lies between what both would say
+    if it were sure and what neutral says alone."""
+    engine, weak = maker.FOUR.engine, {0.5: 0.5, 1.0: 0.3}
+
+    def ratio(*analyses: Analysis) -> float:
+        fits = fit_levels(read_levels(scene_of(analyses), engine), engine, "steering wheel")
+        return float(fits["cylinder-misfire"].sum() - fits["normal"].sum())
+
+    neutral = maker.made("neutral-idle", weak)
+    raised = [maker.made("raised", weak, rpm=1100.0, hold="raised", confidence=c) for c in (1.0, 0.5, 0.001)]
+    alone, sure, unsure, wrong = ratio(neutral), *(ratio(neutral, r) for r in raised)
+    assert wrong == pytest.approx(alone, abs=0.02)
+    assert min(alone, sure) - 0.7 < unsure < max(alone, sure) + 0.7  # a factor of two: the chance is a half
 
 
 def test_sound_levels_are_those_of_a_quiet_car() -> None:

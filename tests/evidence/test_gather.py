@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from types import ModuleType
 
+import numpy as np
 import pytest
 
 from vibecore.causes.ranking import rank
@@ -146,6 +147,19 @@ def test_what_cannot_be_read_is_noted_and_says_nothing(maker: ModuleType, rpm: f
     else:
         assert any("firing order cannot be seen in neutral-idle" in n for n in notes)
         assert "firing" not in {e.finding for e in evidence}
+
+
+def test_what_rests_on_an_unsure_speed_counts_for_less_and_is_said(maker: ModuleType) -> None:
+    """Bayes: with chance p that the speed is right, a likelihood ratio L becomes p L + 1 - p at most."""
+    sums = {}
+    for confidence in (1.0, 0.6):
+        analysis = maker.made("neutral-idle", MISFIRE, coherence=0.97, confidence=confidence)
+        evidence = gather([analysis], maker.FOUR)
+        steadiness = [e for e in evidence if e.finding == "steadiness" and e.cause == "cylinder-misfire"]
+        sums[confidence] = steadiness[0].log_ratio_db
+        notes = [e.evidence.text for e in evidence if e.evidence.says == "note"]
+        assert any("60 % sure" in n for n in notes) == (confidence < 0.8)
+    assert sums[0.6] == pytest.approx(10 * np.log10(0.6 * 10 ** (sums[1.0] / 10) + 0.4), abs=0.01)
 
 
 def test_nothing_recorded_gives_no_evidence(maker: ModuleType) -> None:

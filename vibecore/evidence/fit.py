@@ -8,7 +8,9 @@ from memory).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+import math
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from scipy.special import gammaln
@@ -29,37 +31,51 @@ from vibecore.evidence.patterns import (
     SOUND_DB,
     Pattern,
 )
-from vibecore.model import Floats, Place
+from vibecore.model import Flags, Floats, Place
 
 TAIL_DEGREES = (
     5.0  # of freedom: a 5-sigma level is then about a thousand times likelier than under the normal
 )
 
-
-TAIL_DEGREES = (
-    5.0  # of freedom: a 5-sigma level is then about a thousand times likelier than under the normal
-)
+NO_MATTER = 0.002  # a way to be wrong that is less likely than this is left out
 UNKNOWN = "none-of-these"  # the widest of the patterns: what the levels mean when the engine's speed is wrong
 
 
 def fit_levels(readings: Sequence[Reading], engine: Engine, place: Place | None) -> dict[str, Floats]:
     """(n,) nepers for each cause: the log density of each level given the levels before it.
 
-    Where the engine's speed is not sure, every cause gets the same share of a wide distribution.
+    A condition whose engine speed is not sure may have been read wrongly: with that chance its levels are
+    the same wide distribution under every cause, and the others speak alone.
     """
-    x = np.array([r.level_db for r in readings])
-    centre = np.array([sound_level_db(r.family, r.held, engine, place) for r in readings])
-    so_far = {}
-    for cause, ways in PATTERNS.items():
-        each = [np.log(w.share) + np.cumsum(_way_log_density(w, x - centre, readings)) for w in ways]
-        so_far[cause] = np.logaddexp.reduce(each, axis=0)
-    sure = min((r.confidence for r in readings), default=1.0)
-    if sure < 1.0:
-        wide = so_far[UNKNOWN]
-        so_far = {
-            c: np.logaddexp(np.log(max(sure, 1e-9)) + v, np.log1p(-sure) + wide) for c, v in so_far.items()
-        }
+    over = np.array([r.level_db - sound_level_db(r.family, r.held, engine, place) for r in readings])
+    so_far = dict.fromkeys(PATTERNS, np.full(len(readings), -np.inf))
+    for right, chance in _held_right(readings):
+        told = [r for r, ok in zip(readings, right, strict=True) if ok]
+        wrong = [r for r, ok in zip(readings, right, strict=True) if not ok]
+        wide = _increments(UNKNOWN, over[~right], wrong)
+        for cause in PATTERNS:
+            steps = np.empty(len(readings))
+            steps[right], steps[~right] = _increments(cause, over[right], told), wide
+            so_far[cause] = np.logaddexp(so_far[cause], math.log(chance) + np.cumsum(steps))
     return {cause: np.diff(v, prepend=0.0) for cause, v in so_far.items()}
+
+
+def _held_right(readings: Sequence[Reading]) -> Iterator[tuple[Flags, float]]:
+    """Which levels (n,) were read at the right speed, in every way that may be, with its chance."""
+    sure = {r.held: min(max(r.confidence, 0.0), 1.0) for r in readings}
+    for ways in itertools.product((True, False), repeat=len(sure)):
+        right = dict(zip(sure, ways, strict=True))
+        chance = math.prod(sure[h] if ok else 1.0 - sure[h] for h, ok in right.items())
+        if chance > NO_MATTER:
+            yield np.array([right[r.held] for r in readings], dtype=bool), chance
+
+
+def _increments(cause: str, over_sound: Floats, readings: Sequence[Reading]) -> Floats:
+    """Log density of each level given those before it, over the ways in which the cause shows itself."""
+    if not readings:
+        return np.zeros(0)
+    ways = [np.log(w.share) + np.cumsum(_way_log_density(w, over_sound, readings)) for w in PATTERNS[cause]]
+    return np.diff(np.logaddexp.reduce(ways, axis=0), prepend=0.0)
 
 
 def _way_log_density(way: Pattern, over_sound: Floats, readings: Sequence[Reading]) -> Floats:

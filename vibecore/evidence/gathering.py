@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
 from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
+from vibecore.speed import LEAST_CONFIDENCE
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
 DB_PER_NEPER = 10.0 / math.log(10.0)
@@ -33,9 +35,24 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
     scene = scene_of(analyses)
     readings = read_levels(scene, vehicle.engine)
     found = _level_findings(readings, vehicle.engine, scene.place)
-    found += [f for f in (finding(scene, vehicle) for finding in FINDINGS) if f is not None]
+    sure = {a.name: a.speed.confidence for a in scene.running if a.speed}
+    others = (finding(scene, vehicle) for finding in FINDINGS)
+    found += [_if_speed_right(f, sure) for f in others if f is not None]
     said = [item for finding in found for item in _said(finding)]
     return (*said, *_notes(scene, readings, vehicle.engine))
+
+
+def _if_speed_right(finding: Finding, sure: Mapping[str, float]) -> Finding:
+    """The finding as far as the speeds it leans on are sure: with the rest of the chance it tells nothing."""
+    chance = math.prod(sure.get(name, 1.0) for name in set(finding.seen_in))
+    if chance >= 1.0:
+        return finding
+    sound = finding.log_likelihood[SOUND]
+    logs = {
+        cause: sound + math.log(chance * math.exp(log - sound) + 1.0 - chance)
+        for cause, log in finding.log_likelihood.items()
+    }
+    return replace(finding, log_likelihood=logs)
 
 
 def _said(finding: Finding) -> list[CauseEvidence]:
@@ -171,6 +188,12 @@ def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[Ca
             texts.append(
                 (f"engine speed is not known in {analysis.name}, so its orders say nothing", (analysis.name,))
             )
+        elif analysis.speed and analysis.speed.confidence < LEAST_CONFIDENCE:
+            rpm, sure = analysis.speed.mean_rpm, 100 * analysis.speed.confidence
+            text = (
+                f"{analysis.name} is read as at {rpm:.0f} rpm, which is {sure:.0f} % sure: it counts for less"
+            )
+            texts.append((text, (analysis.name,)))
     firing = engine.firing_order
     for analysis in scene.running:
         row = analysis.orders.level(firing) if analysis.orders else None

@@ -26,7 +26,7 @@ EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
-# Chance that a line, and that a line and its harmonics, are the engine's: nothing said of how it was held; said.
+# Chance that a line, and that a line and its harmonics, are the engine's: nothing said of the hold; said.
 LONE, LONE_HELD = (0.75, 0.89), (0.82, 0.95)
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
@@ -64,8 +64,8 @@ class _Guess:
 
 @dataclass(frozen=True)
 class SpeedAnswer:
-    """The track, or None with the reason among the warnings; then `leaning` is the likeliest, if there is one.
-    candidates: every speed weighed, most likely first."""
+    """The track, or None with the reason among the warnings; `leaning` then is the likeliest, if there is
+    one. candidates: every speed weighed, most likely first."""
 
     track: SpeedTrack | None
     warnings: tuple[Warn, ...]
@@ -220,9 +220,9 @@ def _carried_on(signal: Signal, best: _Guess) -> _Guess:
 
 
 def _most_sure(guess: _Guess, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
-    """How sure a guess can be at most when the tachometer was not read: anything that turns makes one line, or
-    a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes just
-    this speed."""
+    """How sure a guess can be at most when the tachometer was not read: anything that turns makes one line,
+    or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
+    just this speed."""
     mean = guess.mean_rpm / 60
     seen = pattern.telling(guess.seen, guess.ratio, guess.engine, mean, fs_hz, tracking.MOST_ORDERS)[0]
     if len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):

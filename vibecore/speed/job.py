@@ -30,8 +30,8 @@ PLATE_SPREAD = 0.12  # of the logarithm: faults and cold engines idle off the pl
 
 @dataclass(frozen=True)
 class Hold:
-    """How a speed lies to the car's neutral idle: middle of its ratio, spread of the logarithm below and above
-    it, and the chance that it does not hold. Common practice, no source."""
+    """How a speed lies to the car's neutral idle: middle of its ratio, spread of the logarithm below and
+    above it, and the chance that it does not hold. Common practice, no source."""
 
     ratio: float
     below: float
@@ -63,7 +63,7 @@ def hints(
     """For each recording what the others and the plate let expect; None where they say nothing of it.
 
     found: each recording's condition and its candidates without the others."""
-    return [_hint(found[:i] + found[i + 1 :], mine, idle_spec_rpm) for i, (mine, _) in enumerate(found)]
+    return [_hint([*found[:i], *found[i + 1 :]], mine, idle_spec_rpm) for i, (mine, _) in enumerate(found)]
 
 
 def _hint(
@@ -77,7 +77,7 @@ def _hint(
         return None
     log_p = _before() + _plate(idle_spec_rpm)
     if speaks:
-        log_p = log_p + _log_likelihood(*max(speaks, key=lambda other: _worth(*other, mine)))
+        log_p = log_p + _log_likelihood(*max(speaks, key=lambda other: _worth(other[0], other[1], mine)))
     base = np.exp(log_p - log_p.max())
     return Hint(_spread(base / base.sum(), hold))
 
@@ -117,12 +117,13 @@ def _about(log_ratio: Floats, hold: Hold) -> Floats:
     """Density of the logarithm of speed over base speed."""
     off = log_ratio - np.log(hold.ratio)
     sigma = np.where(off < 0, hold.below, hold.above)
-    return np.asarray(np.exp(-0.5 * (off / sigma) ** 2) / (0.5 * (hold.below + hold.above) * np.sqrt(2 * np.pi)))
+    area = 0.5 * (hold.below + hold.above) * np.sqrt(2 * np.pi)
+    return np.asarray(np.exp(-0.5 * (off / sigma) ** 2) / area)
 
 
 def _spread(base: Floats, hold: Hold) -> Floats:
     """Density of a recording's speed from the shares of the base speed."""
-    offsets = np.arange(-len(LOG_RPM) + 1, len(LOG_RPM)) * STEP
+    offsets = np.arange(1.0 - len(LOG_RPM), len(LOG_RPM)) * STEP
     return np.convolve(base, _about(offsets, hold))[len(LOG_RPM) - 1 : 2 * len(LOG_RPM) - 1]
 
 
