@@ -24,7 +24,7 @@ from vibecore.model import CheckOutcome, Evidence, Floats, RankedCause, Suspect,
 
 # Recordings are never as independent as the model takes them: their log ratios are multiplied by this. Set so
 # that on simulated cars of the tuning seeds, of the answers given 80 % about 80 % are right.
-RECORDING_TEMPER = 0.75
+RECORDING_TEMPER = 0.95
 SYMPTOM_TEMPER = 0.6  # owners tick words that go together ('in gear' and 'warm'); common practice, no source
 FURTHER_CODE_WEIGHT = 0.3  # one fault sets several codes: only the strongest counts in full; no source
 DUE_TIMES = 2.5  # a part past its distance is that many times likelier to be the one; no source

@@ -45,7 +45,7 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
 def _if_speed_right(finding: Finding, sure: Mapping[str, float]) -> Finding:
     """The finding as far as the speeds it leans on are sure: with the rest of the chance it tells nothing."""
     chance = math.prod(sure.get(name, 1.0) for name in set(finding.seen_in))
-    if chance >= 1.0:
+    if chance >= 1.0 or finding.any_speed:
         return finding
     sound = finding.log_likelihood[SOUND]
     logs = {

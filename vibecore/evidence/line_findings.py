@@ -15,17 +15,18 @@ from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
 
-# Lines that turn with the engine: sound cars show faint ones.
-KEEPS_ORDER = Presence((0.22, -35.0, 5.5), {"accessory-drive": (0.85, -18.0, 7.0)})
-KEEPS_HERTZ = Presence((0.09, -37.0, 5.0), {"cooling-fan": (0.65, -22.0, 8.0)})
+# Chance that such a line is found, and its share of its recording's whole shake, 20 log10: what is felt is most
+# of the shake, whatever the car and the place pass on; lines of sound cars are a small part of it.
+KEEPS_ORDER = Presence((0.12, -17.0, 8.0), {"accessory-drive": (0.78, -4.0, 3.5)})
+KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
 OFF_ORDER = Presence(
-    (0.45, -34.0, 6.0), {"accessory-drive": (0.85, -18.0, 7.0), "cooling-fan": (0.75, -21.0, 8.0)}
+    (0.35, -14.0, 7.0), {"accessory-drive": (0.85, -4.5, 4.0), "cooling-fan": (0.80, -4.0, 4.0)}
 )
 # With the engine off nothing should turn; a fan may, and it may also just then be still.
-ENGINE_OFF = Presence((0.04, -38.0, 4.0), {"cooling-fan": (0.40, -22.0, 8.0)})
-GEAR_ONLY = Presence((0.40, -28.0, 8.0), {"driveline": (0.55, -22.0, 7.0)})
+ENGINE_OFF = Presence((0.05, -9.0, 4.0), {"cooling-fan": (0.45, -1.5, 2.5)})
+GEAR_ONLY = Presence((0.44, -17.0, 9.0), {"driveline": (0.72, -11.0, 8.0)})
 UNIT_ONLY = Presence(
-    (0.30, -30.0, 7.0), {"accessory-drive": (0.40, -20.0, 8.0), "cooling-fan": (0.40, -26.0, 8.0)}
+    (0.36, -18.0, 8.0), {"accessory-drive": (0.45, -9.0, 8.0), "cooling-fan": (0.45, -15.0, 9.0)}
 )
 # Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
 ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
@@ -60,7 +61,7 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     line, analysis = found
     text = f"{_line_words(line)} stands on no engine order in {analysis.name}"
     return Finding(
-        "line alone", text, OFF_ORDER.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,)
+        "line alone", text, OFF_ORDER.log_likelihood(lines.share_db(line, analysis)), (analysis.name,)
     )
 
 
@@ -83,7 +84,9 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
         text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{unit}"
     else:
         text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
-    return Finding(name, text, presence.log_likelihood(found.level_db), found.seen_in)
+    whatever = keeps == "hertz" and found.raised_too
+    logs = presence.log_likelihood(found.share_db)
+    return Finding(name, text, logs, found.seen_in, any_speed=whatever)
 
 
 def _unit(order: float | None, vehicle: Vehicle) -> str:
@@ -119,8 +122,8 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         )
     line, analysis = found
     text = f"{_line_words(line)} with the engine off in {analysis.name}"
-    level = lines.level_db(line.rms_m_s2)
-    return Finding("engine off", text, ENGINE_OFF.log_likelihood(level), (analysis.name,))
+    share = lines.share_db(line, analysis)
+    return Finding("engine off", text, ENGINE_OFF.log_likelihood(share), (analysis.name,))
 
 
 def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
@@ -144,7 +147,7 @@ def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) ->
         return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)
     line, analysis = found
     text = f"{_line_words(line)} is there {when}, in {analysis.name}"
-    return Finding(name, text, presence.log_likelihood(lines.level_db(line.rms_m_s2)), (analysis.name,))
+    return Finding(name, text, presence.log_likelihood(lines.share_db(line, analysis)), (analysis.name,))
 
 
 def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:

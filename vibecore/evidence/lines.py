@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from vibecore.evidence.scene import Role, Scene
+from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.model import Analysis, Line
 
 Keeps = Literal["order", "hertz"]
@@ -21,8 +21,9 @@ SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart
-# A line that changes by more is another line: one that turns with the engine meets modes, a fan's does not.
-SAME_LEVEL_DB: dict[Keeps, float] = {"order": 15.0, "hertz": 6.0}
+# A line that changes by more is another line: a fan's stays, one that turns with the engine grows with speed
+# squared (an unbalance's force) and meets modes besides.
+SAME_LEVEL_DB: dict[Keeps, float] = {"order": 18.0, "hertz": 6.0}
 CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
 CLEAR_OF_HALF_ORDER_HZ = 0.35  # hertz; the same for lines read in hertz
 STANDS_OUT_DB = 8.0  # over the floor, to be followed at all
@@ -32,38 +33,59 @@ LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
 BELT_ORDERS = (0.15, 7.0)
 FAN_HZ = (14.0, 62.0)
 FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above the sway of the body
+FOLDED_STANDS_OUT_DB = 15.0  # down there the car's own modes stand up too, but not as sharply
+MAKES_THE_SHAKE_DB = -6.0  # of a recording's whole shake: half of its rms
 ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
 SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
 class Followed(NamedTuple):
-    """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings."""
+    """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings. share_db: of
+    its recording's whole shake, where that is most."""
 
     keeps: Keeps
     order: float | None
     hertz: float
     level_db: float
+    share_db: float
     seen_in: tuple[str, ...]
-    compared: int  # recordings at other speeds in which it could have been seen
+    raised_too: bool  # seen at idle and at a raised idle, so at two speeds whatever they were
 
 
 def strongest_kept(scene: Scene, keeps: Keeps) -> Followed | None:
-    """The strongest line that keeps its order (or hertz) from speed to speed; None if none."""
-    standing = _standing(scene)
+    """The line that keeps its order (or hertz) from speed to speed and makes most of its recording's shake;
+    None if none."""
+    standing = _standing(scene) if keeps == "order" else _recorded(scene)
     found = (
         _follow(line, first, [a for a in standing if a is not first], keeps)
         for first in standing
-        for line in _clear(first)
-        if _may_be(line, keeps)
+        for line in (_clear(first) if keeps == "order" else _of_a_motor(first))
+        if _may_be(line, keeps, first)
     )
-    return max((f for f in found if f), key=lambda f: f.level_db, default=None)
+    return max((f for f in found if f), key=lambda f: f.share_db, default=None)
 
 
-def _may_be(line: Line, keeps: Keeps) -> bool:
+def _may_be(line: Line, keeps: Keeps, analysis: Analysis) -> bool:
     """Whether a unit on the belt (or an electric fan) can make such a line."""
     if keeps == "order":
         return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
-    return FAN_HZ[0] <= line.frequency_hz <= FAN_HZ[1]
+    if FAN_HZ[0] <= line.frequency_hz <= FAN_HZ[1]:
+        return True
+    folds = analysis.recording.sample_rate_hz < 2 * FAN_HZ[1]
+    return folds and line.frequency_hz >= FOLDED_FROM_HZ and line.above_floor_db >= FOLDED_STANDS_OUT_DB
+
+
+def _recorded(scene: Scene) -> list[Analysis]:
+    """Every recording of the running car that stands, its engine's speed known or not."""
+    return [a for role, group in scene.by_role.items() if role not in ("engine off", "road") for a in group]
+
+
+def _of_a_motor(analysis: Analysis) -> list[Line]:
+    """Lines that may be no order of the engine: clear of its half orders, or, where its speed is not known,
+    most of the shake."""
+    if analysis.speed is None:
+        return [line for line in analysis.lines if share_db(line, analysis) >= MAKES_THE_SHAKE_DB]
+    return _clear(analysis)
 
 
 def _standing(scene: Scene) -> list[Analysis]:
@@ -77,7 +99,7 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
         (line, a)
         for a in _standing(scene)
         for line in _clear(a)
-        if line.frequency_hz >= ABOVE_MODES_HZ and (_may_be(line, "order") or _may_be(line, "hertz"))
+        if line.frequency_hz >= ABOVE_MODES_HZ and (_may_be(line, "order", a) or _may_be(line, "hertz", a))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
@@ -114,6 +136,11 @@ def level_db(rms_m_s2: float) -> float:
     return 20 * math.log10(max(rms_m_s2, LEAST_LINE_M_S2))
 
 
+def share_db(line: Line, analysis: Analysis) -> float:
+    """20 log10 of a line's rms over that of its recording's whole shake."""
+    return 20 * math.log10(max(line.rms_m_s2, 1e-6) / max(analysis.overall.rms_m_s2, 1e-6))
+
+
 def _clear(analysis: Analysis) -> list[Line]:
     """Lines on no half order that stand out: those of the order table, and those read in hertz that it
     lacks.
@@ -143,43 +170,55 @@ def _alike(a: Line, b: Line) -> bool:
 
 def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> Followed | None:
     """The line with its fellows in recordings at other speeds; None if it has none."""
-    members, names, compared = [line], [first.name], 0
+    members = [(line, first)]
     for other in others:
         change = _change(first, other)
-        if abs(change) < math.log1p(SPEEDS_APART):
+        if change is None or abs(change) < math.log1p(SPEEDS_APART):
             continue
         there_hz = line.frequency_hz * (math.exp(change) if keeps == "order" else 1.0)
         if there_hz > SEEN_SHARE * other.recording.sample_rate_hz:
             continue
-        compared += 1
-        fellow = _fellow(line, other, keeps, abs(change))
+        fellow = _fellow(line, first, other, keeps, change)
         if fellow is not None:
-            members.append(fellow)
-            names.append(other.name)
+            members.append((fellow, other))
     if len(members) == 1:
         return None
-    power = sum(m.rms_m_s2**2 for m in members) / len(members)
-    return Followed(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), tuple(names), compared)
+    power = sum(m.rms_m_s2**2 for m, _ in members) / len(members)
+    share = max(share_db(m, a) for m, a in members)
+    names = tuple(a.name for _, a in members)
+    both = {"idle", "raised"} <= {a.condition.speed_hold for _, a in members}
+    return Followed(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), share, names, both)
 
 
-def _change(first: Analysis, other: Analysis) -> float:
-    """Log ratio of the engine's speeds."""
-    if first.speed is None or other.speed is None:
-        return 0.0
-    return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
+def _change(first: Analysis, other: Analysis) -> float | None:
+    """Log ratio of the engine's speeds; where one is not known, at least what raising the idle does; None if
+    they may be alike."""
+    if first.speed is not None and other.speed is not None:
+        return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
+    holds = first.condition.speed_hold, other.condition.speed_hold
+    if holds in (("idle", "raised"), ("raised", "idle")):
+        return math.log(RAISED_FROM) * (1 if holds[0] == "idle" else -1)
+    return None
 
 
-def _fellow(line: Line, other: Analysis, keeps: Keeps, change: float) -> Line | None:
-    """The line in the other recording that is the same one, if any."""
+def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: float) -> Line | None:
+    """The line in the other recording that is the same one, if any. One that keeps its hertz may there stand
+    on an order of the engine by chance."""
 
     def apart(candidate: Line) -> float:
         if keeps == "hertz":
-            return abs(math.log(candidate.frequency_hz / line.frequency_hz))
+            rate = first.recording.sample_rate_hz
+            folded = line.frequency_hz < FAN_HZ[0]
+            true_hz = rate - line.frequency_hz if folded else line.frequency_hz
+            return abs(candidate.frequency_hz - line.frequency_hz) / true_hz
         return abs(math.log((candidate.order or 1.0) / (line.order or 1.0)))
 
-    limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * change)
+    grown = 40 * change / math.log(10) if keeps == "order" else 0.0
+    limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * abs(change))
     near = [
-        c for c in _clear(other) if apart(c) < limit and abs(_level_change(line, c)) < SAME_LEVEL_DB[keeps]
+        c
+        for c in (_clear(other) if keeps == "order" else (*_clear(other), *other.lines))
+        if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
     ]
     return min(near, key=apart, default=None)
 

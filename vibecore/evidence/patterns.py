@@ -24,11 +24,11 @@ from vibecore.model import Place
 
 # Levels of a sound four at the steering wheel, neutral idle, dB re 1 m/s2.
 SOUND_DB: dict[Family, float] = {
-    "firing": -20.0,  # 0.1 m/s2
-    "half": -39.0,  # 0.011 m/s2: cylinders differ by a few percent and cycles by some percent
-    "one": -37.0,  # 0.014 m/s2: balance left over
-    "second": -35.0,  # 0.018 m/s2: torque's second multiple is weaker, and the mounts pass less of it
-    "ground": -26.0,  # 0.05 m/s2
+    "firing": -21.0,  # 0.09 m/s2
+    "half": -42.0,  # 0.008 m/s2: cylinders differ by a few percent and cycles by some percent
+    "one": -39.5,  # 0.011 m/s2: balance left over
+    "second": -37.0,  # 0.014 m/s2: torque's second multiple is weaker, and the mounts pass less of it
+    "ground": -28.0,  # 0.04 m/s2
 }
 # More cylinders, smoother torque, higher frequency through the mounts.
 FIRING_BY_CYLINDERS_DB = {1: 5.0, 2: 2.5, 3: 0.0, 4: 0.0, 5: -2.0, 6: -4.0, 8: -5.0, 10: -6.5, 12: -8.0}
@@ -53,12 +53,12 @@ GAIN_SPREAD_DB = 4.5  # g
 FAMILY_SPREAD_DB: dict[Family, float] = {  # h
     "firing": 4.0,
     "half": 9.0,
-    "one": 6.0,
+    "one": 6.5,
     "second": 7.0,
     "ground": 4.5,
 }
-HELD_SPREAD_DB: dict[Held, float] = {"neutral": 1.8, "drive": 3.0, "raised": 5.5}  # e: modes are met or left
-SEVERITY_SPREAD = 0.4  # u: from barely felt to gross
+HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.0, "drive": 4.0, "raised": 5.5}  # e: modes are met or left
+SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "uneven-combustion": (
         Pattern(
-            {"half": (16.0, 15.0, 17.0), "one": (7.0, 7.0, 6.0), "ground": (8.0, 9.0, 6.0)},
+            {"half": (16.0, 16.0, 13.0), "one": (8.0, 9.0, 5.0), "ground": (14.0, 15.0, 12.0)},
             {"half": 4.0},
             "pulses that differ from cycle to cycle spread over the half orders and the ground between",
             family_spread={"half": 7.0},
@@ -99,18 +99,19 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     "engine-mount": (
         Pattern(
             {
-                "firing": (10.0, 13.0, 9.0),
-                "second": (11.0, 13.0, 10.0),
-                "one": (2.0, 2.0, 2.0),
-                "ground": (3.0, 5.0, 2.0),
+                "firing": (10.0, 14.0, 9.0),
+                "second": (14.0, 18.0, 8.0),
+                "half": (1.0, 4.0, 1.0),
+                "one": (1.0, 1.0, 2.0),
+                "ground": (3.0, 6.0, 2.0),
             },
-            {"firing": 2.0, "second": 4.0, "one": 3.0},
+            {"firing": 2.0, "second": 5.0, "one": 3.0},
             "rubber that is bridged passes the firing order and its multiples, more when torque presses",
         ),
     ),
     "rotating-imbalance": (
         Pattern(
-            {"one": (20.0, 20.0, 20.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
+            {"one": (23.0, 23.0, 25.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
         ),
     ),
     "idle-resonance": (
@@ -125,27 +126,47 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "exhaust-contact": (
         Pattern(
-            {"firing": (2.0, 2.0, 2.0), "second": (11.0, 11.0, 11.0), "ground": (3.0, 3.0, 3.0)},
-            {"second": 4.0, "ground": 3.0},
-            "metal that meets metal turns the firing order into its multiples and rattle",
-            0.6,
+            {
+                "firing": (4.0, 7.0, 4.0),
+                "second": (19.0, 20.0, 6.0),
+                "half": (2.0, 2.0, 0.0),
+                "ground": (4.0, 5.0, 2.0),
+            },
+            {"firing": 3.0, "second": 6.0, "half": 4.0, "ground": 4.0},
+            "metal that meets metal turns the firing order into its multiples and rattle, while the engine rocks "
+            "far enough: less of it when the idle is raised",
+            0.65,
+            family_spread={"second": 5.0},
         ),
         Pattern(
-            {"firing": (5.0, 5.0, 5.0), "second": (26.0, 26.0, 26.0), "ground": (7.0, 7.0, 7.0)},
-            {"second": 5.0, "ground": 4.0},
-            "the same, hitting hard",
-            0.4,
+            {
+                "firing": (6.0, 7.0, 4.0),
+                "second": (19.0, 20.0, 8.0),
+                "half": (15.0, 15.0, 4.0),
+                "one": (7.0, 7.0, 3.0),
+                "ground": (12.0, 12.0, 5.0),
+            },
+            {"second": 5.0, "half": 4.0, "one": 4.0, "ground": 4.0},
+            "a hanging part that swings out of step strikes at one firing and misses the next",
+            0.35,
+            family_spread={"second": 5.0},
         ),
     ),
     "driveline": (
         Pattern(
-            {"ground": (0.0, 5.0, 0.0), "half": (0.0, 6.0, 0.0), "one": (0.0, 5.0, 0.0)},
+            {"ground": (0.0, 14.0, 0.0), "half": (0.0, 12.0, 0.0), "one": (0.0, 9.0, 0.0)},
             {"ground": 3.0, "half": 4.0, "one": 4.0},
             "judder under load is a broad low shake that is there in gear only",
-            0.6,
+            0.4,
         ),
         Pattern(
-            {"one": (0.0, 20.0, 0.0)},
+            {"ground": (0.0, 11.0, 0.0), "half": (0.0, 10.0, 0.0), "one": (0.0, 22.0, 0.0)},
+            {"ground": 4.0, "half": 4.0, "one": 3.0},
+            "judder, and a converter out of true beside it",
+            0.2,
+        ),
+        Pattern(
+            {"one": (0.0, 22.0, 0.0)},
             {"one": 3.0},
             "a converter out of true turns with the crank, loaded",
             0.4,
