@@ -50,9 +50,10 @@ def test_covariances_can_be_one(maker: ModuleType) -> None:
 
 
 def test_a_gain_common_to_all_levels_tells_little(maker: ModuleType) -> None:
-    """The phone in a livelier place: every level up by 6 dB. The ratios to `normal` may not move by 7 dB."""
+    """The phone in a livelier place: every level up by 6 dB. With all causes equally likely beforehand, what
+    is thought of a sound car may not move by more than a tenth."""
 
-    def ratios(gain: float) -> dict[str, float]:
+    def chances(gain: float) -> np.ndarray:
         louder = {o: v * gain for o, v in maker.SOUND.items()}
         analyses = [
             maker.made("neutral-idle", louder, ground=0.03 * gain),
@@ -60,11 +61,10 @@ def test_a_gain_common_to_all_levels_tells_little(maker: ModuleType) -> None:
         ]
         readings = read_levels(scene_of(analyses), maker.FOUR.engine)
         fits = fit_levels(readings, maker.FOUR.engine, "steering wheel")
-        return {c: 4.343 * float(f.sum() - fits["normal"].sum()) for c, f in fits.items()}
+        likelihood = np.exp([float(fits[c].sum() - fits["normal"].sum()) for c in PATTERNS])
+        return np.asarray(likelihood / likelihood.sum())
 
-    quiet, loud = ratios(1.0), ratios(2.0)
-    for cause in PATTERNS:
-        assert abs(loud[cause] - quiet[cause]) < 7.0, cause
+    np.testing.assert_allclose(chances(2.0), chances(1.0), atol=0.1)
 
 
 def test_a_speed_not_known_for_sure_weakens_every_ratio(maker: ModuleType) -> None:

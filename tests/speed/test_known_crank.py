@@ -47,10 +47,6 @@ def test_two_strokes(cylinders: int, rpm: float, read: float | None) -> None:
     assert track.found_by == ("vibration with tachometer" if read else "vibration")
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="wrong and sure: a fast two-stroke twin with a weak cylinder, order 2 taken for the firing order",
-)
 def test_a_fast_two_stroke_twin_with_a_weak_cylinder_is_not_read_at_half_its_speed() -> None:
     engine = Engine(2, 2)
     sound = heard(orders_of(engine, weak_cylinder=True), Crank(20.0, 20.0, swing_hz=0.12), fs_hz=100.0)

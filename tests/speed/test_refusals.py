@@ -52,9 +52,6 @@ def test_body_modes_in_noise_are_not_believed(strength: float) -> None:
         assert track is None or track.confidence < LOW_CONFIDENCE
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a mode 3 Hz wide at 27 Hz is now and then taken for a firing order, at 0.8 to 0.9"
-)
 def test_body_modes_in_noise_have_no_speed() -> None:
     assert not [seed for seed in range(12) if found(_ringing(seed, 15.0), FOUR, UNSAID) is not None]
 

@@ -15,8 +15,8 @@ from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
 
-# Chance that such a line is found, and its share of its recording's whole shake, 20 log10: what is felt is most
-# of the shake, whatever the car and the place pass on; lines of sound cars are a small part of it.
+# Chance that such a line is found, and its share of its recording's whole shake, 20 log10: what is felt is
+# most of the shake, whatever the car and the place pass on; lines of sound cars are a small part of it.
 KEEPS_ORDER = Presence((0.12, -17.0, 8.0), {"accessory-drive": (0.78, -4.0, 3.5)})
 KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
 OFF_ORDER = Presence(

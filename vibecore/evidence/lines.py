@@ -40,8 +40,8 @@ SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
 class Followed(NamedTuple):
-    """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings. share_db: of
-    its recording's whole shake, where that is most."""
+    """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings. share_db:
+    of its recording's whole shake, where that is most."""
 
     keeps: Keeps
     order: float | None

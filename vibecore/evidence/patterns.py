@@ -133,8 +133,8 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
                 "ground": (4.0, 5.0, 2.0),
             },
             {"firing": 3.0, "second": 6.0, "half": 4.0, "ground": 4.0},
-            "metal that meets metal turns the firing order into its multiples and rattle, while the engine rocks "
-            "far enough: less of it when the idle is raised",
+            "metal that meets metal turns the firing order into its multiples and rattle, while the engine "
+            "rocks far enough: less of it when the idle is raised",
             0.65,
             family_spread={"second": 5.0},
         ),

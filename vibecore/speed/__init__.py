@@ -19,7 +19,7 @@ from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
 from vibecore.speed import lines, pattern, prior, tracking
 
-LEAST_CONFIDENCE = 0.8  # below four to one the mechanic is better served by two named candidates
+LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
@@ -27,7 +27,7 @@ LINES = 4  # strongest lines tried: a fan, a belt and a pulley may stand above e
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: nothing said of the hold; said.
-LONE, LONE_HELD = (0.75, 0.89), (0.82, 0.95)
+LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold

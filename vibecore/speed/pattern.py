@@ -68,7 +68,7 @@ FIRING_HARMONICS_DB = (0.0, -7.0, -14.0, -30.0)
 # turn, with its share; in the last neither shows at all.
 EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
 BALANCE = ((0.4, 0.0), (0.35, -14.0), (0.25, -28.0))
-SMOOTH = (0.12, -40.0, -44.0)
+SMOOTH = (0.2, -40.0, -44.0)
 OFFSETS = (*(((1 - SMOOTH[0]) * p * q, even, whole) for p, even in EVENNESS for q, whole in BALANCE), SMOOTH)
 HALVES_ONLY = tuple((share, even, 0.0) for share, even in EVENNESS)
 HARD = ((0.25, 0.0, 0.0), (0.25, 0.0, -14.0), (0.25, -14.0, 0.0), (0.25, -14.0, -14.0))

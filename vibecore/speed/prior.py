@@ -30,7 +30,7 @@ IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.05, *_IDLE), (0.90, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
-HINT_WRONG = 0.05  # chance that what the other recordings say does not hold for this one
+HINT_WRONG = 0.1  # chance that what the other recordings say does not hold for this one
 
 
 class Expected(Protocol):
