@@ -46,7 +46,7 @@ def condition(recording: Recording) -> Signal:
     steady = _steady_part(accel, series.good, fs, recording.gravity_included)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
-    mean = used[good].mean(axis=0) if good.any() else used.mean(axis=0)
+    mean = used.T @ good / good.sum() if good.any() else used.mean(axis=0)
     centred = used - mean
     upright = recording.gravity_included
     if upright:

@@ -20,7 +20,7 @@ import numpy as np
 from scipy import fft, ndimage
 
 from vibecore import spectra
-from vibecore.engine import Engine, what_can_be_seen
+from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 
 HALF_BAND = 0.05  # order: the contract's width of a line
@@ -110,16 +110,22 @@ def measure_orders(
     whole = _joined(axes)
     speed_hz = track.mean_rpm / 60
     coherence = _coherences(turned, engine.orders)
+    views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
+    bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
+    highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
     levels = tuple(
-        _level(view.order, view.frequency_hz, view.visible, view.why_not, axes, turned.revolutions, rho)
-        for view, rho in zip(what_can_be_seen(engine, speed_hz, signal.fs_hz), coherence, strict=True)
+        _level(view, [band.of(i) for band in bands], turned.revolutions, coherence[i])
+        if view.visible and view.order <= highest
+        else _unseen(view)
+        for i, view in enumerate(views)
     )
     steady = lines_in_hertz(signal)[0] if hertz_lines is None else hertz_lines
     own = [
         line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
     ]
     lines = _other_lines(signal, whole, speed_hz, own)
-    total = float(np.vdot(used := signal.accel_m_s2[signal.good], used)) / len(used)
+    squares = np.einsum("ij,ij->i", signal.accel_m_s2, signal.accel_m_s2)
+    total = float(squares @ signal.good) / float(signal.good.sum())
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
@@ -131,20 +137,37 @@ def _joined(axes: list[Spectrum]) -> Spectrum:
     return Spectrum(axes[0].x, np.sum([s.psd for s in axes], axis=0), "order", averages)
 
 
-def _band(spectrum: Spectrum, order: float) -> tuple[float, float, float]:
-    """Mean square within the line's band, floor's density beside it, and the band's width."""
+@dataclass(frozen=True, eq=False)
+class _Bands:
+    """Of each order (k,): mean square within the line's band, floor's density beside it, the band's width."""
+
+    square: Floats
+    floor: Floats
+    width: Floats
+
+    def of(self, i: int) -> tuple[float, float, float]:
+        return float(self.square[i]), float(self.floor[i]), float(self.width[i])
+
+
+def _bands(spectrum: Spectrum, orders: Floats) -> _Bands:
+    if len(spectrum.x) < 2:
+        return _Bands(*np.zeros((3, len(orders))))
     step = float(spectrum.x[1] - spectrum.x[0])
     reach = int(max(BESIDE[1], 2 * step) / step) + 2
-    place = round(order / step)
-    near = slice(max(place - reach, 0), place + reach + 1)
-    psd, distance = spectrum.psd[near], np.abs(spectrum.x[near] - order)
-    inside = distance <= max(HALF_BAND, 2 * step) + 1e-9
-    beside = np.sort(psd[(distance >= BESIDE[0]) & (distance <= BESIDE[1])])
-    if not len(beside):
-        return 0.0, 0.0, 0.0
-    quiet = beside[: max(2, int(np.ceil(LOW_BESIDE_SHARE * len(beside))))]
-    floor = float(quiet.mean()) * _quiet_bias(spectrum.averages or 1.0)
-    return float(psd[inside].sum()) * step, floor, float(inside.sum()) * step
+    place = np.rint(orders / step).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    there = (place >= 0) & (place < len(spectrum.x))
+    place = place.clip(0, len(spectrum.x) - 1)
+    psd, distance = spectrum.psd[place], np.abs(spectrum.x[place] - orders[:, None])
+    inside = there & (distance <= max(HALF_BAND, 2 * step) + 1e-9)
+    beside = there & (distance >= BESIDE[0]) & (distance <= BESIDE[1])
+    count = beside.sum(axis=1)
+    quiet = np.minimum(np.maximum(2, np.ceil(LOW_BESIDE_SHARE * count)), np.maximum(count, 1)).astype(int)
+    rising = np.sort(np.where(beside, psd, np.inf), axis=1)
+    among = np.arange(rising.shape[1]) < np.minimum(quiet, count)[:, None]
+    floor = np.where(among, rising, 0.0).sum(axis=1) / quiet * _quiet_bias(spectrum.averages or 1.0)
+    known = count > 0
+    square = np.where(inside, psd, 0.0).sum(axis=1) * step
+    return _Bands(square * known, floor, inside.sum(axis=1) * step * known)
 
 
 def _quiet_bias(averages: float) -> float:
@@ -152,19 +175,15 @@ def _quiet_bias(averages: float) -> float:
     return float(1 / max(0.3, 1 - 0.798 / np.sqrt(max(averages, 1.0))))
 
 
+def _unseen(view: OrderView) -> OrderLevel:
+    reason = view.why_not or "above half the sample rate"
+    return OrderLevel(view.order, view.frequency_hz, None, None, None, None, None, False, reason)
+
+
 def _level(
-    order: float,
-    frequency_hz: float,
-    visible: bool,
-    why_not: str | None,
-    axes: list[Spectrum],
-    revolutions: float,
-    coherence: float | None,
+    view: OrderView, axes: list[tuple[float, float, float]], revolutions: float, coherence: float | None
 ) -> OrderLevel:
-    if not visible or not len(axes[0].x) or order > axes[0].x[-1] - HALF_BAND:
-        reason = why_not or "above half the sample rate"
-        return OrderLevel(order, frequency_hz, None, None, None, None, None, False, reason)
-    band, floor, width = (np.array(v) for v in zip(*(_band(axis, order) for axis in axes), strict=True))
+    band, floor, width = (np.array(v) for v in zip(*axes, strict=True))
     noise = float((floor * width).sum())
     lines = band - floor * width
     square = max(float(lines.sum()), 0.0)
@@ -177,8 +196,8 @@ def _level(
     high = np.sqrt(max(square + SIGMAS * sigma, float(band.sum())))
     rms = float(np.sqrt(square))
     return OrderLevel(
-        order,
-        frequency_hz,
+        view.order,
+        view.frequency_hz,
         rms,
         float(max(low - SIGMAS * GAIN_ERROR * rms, 0.0)),
         float(high + SIGMAS * GAIN_ERROR * rms),
@@ -222,9 +241,8 @@ def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
     """Mean square on every order that can be seen, those above the table included, floor taken off."""
     if not len(spectrum.x):
         return 0.0
-    orders = np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step)
-    bands = [_band(spectrum, float(order)) for order in orders]
-    return float(sum(max(b - f * w, 0.0) for b, f, w in bands))
+    bands = _bands(spectrum, np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step))
+    return float(np.maximum(bands.square - bands.floor * bands.width, 0.0).sum())
 
 
 def _smeared_ms(frequency_hz: float, levels: Sequence[OrderLevel], track: SpeedTrack) -> float:

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vibecore.causes import ranking
 from vibecore.causes.load import Catalogue, catalogue
 from vibecore.causes.ranking import rank, unused
 from vibecore.engine import Engine, Vehicle
@@ -54,10 +53,10 @@ def test_a_second_code_of_the_same_fault_counts_in_part(small: Catalogue) -> Non
     assert one < two < full
 
 
-def test_recordings_count_as_tempered_decibels(small: Catalogue) -> None:
-    """10 dB are odds of 10 to the power of the temper."""
+def test_recordings_count_in_decibels(small: Catalogue) -> None:
+    """Bayes: log ratios add; 10 dB are odds of ten to one."""
     ranked = by_id(rank((seen("a", 6.0), seen("a", 4.0)), knowledge=small))
-    odds = 10**ranking.RECORDING_TEMPER
+    odds = 10.0
     assert ranked["a"].probability == pytest.approx(odds / (1 + odds))
 
 

@@ -149,6 +149,40 @@ def test_what_cannot_be_read_is_noted_and_says_nothing(maker: ModuleType, rpm: f
         assert "firing" not in {e.finding for e in evidence}
 
 
+def _fan_db(maker: ModuleType, rms: float, hertz: float, fs_hz: float = 200.0) -> float:
+    """What idle and raised idle say for the fan when a line stays put and the engine's speed is not known."""
+    line = Line(hertz, None, rms, 30.0)
+    analyses = [
+        maker.made("neutral-idle", rpm=None, lines=[line], fs_hz=fs_hz),
+        maker.made("raised-idle", rpm=None, hold="raised", lines=[line], fs_hz=fs_hz),
+        maker.made("drive-idle", rpm=640.0, gear="drive", fs_hz=fs_hz),
+    ]
+    evidence = gather(analyses, maker.FOUR)
+    found = [e for e in evidence if e.cause == "cooling-fan" and e.finding == "line keeps hertz"]
+    return sum(e.log_ratio_db for e in found)
+
+
+def test_a_fan_is_known_by_its_hertz_whatever_the_engine_did(maker: ModuleType) -> None:
+    """Nothing on the crank keeps its hertz from idle to a raised idle. Sampling at fs shows f at |fs - f|
+    (the sampling theorem): at 60 samples a second a fan at 48 Hz stands at 12 Hz."""
+    assert _fan_db(maker, 0.08, 31.0) > 10
+    assert _fan_db(maker, 0.08, 12.0, fs_hz=60.0) > 10
+    assert _fan_db(maker, 0.08, 12.0) <= 0  # too slow for a fan where nothing folds
+
+
+def test_a_line_counts_by_its_share_of_the_shake(maker: ModuleType) -> None:
+    """The whole is 0.1 m/s2: a tenth of it is not what anybody feels."""
+    known = [maker.made("neutral-idle", lines=[Line(31.0, 2.66, rms, 30.0)]) for rms in (0.09, 0.01)]
+    raised = [
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=[Line(31.0, 1.69, rms, 30.0)])
+        for rms in (0.09, 0.01)
+    ]
+    most, little = (
+        combined_db(gather(pair, maker.FOUR))["cooling-fan"] for pair in zip(known, raised, strict=True)
+    )
+    assert most > 10 > 0 > little
+
+
 def test_what_rests_on_an_unsure_speed_counts_for_less_and_is_said(maker: ModuleType) -> None:
     """Bayes: with chance p that the speed is right, a likelihood ratio L becomes p L + 1 - p at most."""
     sums = {}

@@ -22,9 +22,6 @@ from vibecore.engine import Vehicle
 from vibecore.evidence.records import CauseEvidence
 from vibecore.model import CheckOutcome, Evidence, Floats, RankedCause, Suspect, Symptoms
 
-# Recordings are never as independent as the model takes them: their log ratios are multiplied by this. Set so
-# that on simulated cars of the tuning seeds, of the answers given 80 % about 80 % are right.
-RECORDING_TEMPER = 0.95
 SYMPTOM_TEMPER = 0.6  # owners tick words that go together ('in gear' and 'warm'); common practice, no source
 FURTHER_CODE_WEIGHT = 0.3  # one fault sets several codes: only the strongest counts in full; no source
 DUE_TIMES = 2.5  # a part past its distance is that many times likelier to be the one; no source
@@ -80,7 +77,7 @@ def rank(
     for item in evidence:
         if item.cause in seen:
             seen[item.cause] += item.log_ratio_db
-    log_p = log_p + [RECORDING_TEMPER * seen[h.cause.id] / DB_PER_NEPER for h in hypotheses]
+    log_p = log_p + [seen[h.cause.id] / DB_PER_NEPER for h in hypotheses]
     p = _normalised(log_p)
     ranked = [_ranked(cause, p, prior, hypotheses, evidence, findings) for cause in known.causes]
     return tuple(sorted(ranked, key=lambda r: -r.probability))
