@@ -16,8 +16,9 @@ import numpy as np
 import scipy.signal
 
 from vibecore.engine import Engine
-from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack, Warn
-from vibecore.speed import lines, pattern, prior, tracking
+from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack
+from vibecore.speed import answer, lines, pattern, prior, tracking
+from vibecore.speed.answer import SpeedAnswer
 
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
@@ -36,14 +37,6 @@ ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
 SIGMAS = 1.96  # 95 % of a normal distribution
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
-NO_LINES = (
-    "No lines stand out of the noise: the engine was off, or its shake is below what this phone can see. "
-    "Tape the phone nearer to the engine and record again."
-)
-NOT_STEADY = (
-    "The engine's lines come and go: its speed jumped, or it stopped and started. "
-    "Hold the speed, foot off the pedal, and record half a minute again."
-)
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
 
@@ -62,33 +55,22 @@ class _Guess:
     ratio: float  # of this speed to the angle of the view
 
 
-@dataclass(frozen=True)
-class SpeedAnswer:
-    """The track, or None with the reason among the warnings; `leaning` then is the likeliest, if there is
-    one. candidates: every speed weighed, most likely first."""
-
-    track: SpeedTrack | None
-    warnings: tuple[Warn, ...]
-    candidates: tuple[Candidate, ...] = ()
-    leaning: SpeedTrack | None = None
-
-
 def find_speed(
     signal: Signal, engine: Engine | None, condition: Condition, hint: prior.Expected | None = None
 ) -> SpeedAnswer:
     """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the
     maker's plate or the job's other recordings let expect."""
     if condition.speed_hold == "engine off":
-        return _none("engine-off", "The engine was off: there is no engine speed to find.")
+        return answer.none("engine-off", "The engine was off: there is no engine speed to find.")
     if len(signal.accel_m_s2) < 2 * lines.FRAME_S * signal.fs_hz or signal.good.mean() < 0.3:
-        return _none(
+        return answer.none(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
     thin = _thinned(signal)
     part = _excerpt(thin)
     guesses = _guesses(part, lines.frames(part), engine, lambda rpm: prior.log_prior(rpm, condition, hint))
     if not guesses:
-        return _none("no-lines", NO_LINES)
+        return answer.none("no-lines", answer.NO_LINES)
     answers = _merged(guesses, prior.log_no_engine(condition))
     spread_rpm = _spread(guesses, answers[0][0])
     best, confidence = answers[0]
@@ -101,10 +83,10 @@ def find_speed(
     track = _track(signal, thin, best, spread_rpm, confidence, second, condition)
     candidates = tuple(Candidate(guess.mean_rpm, chance) for guess, chance in answers if chance > NO_MATTER)
     if confidence < LEAST_CONFIDENCE:
-        return replace(_undecided(best, confidence, second), candidates=candidates, leaning=track)
+        return answer.undecided(candidates, track)
     if track is None:
-        return _none("speed-not-steady", NOT_STEADY)
-    return SpeedAnswer(track, _tachometer_note(track, condition), candidates)
+        return answer.none("speed-not-steady", answer.NOT_STEADY)
+    return SpeedAnswer(track, answer.tachometer_note(track, condition), candidates)
 
 
 def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[_Guess]:
@@ -313,32 +295,3 @@ def _relation(ratio: float) -> str:
         if abs(np.log(ratio / value)) < SAME_SPEED:
             return words
     return "another line"
-
-
-def _tachometer_note(track: SpeedTrack, condition: Condition) -> tuple[Warn, ...]:
-    said = condition.tachometer_rpm
-    if said is None or abs(track.mean_rpm / said - 1) <= prior.TACHOMETER_TRUSTED:
-        return ()
-    text = (
-        f"The tachometer reading of {said:.0f} rpm does not fit the vibration, which says "
-        f"{track.mean_rpm:.0f} rpm. Look at the tachometer again while recording."
-    )
-    return (Warn("tachometer-differs", text),)
-
-
-def _none(code: str, text: str) -> SpeedAnswer:
-    return SpeedAnswer(None, (Warn(code, text),))
-
-
-def _undecided(best: _Guess, confidence: float, second: tuple[_Guess, float] | None) -> SpeedAnswer:
-    if confidence < 0.3 or second is None:
-        return _none(
-            "speed-not-found",
-            "The engine speed cannot be told: no family of engine orders stands out. Read the tachometer and "
-            "enter it, or tape the phone nearer to the engine.",
-        )
-    text = (
-        f"The engine speed cannot be told for sure: {best.mean_rpm:.0f} rpm ({100 * confidence:.0f} %) or "
-        f"{second[0].mean_rpm:.0f} rpm ({100 * second[1]:.0f} %). Read the tachometer and enter it."
-    )
-    return _none("speed-undecided", text)

@@ -1,0 +1,58 @@
+"""What is answered about an engine speed: the track, or why there is none, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vibecore.model import Candidate, Condition, SpeedTrack, Warn
+from vibecore.speed import prior
+
+WORTH_NAMING, WORTH_ADDING = 0.3, 0.02  # a guess less likely is not worth a mechanic's look; nor as a second
+NOT_FOUND = (
+    "The engine speed cannot be told: no family of engine orders stands out. Read the tachometer and "
+    "enter it, or tape the phone nearer to the engine."
+)
+NO_LINES = (
+    "No lines stand out of the noise: the engine was off, or its shake is below what this phone can see. "
+    "Tape the phone nearer to the engine and record again."
+)
+NOT_STEADY = (
+    "The engine's lines come and go: its speed jumped, or it stopped and started. "
+    "Hold the speed, foot off the pedal, and record half a minute again."
+)
+
+
+@dataclass(frozen=True)
+class SpeedAnswer:
+    """The track, or None with the reason among the warnings; `leaning` then is the likeliest, if there is
+    one. candidates: every speed weighed, most likely first."""
+
+    track: SpeedTrack | None
+    warnings: tuple[Warn, ...]
+    candidates: tuple[Candidate, ...] = ()
+    leaning: SpeedTrack | None = None
+
+
+def tachometer_note(track: SpeedTrack, condition: Condition) -> tuple[Warn, ...]:
+    said = condition.tachometer_rpm
+    if said is None or abs(track.mean_rpm / said - 1) <= prior.TACHOMETER_TRUSTED:
+        return ()
+    text = (
+        f"The tachometer reading of {said:.0f} rpm does not fit the vibration, which says "
+        f"{track.mean_rpm:.0f} rpm. Look at the tachometer again while recording."
+    )
+    return (Warn("tachometer-differs", text),)
+
+
+def none(code: str, text: str) -> SpeedAnswer:
+    return SpeedAnswer(None, (Warn(code, text),))
+
+
+def undecided(candidates: tuple[Candidate, ...], leaning: SpeedTrack | None) -> SpeedAnswer:
+    """No speed is sure enough: the likeliest is named, and the next if it is worth naming."""
+    if not candidates or candidates[0].probability < WORTH_NAMING:
+        return SpeedAnswer(None, (Warn("speed-not-found", NOT_FOUND),), candidates, leaning)
+    named = [c for c in candidates[:2] if c.probability >= WORTH_ADDING]
+    rpm = " or ".join(f"{c.rpm:.0f} rpm ({100 * c.probability:.0f} %)" for c in named)
+    text = f"The engine speed cannot be told for sure: likely {rpm}. Read the tachometer and enter it."
+    return SpeedAnswer(None, (Warn("speed-undecided", text),), candidates, leaning)
