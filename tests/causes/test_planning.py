@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import entropy
@@ -65,8 +68,24 @@ def test_gain_by_hand(small: Catalogue) -> None:
     assert "79 %" in check.why  # 0.27 / 0.34
 
 
+def test_a_check_is_explained_by_what_is_worth_naming() -> None:
+    """With one cause nearly sure, what moves most may be a suspect under one in a hundred."""
+    sure = {"engine-mount": 0.994, "exhaust-contact": 0.005}
+    ranked = [replace(c, probability=sure.get(c.id, 0.0001)) for c in rank(())]
+    whys = [c.why for c in plan(ranked, limit=50)]
+    assert whys
+    for why in whys:
+        assert max(float(n) for n in re.findall(r"([\d.]+) %", why)) >= 5, why
+
+
 @pytest.mark.parametrize(
-    "kwargs", [{"lacking": {"torch"}}, {"state": {"wet"}}, {"outcomes": (CheckOutcome("look", "no"),)}]
+    "kwargs",
+    [
+        {"lacking": {"torch"}},
+        {"lacking": {"look"}},
+        {"state": {"wet"}},
+        {"outcomes": (CheckOutcome("look", "no"),)},
+    ],
 )
 def test_what_is_lacking_unsafe_or_done_is_not_proposed(small: Catalogue, kwargs) -> None:  # type: ignore[no-untyped-def]
     assert plan(rank((), knowledge=small), knowledge=small, **kwargs) == ()

@@ -25,6 +25,7 @@ DISMANTLING_MINUTES = 8.0  # for each step of dismantling: parts that break, cli
 WAITING_MINUTES_PER_DAY = 5.0  # a customer without an answer; no source
 LEAST_GAIN_BITS = 0.004  # under this a check tells nothing worth the walk
 SHOP_FROM = 0.5  # hand over when suspects for a licensed shop hold more than this of what is wrong
+LEAST_NAMED = 0.05  # a suspect that stays under this whatever comes out is no reason to make a check
 STRONG_CODE = 8.0  # a code that many times likelier under a cause points at it
 
 
@@ -42,8 +43,8 @@ def plan(
 
     A check that opens the way to another (which cylinder is weak, before its coil is swapped) is credited
     with what the two tell together. ranked: what `rank` returned. outcomes: checks already done, which are
-    not asked for again. lacking: skills and tools the user does not have. state: words of checks.toml's
-    [states] that hold for this car now.
+    not asked for again. lacking: skills and tools the user does not have, and ids of checks that they cannot
+    make. state: words of checks.toml's [states] that hold for this car now.
     """
     known = knowledge or catalogue()
     job = _Job(known, tuple(outcomes), symptoms or Symptoms(), frozenset(lacking), frozenset(state))
@@ -147,7 +148,7 @@ def _allowed(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothe
     """Neither done, nor beyond the user's skills and tools, nor unsafe for the car as it is now."""
     if any(done.id == check.id for done in job.outcomes) or (check.id == "read-codes" and job.symptoms.codes):
         return False
-    if job.lacking & {*check.skills, *check.tools} or job.state & set(check.unsafe_when):
+    if job.lacking & {check.id, *check.skills, *check.tools} or job.state & set(check.unsafe_when):
         return False
     return not check.last or _for_shop(p, hypotheses) > SHOP_FROM
 
@@ -174,15 +175,29 @@ def _probabilities(ranked: Sequence[RankedCause], hypotheses: Sequence[Hypothesi
 
 
 def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis]) -> str:
-    """The outcome and the suspect whose chance would move most, in words."""
-    outcome_p = table @ p
-    after = table * p / outcome_p[:, None]
-    moved = outcome_p[:, None] * np.abs(after - p)
-    best = int(moved.sum(axis=0).argmax())
-    name = hypotheses[best].suspect.name
-    parts = [f"'{row.name}' makes it {_percent(after[i, best])}" for i, row in enumerate(check.outcome)]
-    return f"{name} stands at {_percent(p[best])}: " + ", ".join(parts) + "."
+    """The suspect whose chance would move most and what each outcome makes of it, in words; of a whole cause
+    where no suspect worth naming would move."""
+    after = table * p / (table @ p)[:, None]
+    name, stands, become = _most_moved([h.suspect.name for h in hypotheses], p, after, table @ p)
+    if max(stands, *become) < LEAST_NAMED:
+        causes = [h.cause.name for h in hypotheses]
+        of_cause = np.array([[c == h for h in causes] for c in dict.fromkeys(causes)], float)
+        leading = int((of_cause @ p).argmax())
+        name = list(dict.fromkeys(causes))[leading]
+        stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
+    parts = [f"'{row.name}' makes it {_percent(q)}" for row, q in zip(check.outcome, become, strict=True)]
+    return f"{name} stands at {_percent(stands)}: " + ", ".join(parts) + "."
+
+
+def _most_moved(
+    names: Sequence[str], p: Floats, after: Floats, outcome_p: Floats
+) -> tuple[str, float, Floats]:
+    """Name, chance now, and chance after each outcome (o,) of the one that is expected to move most."""
+    best = int((outcome_p[:, None] * np.abs(after - p)).sum(axis=0).argmax())
+    return names[best], float(p[best]), after[:, best]
 
 
 def _percent(p: float) -> str:
+    if p > 0.995:
+        return "over 99 %"
     return f"{100 * p:.0f} %" if p >= 0.01 else "under 1 %"
