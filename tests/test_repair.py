@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from tests.speed.closed_form import db
 from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import (
@@ -24,6 +25,7 @@ from vibecore.model import (
     Recording,
     Signal,
     Spectrum,
+    SpeedHold,
     SpeedTrack,
 )
 from vibecore.repair import lines, significance, sound
@@ -358,11 +360,41 @@ def test_neutral_and_park_are_alike_and_unsaid_conditions_do_not_block() -> None
     assert likeness(made(SOUND, Condition()), made(SOUND, Condition(stage="after"))).blocking is None
 
 
-def test_unknown_speed_cannot_be_compared() -> None:
-    lost = replace(made(SOUND, AFTER), speed=None, orders=None)
-    got = repair.compare(made(SOUND), lost, engine=FOUR)
-    assert got.verdict == "cannot-tell"
+def _no_speed(analysis: Analysis) -> Analysis:
+    return replace(analysis, speed=None, orders=None)
+
+
+@pytest.mark.parametrize(
+    ("factor", "verdict"), [(1.0, "unchanged"), (2.5, "worse"), (0.12, "cured"), (0.4, "improved")]
+)
+def test_without_a_speed_the_whole_shake_is_compared_and_it_is_said(factor: float, verdict: str) -> None:
+    """An amplitude times f is 20 log10 f dB. A whole shake of 1 m/s2 is far over what a sound car shows."""
+    before = _no_speed(made({}, other=(Line(23.0, None, 1.0, 30.0),)))
+    after = _no_speed(made({}, AFTER, other=(Line(23.0, None, factor, 30.0),)))
+    got = repair.compare(before, after, engine=FOUR)
+    assert got.verdict == verdict
+    assert got.change_db == pytest.approx(db(factor), abs=0.3)
     assert "speed" in got.why
+    assert "whole shake" in got.why
+    assert not got.changes
+
+
+@pytest.mark.parametrize("hold", [None, "sweep", "raised"], ids=["not said", "sweep", "on the road"])
+def test_without_a_speed_only_what_was_held_alike_is_compared(hold: SpeedHold | None) -> None:
+    """In gear at a raised speed is the road: its shake depends on how fast the car went."""
+    before, after = (_no_speed(made(SOUND, replace(c, speed_hold=hold))) for c in (WHEEL, AFTER))
+    got = repair.compare(before, after, engine=FOUR)
+    assert got.verdict == "cannot-tell"
+    assert got.change_db is None
+    assert "speed" in got.why
+
+
+def test_the_whole_shake_is_the_area_under_the_density() -> None:
+    """A flat density g over a band of B hertz holds the mean square g B (definition of density)."""
+    level = lines.level_of_whole(made({}, floor=2e-4), 3.0, 80.0)
+    assert level is not None
+    assert level.ms == pytest.approx(2e-4 * 77.0, rel=0.01)
+    assert lines.level_of_whole(made({}), 3.0, 99.0) is None  # too near half of 200 samples a second
 
 
 def test_a_difference_in_speed_is_told_and_widens_the_interval() -> None:

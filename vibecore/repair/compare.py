@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.comfort import comfort_words
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Line, OrderChange, Repair, VerdictName
+from vibecore.model import Analysis, OrderChange, Repair, VerdictName
+from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, likeness
 from vibecore.repair.lines import (
     Z_95,
@@ -19,12 +19,13 @@ from vibecore.repair.lines import (
     level_at_hz,
     level_at_order,
     level_between_orders,
+    level_of_whole,
     order_change,
     standing_out,
     total,
 )
-from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
-from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level
+from vibecore.repair.significance import is_unchanged, smallest_visible_db
+from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -33,11 +34,11 @@ DEFAULT_PLACING_DB = 1.5
 Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
 _NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
-_NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
-_NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
-_NEW_LINE_SHARE = 0.1  # and is at least this share of the whole shake's rms
-_MOST_NEW_LINES = 3
 _LONGEST_ADVICE_S = 300.0
+_WHOLE_FROM_HZ, _WHOLE_SHARE = (
+    3.0,
+    0.4,
+)  # the whole shake: above the body's sway, to this share of the slower rate
 
 
 @dataclass(frozen=True)
@@ -69,11 +70,13 @@ def compare(
     courses: for an order, its level in dB over frequency, to correct a difference in speed.
     """
     like = likeness(before, after)
-    if like.blocking is not None:
+    if like.blocking is not None and not like.whole:
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
     named = bool(fault_hz) or fault_between is not None
     orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
     pairs = _pairs(before, after, orders, fault_hz, fault_between, engine, courses)
+    if like.whole and not pairs:
+        pairs, orders = _whole_shake(before, after), ()
     changes = _all_changes(before, after, orders, like, placing_db, courses)
     if not pairs:
         why = (
@@ -88,11 +91,13 @@ def compare(
     result = _Result(first, second, change(first, second), extra, usual, names)
     verdict = _verdict(result)
     half = Z_95 * result.sd_db
-    notes = [*like.notes, *_new_lines(before, after, changes, orders), *_felt(before, after)]
+    notes = [*like.notes, *new_lines(before, after, changes, orders), *felt(before, after)]
     if verdict in ("unchanged", "cannot-tell"):
         notes.append(_power(result, before, after))
-    db = result.change.db
-    return Repair(verdict, db, db - half, db + half, _why(verdict, result), changes, tuple(notes))
+    db, why = result.change.db, _why(verdict, result)
+    if like.blocking is not None:
+        why = f"{like.blocking} What can be compared all the same: {why[0].lower()}{why[1:]}"
+    return Repair(verdict, db, db - half, db + half, why, changes, tuple(notes))
 
 
 def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
@@ -156,6 +161,22 @@ def _pairs(
     return pairs
 
 
+def _whole_shake(before: Analysis, after: Analysis) -> list[_Pair]:
+    """Whatever shakes, in the band that both recordings can show: for recordings without orders."""
+    high = _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
+    b, a = (level_of_whole(one, _WHOLE_FROM_HZ, high) for one in (before, after))
+    if b is None or a is None:
+        return []
+    return [
+        _Pair(
+            f"the whole shake, {_WHOLE_FROM_HZ:.0f} to {high:.0f} Hz",
+            b,
+            a,
+            sound_whole(before.condition.place),
+        )
+    ]
+
+
 def _at_order(
     before: Analysis, after: Analysis, order: float, courses: Mapping[float, Course] | None
 ) -> tuple[Level, Level] | None:
@@ -203,9 +224,8 @@ def _verdict(result: _Result) -> VerdictName:
 
 def _why(verdict: VerdictName, r: _Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
-    moved = (
-        f"The fault's own lines ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
-    )
+    lines = r.names if r.names.startswith("the whole") else f"the fault's own lines ({r.names})"
+    moved = f"{lines[0].upper()}{lines[1:]} went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
     moved += f": {r.change.db:+.1f} dB ({low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
@@ -240,54 +260,3 @@ def _power(r: _Result, before: Analysis, after: Analysis) -> str:
             float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
         )
     return f"{told} Record {max(needed_s, used_s):.0f} s each time for {best_db:.1f} dB."
-
-
-def _new_lines(
-    before: Analysis, after: Analysis, changes: Sequence[OrderChange], fault_orders: Sequence[float]
-) -> list[str]:
-    """Lines that were not there before, and orders outside the fault that surely rose: the strongest few."""
-    if after.orders is None:
-        return []
-    least = _NEW_LINE_SHARE * after.overall.rms_m_s2
-    fresh = [ln for ln in after.orders.other_lines if ln.rms_m_s2 >= least and _is_new(ln, before)]
-    found = [
-        (ln.rms_m_s2, f"New since the repair: {_line_name(ln)}, {ln.rms_m_s2:.3g} m/s2.") for ln in fresh
-    ]
-    found += [
-        (c.after_m_s2, f"Engine order {c.order:g} rose by {c.change_db:.1f} dB to {c.after_m_s2:.3g} m/s2.")
-        for c in changes
-        if c.order not in fault_orders
-        and c.after_m_s2 >= least
-        and c.low_db > 0
-        and c.change_db > _NEW_LINE_DB
-    ]
-    return [text for _, text in sorted(found, reverse=True)[:_MOST_NEW_LINES]]
-
-
-def _is_new(line: Line, before: Analysis) -> bool:
-    if line.above_floor_db < _NEW_LINE_FLOOR_DB:
-        return False
-    was = [level_at_hz(before, line.frequency_hz)]
-    if line.order is not None:
-        was.append(level_at_order(before, line.order))
-    return all(lv is not None and 10 * np.log10(line.rms_m_s2**2 / lv.guarded) > _NEW_LINE_DB for lv in was)
-
-
-def _line_name(line: Line) -> str:
-    order = f" (engine order {line.order:.2f})" if line.order is not None else ""
-    return f"a line at {line.frequency_hz:.1f} Hz{order}"
-
-
-def _felt(before: Analysis, after: Analysis) -> list[str]:
-    """The weighted values side by side: information, no safety limit; words for the seat only."""
-    b, a = before.overall, after.overall
-    if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
-        return []
-    told = f"As felt ({a.weighting}): {b.weighted_rms_m_s2:.3g} m/s2 before, {a.weighted_rms_m_s2:.3g} after"
-    step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
-    if abs(step_db) < FELT_DB:
-        told += ", a change that few people feel"
-    if before.condition.place == "seat":
-        words = [" to ".join(comfort_words(o.weighted_rms_m_s2 or 0.0)) for o in (b, a)]
-        told += f"; people in a vehicle call the first {words[0]}, the second {words[1]}"
-    return [f"{told}. For information, not a safety limit."]

@@ -43,7 +43,7 @@ def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> Fault
     """The lines that belong to a cause (design: physics of each); for a cause without lines of its own, or
     none named, the orders that stand out most."""
     below_firing = tuple(o for o in engine.orders if o < engine.firing_order)
-    other = before.orders.other_lines if before.orders is not None else ()
+    other = before.orders.other_lines if before.orders is not None else before.lines
     match cause_id:
         case "cylinder-misfire" if below_firing:
             return FaultLines(below_firing)
@@ -112,9 +112,10 @@ def repair_of_job(
 
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
-    def unlike(before: Analysis) -> tuple[bool, float]:
+    def unlike(before: Analysis) -> tuple[bool, bool, float]:
         like = likeness(before, after)
-        return like.blocking is not None, float(np.hypot(like.extra_sd_db, like.speed_sd_db))
+        apart = float(np.hypot(like.extra_sd_db, like.speed_sd_db))
+        return like.blocking is not None and not like.whole, like.whole, apart
 
     return min(befores, key=unlike)
 

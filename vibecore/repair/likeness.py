@@ -16,23 +16,29 @@ SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altoget
 SPEED_SD_DB_PER_OCTAVE = 12.0
 # A unit's load on the engine moves the firing order by a few dB. Common practice, no source.
 ACCESSORY_SD_DB = 2.0
+UNKNOWN_OCTAVES = (
+    0.1  # an idle held alike returns to within some percent (7 % here): common practice, no source
+)
 TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
 _UNLOADED = {"neutral", "park"}
 
 
 @dataclass(frozen=True)
 class Likeness:
-    """blocking: why the two cannot be compared, or None. extra_sd_db: what the differences may do to levels,
-    apart from speed, whose share speed_sd_db is for orders that have no known course over speed."""
+    """blocking: why the two cannot be compared order by order, or None; if only a speed is not known, `whole`
+    says that the whole shake can be compared. extra_sd_db: what the differences may do to levels, apart from
+    speed, whose share speed_sd_db is for orders that have no known course over speed."""
 
     blocking: str | None
     notes: tuple[str, ...]
     extra_sd_db: float
     speed_sd_db: float
+    whole: bool = False
 
 
 def likeness(before: Analysis, after: Analysis) -> Likeness:
-    blocking = _blocking(before, after)
+    unlike, unknown = _conditions_unlike(before, after), _not_known(before, after)
+    blocking = unlike or unknown or _speeds_unlike(before, after)
     notes = [*_accessory_notes(before, after), *_phone_notes(before, after)]
     octaves = _octaves_apart(before, after)
     if abs(octaves) > np.log2(1 + SPEED_NOTE_SHARE) and before.speed and after.speed:
@@ -42,10 +48,19 @@ def likeness(before: Analysis, after: Analysis) -> Likeness:
         )
     other_units = set(before.condition.accessories) != set(after.condition.accessories)
     extra = ACCESSORY_SD_DB if other_units else 0.0
-    return Likeness(blocking, tuple(notes), extra, SPEED_SD_DB_PER_OCTAVE * abs(octaves))
+    speed_sd_db = SPEED_SD_DB_PER_OCTAVE * (abs(octaves) if unknown is None else UNKNOWN_OCTAVES)
+    whole = unlike is None and unknown is not None and _held(before) and _held(after)
+    return Likeness(blocking, tuple(notes), extra, speed_sd_db, whole)
 
 
-def _blocking(before: Analysis, after: Analysis) -> str | None:
+def _held(analysis: Analysis) -> bool:
+    """Whether the engine ran at one speed that it comes back to: on the road and in a sweep it does not."""
+    condition = analysis.condition
+    on_road = condition.gear in ("drive", "reverse") and condition.speed_hold == "raised"
+    return condition.speed_hold in ("idle", "raised") and not on_road
+
+
+def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
     b, a = before.condition, after.condition
     if b.place and a.place and b.place != a.place:
         return f"The phone was on the {b.place} before and on the {a.place} after: use the same place twice."
@@ -55,6 +70,10 @@ def _blocking(before: Analysis, after: Analysis) -> str | None:
         return f"Before was at '{b.speed_hold}', after at '{a.speed_hold}': record both alike."
     if "engine off" in (b.speed_hold, a.speed_hold):
         return "The engine was off: there is no engine shake to compare."
+    return None
+
+
+def _not_known(before: Analysis, after: Analysis) -> str | None:
     for name, analysis in (("before", before), ("after", after)):
         if analysis.speed is None:
             return (
@@ -63,6 +82,10 @@ def _blocking(before: Analysis, after: Analysis) -> str | None:
             )
         if analysis.orders is None:
             return "Say how many cylinders the engine has: without that no engine order can be compared."
+    return None
+
+
+def _speeds_unlike(before: Analysis, after: Analysis) -> str | None:
     if abs(_octaves_apart(before, after)) > np.log2(1 + SPEED_LIMIT_SHARE):
         return (
             f"The engine ran at {_rpm(before):.0f} rpm before and {_rpm(after):.0f} after: too far apart "

@@ -103,6 +103,18 @@ def level_between_orders(analysis: Analysis, top_order: float) -> Level | None:
     return Level(ms, ms * _BURSTS / float(np.sqrt(max(inside.sum() * step * _revolutions(analysis), 1.0))))
 
 
+def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level | None:
+    """The whole shake between two frequencies, whatever makes it; None if the recording does not reach."""
+    spectrum = analysis.spectrum_hz
+    inside = (spectrum.x >= low_hz) & (spectrum.x <= high_hz)
+    if np.count_nonzero(inside) < 2 or high_hz > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+        return None
+    psd, step = spectrum.psd[inside], float(spectrum.x[1] - spectrum.x[0])
+    ms = float(psd.sum() * step)
+    scatter = float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0))) * step
+    return Level(ms, _BURSTS * scatter)
+
+
 def _revolutions(analysis: Analysis) -> float:
     """Crank revolutions of the samples that count."""
     speed_hz = analysis.speed.mean_rpm / 60 if analysis.speed is not None else 0.0

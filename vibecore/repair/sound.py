@@ -57,6 +57,8 @@ _NO_ORDER = SoundLevel(-50.0, 12.0)  # a line between the half orders
 _BETWEEN_ORDERS = SoundLevel(
     -36.0, 8.0
 )  # all that lies between the half orders: cycles are never quite alike
+# The whole shake: idle levels of good cars 0.1 m/s2 at wheel or seat (order of magnitude, from memory).
+_WHOLE = SoundLevel(-19.0, 6.0)
 _ENGINE_NOT_KNOWN = SoundLevel(-30.0, 12.0)  # which order fires was not said
 # Common practice, no source: the engine itself shakes as much more as its mounts hold back.
 _PLACE_DB: dict[Place | None, float] = {"engine": 18.0}
@@ -71,6 +73,11 @@ def sound_level(order: float, engine: Engine | None, place: Place | None) -> Sou
 def sound_between(place: Place | None) -> SoundLevel:
     """Typical level of sound cars at idle between the half orders, below the firing order."""
     return SoundLevel(_BETWEEN_ORDERS.median_db + _PLACE_DB.get(place, 0.0), _BETWEEN_ORDERS.spread_db)
+
+
+def sound_whole(place: Place | None) -> SoundLevel:
+    """Typical level of the whole shake of sound cars at idle."""
+    return SoundLevel(_WHOLE.median_db + _PLACE_DB.get(place, 0.0), _WHOLE.spread_db)
 
 
 def _kind(order: float, engine: Engine | None) -> SoundLevel:

@@ -1,0 +1,68 @@
+"""What is told beside the verdict: lines that are new, and what a person feels of the change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vibecore.comfort import comfort_words
+from vibecore.model import Analysis, Line, OrderChange
+from vibecore.repair.lines import level_at_hz, level_at_order
+from vibecore.repair.significance import FELT_DB
+
+_NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
+_NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
+_NEW_LINE_SHARE = 0.1  # and is at least this share of the whole shake's rms
+_MOST_NEW_LINES = 3
+
+
+def new_lines(
+    before: Analysis, after: Analysis, changes: Sequence[OrderChange], fault_orders: Sequence[float]
+) -> list[str]:
+    """Lines that were not there before, and orders outside the fault that surely rose: the strongest few."""
+    if after.orders is None:
+        return []
+    least = _NEW_LINE_SHARE * after.overall.rms_m_s2
+    fresh = [ln for ln in after.orders.other_lines if ln.rms_m_s2 >= least and _is_new(ln, before)]
+    found = [
+        (ln.rms_m_s2, f"New since the repair: {_line_name(ln)}, {ln.rms_m_s2:.3g} m/s2.") for ln in fresh
+    ]
+    found += [
+        (c.after_m_s2, f"Engine order {c.order:g} rose by {c.change_db:.1f} dB to {c.after_m_s2:.3g} m/s2.")
+        for c in changes
+        if c.order not in fault_orders
+        and c.after_m_s2 >= least
+        and c.low_db > 0
+        and c.change_db > _NEW_LINE_DB
+    ]
+    return [text for _, text in sorted(found, reverse=True)[:_MOST_NEW_LINES]]
+
+
+def _is_new(line: Line, before: Analysis) -> bool:
+    if line.above_floor_db < _NEW_LINE_FLOOR_DB:
+        return False
+    was = [level_at_hz(before, line.frequency_hz)]
+    if line.order is not None:
+        was.append(level_at_order(before, line.order))
+    return all(lv is not None and 10 * np.log10(line.rms_m_s2**2 / lv.guarded) > _NEW_LINE_DB for lv in was)
+
+
+def _line_name(line: Line) -> str:
+    order = f" (engine order {line.order:.2f})" if line.order is not None else ""
+    return f"a line at {line.frequency_hz:.1f} Hz{order}"
+
+
+def felt(before: Analysis, after: Analysis) -> list[str]:
+    """The weighted values side by side: information, no safety limit; words for the seat only."""
+    b, a = before.overall, after.overall
+    if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
+        return []
+    told = f"As felt ({a.weighting}): {b.weighted_rms_m_s2:.3g} m/s2 before, {a.weighted_rms_m_s2:.3g} after"
+    step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
+    if abs(step_db) < FELT_DB:
+        told += ", a change that few people feel"
+    if before.condition.place == "seat":
+        words = [" to ".join(comfort_words(o.weighted_rms_m_s2 or 0.0)) for o in (b, a)]
+        told += f"; people in a vehicle call the first {words[0]}, the second {words[1]}"
+    return [f"{told}. For information, not a safety limit."]
