@@ -23,6 +23,7 @@ STYLE = """<style>
 [data-testid="stExpandSidebarButton"] {min-height: 3rem; min-width: 6rem; border: 1px solid #0072B2;}
 [data-testid="stExpandSidebarButton"]::after {content: "Menu"; font-size: 1rem; color: #1F2328;}
 .stButton button, .stDownloadButton button, .stFormSubmitButton button {min-height: 3rem;}
+[data-testid="stPopover"] button {min-height: 3rem;}
 [data-testid="stSidebarNavLink"] {min-height: 3rem; font-size: 1.1rem;}
 a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid #D55E00 !important;}
 [data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import cache
+import doable
 import state
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -39,7 +40,12 @@ def sentence(text: str) -> str:
 
 
 def results(work: state.Work) -> cache.Results:
-    """The job's results. While they take time, a line says what is being done, and a button stops it."""
+    """The job's results, with checks that this person can make."""
+    return doable.with_doable_checks(_results(work), work)
+
+
+def _results(work: state.Work) -> cache.Results:
+    """While they take time, a line says what is being done, and a button stops it."""
     key = cache.key_of(work.job, work.case)
     if cache.at_hand(work.job, work.case):
         return cache.results(state.store(), work.job, work.case)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import doable
 import state
 import streamlit as st
 import widgets
@@ -26,18 +27,27 @@ def page() -> None:
         st.markdown("Causes can be ranked once there is a recording that can be read.")
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
+    for word in sorted(doable.words_of(work.job.notes).intersection(doable.FIRST)):
+        text = f"{doable.label(word)}: have that seen to before anything else."
+        st.warning(widgets.plain(text), icon=":material/warning:")
     _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
     st.header("The likeliest first")
     widgets.show_causes(diagnosis.causes)
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
+    _show_left_out(work)
     _show_done(work)
 
 
 def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
+    if diagnosis.repair is not None and diagnosis.repair.verdict == "cured":
+        st.markdown("The repair is proven: nothing is left to check.")
+        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+        return
     if not diagnosis.next_checks:
-        st.markdown("No further check would tell more. Mend what is likeliest, then record again.")
+        left = " of those you can make" if doable.words_of(work.job.notes) else ""
+        st.markdown(f"No further check{left} would tell more. Mend what is likeliest, then record again.")
         return
     first, *others = diagnosis.next_checks
     st.header("Check next")
@@ -60,6 +70,34 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
         for outcome in row.outcome:
             if st.button(widgets.plain(outcome.name), key=f"{check.id} {outcome.id}"):
                 _keep_outcome(work, check, outcome.id, outcome.name, diagnosis)
+    _offer_another(work, row)
+
+
+def _offer_another(work: state.Work, row: CheckRow) -> None:
+    """What the person lacks for this check, or what forbids it: it and those like it are then left out."""
+    said = doable.words_of(work.job.notes)
+    with st.popover("I cannot do this check", key=f"cannot {row.id}"):
+        for word in doable.reasons(row):
+            if st.button(widgets.plain(doable.label(word)), key=f"cannot {row.id} {word}"):
+                _keep_words(work, said | {word}, "Left out what needs that.")
+
+
+def _show_left_out(work: state.Work) -> None:
+    """What was said to be lacking, each to be taken back."""
+    said = doable.words_of(work.job.notes)
+    if not said:
+        return
+    st.header("Left out for now")
+    for word in sorted(said):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(widgets.plain(doable.label(word)))
+            if st.button("Take back", key=f"take back {word}"):
+                _keep_words(work, said - {word}, "Taken back.")
+
+
+def _keep_words(work: state.Work, words: frozenset[str], done: str) -> None:
+    state.hold(state.store().save(work.job, notes=doable.notes_with(work.job, words)), done)
+    st.rerun()
 
 
 def _row(check_id: str) -> CheckRow | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, cast
 
+import doable
 import state
 import streamlit as st
 import widgets
@@ -45,7 +46,8 @@ def _new_job() -> None:
         gearbox = st.segmented_control("Gearbox", ["automatic", "manual"])
         if st.form_submit_button("Start the job", type="primary"):
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
-            state.hold(new_job(state.store(), title, vehicle, Symptoms(), {}), "Job started.")
+            notes = doable.handed_on(state.store())
+            state.hold(new_job(state.store(), title, vehicle, Symptoms(), notes), "Job started.")
             st.switch_page(state.page("record"))
 
 

@@ -51,7 +51,9 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
 
     monkeypatch.syspath_prepend(str(APP))
     forget = [
-        name for name in sys.modules if name.split(".")[0] in ("state", "cache", "widgets", "app_pages")
+        name
+        for name in sys.modules
+        if name.split(".")[0] in ("state", "cache", "doable", "widgets", "app_pages")
     ]
     for name in forget:
         monkeypatch.delitem(sys.modules, name)

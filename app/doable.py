@@ -1,0 +1,72 @@
+"""What the person at the car said they do not have, cannot do or must not do now, and the checks left by it.
+
+Kept in the job's notes as words of checks.toml: a tool, a skill, a state of the car, or the id of one check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+
+import cache
+import state
+
+from vibecore.causes.load import CheckRow, catalogue
+from vibecore.causes.planning import plan
+from vibecore.store import Job, Store
+
+NOTE = "cannot"  # key of the notes: one word a line
+HELPER, NO_HELPER = "helper", "no helper"  # a skill and a state that mean the same
+FIRST = ("fuel smell", "brake weak", "belt damaged", "overheating")  # seen to before anything else is done
+
+
+def words_of(notes: Mapping[str, str]) -> frozenset[str]:
+    """What was said so far."""
+    return frozenset(filter(None, notes.get(NOTE, "").split("\n")))
+
+
+def notes_with(job: Job, words: Collection[str]) -> dict[str, str]:
+    """The job's notes with these words in place of those said so far."""
+    return {**job.notes, NOTE: "\n".join(sorted(words))}
+
+
+def reasons(row: CheckRow) -> tuple[str, ...]:
+    """Every word that would keep this check from being made; its own id comes last."""
+    states = (word for word in row.unsafe_when if word != NO_HELPER)
+    return (*row.skills, *row.tools, *states, row.id)
+
+
+def label(word: str) -> str:
+    """The word as the person would say it."""
+    known = catalogue()
+    if word in known.states:
+        text = known.states[word]
+        return text[0].upper() + text[1:]
+    if any(word == row.id for row in known.checks):
+        return f"Skip: {known.check(word).name}"
+    skill = word != HELPER and any(word in row.skills for row in known.checks)
+    return f"Not for me: {word}" if skill else f"No {word}"
+
+
+def handed_on(store: Store) -> dict[str, str]:
+    """Notes of a new job: tools and skills are lacking from one car to the next, as in the latest job."""
+    latest = store.jobs()[:1]
+    said = words_of(store.open(latest[0].id).notes) if latest else frozenset()
+    rows = catalogue().checks
+    lasting = said & {word for row in rows for word in (*row.tools, *row.skills)}
+    return {NOTE: "\n".join(sorted(lasting))} if lasting else {}
+
+
+def with_doable_checks(found: cache.Results, work: state.Work) -> cache.Results:
+    """The results with checks that this person can make."""
+    words = words_of(work.job.notes)
+    if not words or found.diagnosis is None:
+        return found
+    checks = plan(
+        found.diagnosis.causes,
+        work.case.checks,
+        symptoms=work.case.symptoms,
+        lacking=words,
+        state=words | ({NO_HELPER} if HELPER in words else frozenset()),
+    )
+    return replace(found, diagnosis=replace(found.diagnosis, next_checks=checks))
