@@ -16,7 +16,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.contract import all_warnings
 from vibecore.figures import Picture
-from vibecore.model import Analysis, PlannedCheck, RankedCause
+from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
 from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
@@ -115,13 +115,20 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:
     with st.expander("Why", expanded=place == 1):
         evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
         for item in evidence[:most]:
-            seen = f" Seen in {plain(', '.join(item.seen_in))}." if item.seen_in else ""
-            st.markdown(f"- **{SAYS[item.says]}:** {plain(sentence(item.text))}{seen}")
+            st.markdown(f"- **{SAYS[item.says]}:** {plain(sentence(item.text) + seen_words(item))}")
         if most is not None and len(evidence) > most:
             st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
         if cause.suspects:
             names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
             st.markdown(f"- **Inside that:** {plain(names)}")
+
+
+def seen_words(item: Evidence) -> str:
+    """The recordings it was seen in, as far as its text does not name them already."""
+    unnamed = [name for name in item.seen_in if not re.search(rf"(?<![\w-]){re.escape(name)}", item.text)]
+    if not unnamed:
+        return ""
+    return f" {'Seen' if len(unnamed) == len(item.seen_in) else 'Also'} in {', '.join(unnamed)}."
 
 
 def show_causes(causes: Sequence[RankedCause], most: int | None = None, evidence: int | None = None) -> None:

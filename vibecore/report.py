@@ -13,14 +13,14 @@ from html import escape
 from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, orders_svg
-from vibecore.model import Analysis, Diagnosis, RankedCause, Repair
+from vibecore.model import Analysis, Diagnosis, RankedCause
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     VERDICTS,
     condition_words,
-    decibels,
     overall_words,
     percent,
+    repair_sentences,
     speed_words,
 )
 
@@ -81,17 +81,6 @@ def report_html(
         + "\n".join(body)
         + "\n</body></html>\n"
     )
-
-
-def repair_sentences(repair: Repair) -> tuple[str, ...]:
-    """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
-    change = ""
-    if repair.change_db is not None:
-        change = f"The fault's own lines are {decibels(repair.change_db)}"
-        if repair.low_db is not None and repair.high_db is not None:
-            change += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
-        change += "."
-    return tuple(filter(None, (change, repair.why, *repair.notes)))
 
 
 def _section(heading: str, content: str) -> str:

@@ -166,15 +166,23 @@ def check_lines(check: PlannedCheck) -> list[str]:
     return lines + _wrapped([f"Caution: {c}" for c in check.cautions], lead="    ", hang="  ")
 
 
+def repair_sentences(repair: Repair) -> tuple[str, ...]:
+    """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
+    change = ""
+    if repair.change_db is not None:
+        change = f"The fault's own lines are {decibels(repair.change_db)}"
+        if f"{repair.change_db:+.1f} dB" in repair.why:
+            change = change.split(" (")[0]  # the reason has the number, with its interval
+        elif repair.low_db is not None and repair.high_db is not None:
+            change += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
+        change += "."
+    return tuple(filter(None, (change, repair.why, *repair.notes)))
+
+
 def repair_lines(repair: Repair) -> list[str]:
     """The verdict, why, and the orders that surely changed."""
-    head = f"Repair: {VERDICTS[repair.verdict]}."
-    if repair.change_db is not None:
-        head += f" The fault's own lines are {decibels(repair.change_db)}"
-        if repair.low_db is not None and repair.high_db is not None:
-            head += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
-        head += "."
-    lines = wrap_all([head]) + _wrapped([repair.why, *repair.notes])
+    first, *others = repair_sentences(repair) or ("",)
+    lines = wrap_all([f"Repair: {VERDICTS[repair.verdict]}. {first}"]) + _wrapped(others)
     return lines + [
         f"  {order_name(c.order)}: {_size(c.before_m_s2)} before, {_size(c.after_m_s2)} after, "
         f"{c.change_db:+.1f} dB ({c.low_db:+.1f} to {c.high_db:+.1f})"

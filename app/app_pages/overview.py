@@ -13,8 +13,7 @@ from vibecore.engine import Vehicle
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import next_step
-from vibecore.report import repair_sentences
-from vibecore.words import VERDICTS, speed_words
+from vibecore.words import VERDICTS, repair_sentences, speed_words
 
 
 def page() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import state
 import streamlit as st
@@ -12,8 +13,7 @@ from vibecore import figures
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Repair
 from vibecore.plan import after_repair
-from vibecore.report import repair_sentences
-from vibecore.words import VERDICTS
+from vibecore.words import VERDICTS, repair_sentences
 
 
 def page() -> None:
@@ -44,7 +44,7 @@ def _ask_for_one(work: state.Work) -> None:
 def _show_verdict(repair: Repair, engine: Engine) -> None:
     tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
     tell(f"### {VERDICTS[repair.verdict]}")
-    first, *others = repair_sentences(repair)
+    first, *others = repair_sentences(repair) or ("",)
     st.markdown(widgets.plain(first))
     if repair.changes:
         widgets.show_picture(figures.before_after(repair, engine), "change")
@@ -53,13 +53,25 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
 
 
 def _compare_two(analyses: Sequence[Analysis], engine: Engine) -> None:
-    """Any two recordings whose speed is known, as the person chooses; first and last to begin with."""
+    """Any two recordings whose speed is known, as the person chooses."""
     if len(analyses) < 2:
         return
     st.header("Compare any two")
     names = [a.name for a in analyses]
-    first = st.selectbox("First", names, 0, key="compare first")
-    second = st.selectbox("Second", names, len(names) - 1, key="compare second")
+    one, other = _first_pair(analyses)
+    first = st.selectbox("First", names, one, key="compare first")
+    second = st.selectbox("Second", names, other, key="compare second")
     by_name = {a.name: a for a in analyses}
     if first != second:
         widgets.show_picture(figures.overlay(by_name[first], by_name[second], engine), "overlay")
+
+
+def _first_pair(analyses: Sequence[Analysis]) -> tuple[int, int]:
+    """Places of the two to begin with: one after a repair and one before it made alike, else the two ends."""
+    afters = [i for i, a in enumerate(analyses) if a.condition.stage == "after"]
+    for after in afters:
+        how = replace(analyses[after].condition, stage="before", tachometer_rpm=None)
+        alike = [i for i, a in enumerate(analyses) if replace(a.condition, tachometer_rpm=None) == how]
+        if alike:
+            return alike[0], after
+    return 0, len(analyses) - 1

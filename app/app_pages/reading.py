@@ -39,6 +39,8 @@ def _show_words(analysis: Analysis) -> None:
         if line:
             st.markdown(widgets.plain(line))
     for warning in all_warnings(analysis):
+        if warning.message == analysis.overall.cut_off_note:
+            continue  # true of every phone, and said above
         st.warning(widgets.plain(warning.message))
 
 

@@ -13,7 +13,7 @@ from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition
 from vibecore.jobs import add_files, case_of, new_job, save_case
-from vibecore.model import Symptoms
+from vibecore.model import Evidence, Symptoms
 from vibecore.safe_names import clean_name
 from vibecore.store import NewFile, Store
 
@@ -253,6 +253,31 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
     text = words(start("proof"))
     assert "### Cured" in text
     assert "5.1 times weaker" in text
+
+
+def test_nothing_is_said_twice(start, job, store, monkeypatch):
+    seen = Evidence(
+        "for", 9.0, "Order 2 is 9 dB up in drive-idle.csv: a bad mount", ("idle.csv", "drive-idle.csv")
+    )
+    cause = replace(made.diagnosis().causes[0], evidence=(seen,))
+    why = "The fault's own lines (order 2) went from 0.4 to 0.08 m/s2: -14.2 dB (-15.6 to -12.8)."
+    repair = replace(made.diagnosis(repaired=True).repair, why=why)
+    monkeypatch.setattr(
+        "vibecore.pipeline.diagnose_analysed",
+        lambda _case, analyses: replace(made.diagnosis(*analyses), causes=(cause,), repair=repair),
+    )
+    keep(store, store.open(job.head.id), "after drive idle.csv")
+    assert "Order 2 is 9 dB up in drive-idle.csv: a bad mount. Also in idle.csv." in words(start("causes"))
+    proof = words(start("proof"))
+    assert proof.count("-14.2 dB") == proof.count("-12.8") == 1
+    assert "The fault's own lines are 5.1 times weaker." in proof
+    assert words(start("reading")).count("The phone hears nothing above 50 Hz.") == 1
+
+
+def test_the_comparison_begins_with_two_recordings_made_alike(start, job, store):
+    keep(store, store.open(job.head.id), "after drive idle.csv")
+    boxes = {s.label: s.value for s in start("proof").selectbox}
+    assert boxes == {"First": "drive-idle.csv", "Second": "after drive idle.csv"}
 
 
 def test_the_later_of_two_windows_is_told(start, job, store):
