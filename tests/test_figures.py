@@ -14,6 +14,7 @@ from scipy.signal import welch
 
 from tests.app import made
 from vibecore import figures
+from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
@@ -149,3 +150,16 @@ def test_two_recordings_over_each_other():
     assert picture.rows[-1] == ("twice firing (order 4)", "cannot be seen", "cannot be seen")
     with pytest.raises(ValueError, match="speed is not known"):
         figures.overlay(first, made.analysis(speed=False), FOUR)
+
+
+def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
+    view = CycleView(
+        np.arange(0.0, 720.0, 10.0), np.ones(72), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0
+    )
+    picture = figures.cycle(view, FOUR)
+    assert "60 % of the mean" in picture.sentence
+    assert "not known" in picture.sentence  # which cylinder is number one
+    assert ("firing 2, against the mean", "60 %") in picture.rows
+    assert ("firings missed a minute", "12") in picture.rows
+    assert len(picture.figure.data[-1].x) == 72
+    assert tuple(picture.figure.layout.xaxis.range) == (0, 720)

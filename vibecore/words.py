@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
+from vibecore.beats import Beat
 from vibecore.contract import all_warnings
 from vibecore.model import (
     Analysis,
@@ -113,6 +114,18 @@ def overall_words(overall: Overall) -> str:
         felt = FELT_BY.get(overall.weighting, "weighted")
         text += f"; {_size(overall.weighted_rms_m_s2)} {felt} ({overall.weighting})"
     return text + "."
+
+
+def beat_words(beat: Beat | None) -> str:
+    """Why the shake comes and goes; empty if nothing beats."""
+    if beat is None:
+        return ""
+    low, high = (
+        f"{hz:.1f} Hz" + (f" ({order_name(order)})" if order is not None else "")
+        for hz, order in ((beat.low_hz, beat.low_order), (beat.high_hz, beat.high_order))
+    )
+    every = f"every {beat.period_s:.1f} s"
+    return f"The shake comes and goes {every}: two lines lie close together, {low} and {high}."
 
 
 def order_rows(levels: Sequence[OrderLevel]) -> list[str]:

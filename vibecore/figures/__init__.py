@@ -4,12 +4,14 @@ The sentence says what the picture shows; the table says the same to whoever can
 """
 
 from vibecore.figures.comparing import before_after, overlay
+from vibecore.figures.cycle import cycle
 from vibecore.figures.recording import order_spectrum, shake_budget, speed_over_time, trace, waterfall
 from vibecore.figures.style import Picture
 
 __all__ = [
     "Picture",
     "before_after",
+    "cycle",
     "order_spectrum",
     "overlay",
     "shake_budget",

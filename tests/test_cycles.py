@@ -1,0 +1,130 @@
+"""One working cycle, averaged: against waveforms written by formula and the standard error of a mean."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vibecore.cycles import average_cycle
+from vibecore.engine import Engine
+from vibecore.model import Floats, Signal, SpeedTrack
+
+FOUR = Engine(4)
+FS_HZ, RPM = 400.0, 720.0
+
+
+def made(
+    shake: Floats, seconds: float = 30.0, noise: float = 0.0, rpm: float = RPM
+) -> tuple[Signal, SpeedTrack]:
+    """A signal along the diagonal of the phone's axes; shake (n,) at even times."""
+    n = round(seconds * FS_HZ)
+    t = np.arange(n) / FS_HZ
+    accel = np.outer(shake, np.full(3, 3**-0.5)) + noise * np.random.default_rng(1).standard_normal((n, 3))
+    signal = Signal(FS_HZ, 0.0, accel, np.ones(n, bool), (0.0, seconds), True, 0.0)
+    track = SpeedTrack(t, np.full(n, rpm), rpm, rpm, rpm, 0.0, 0.99, "vibration", t * rpm / 60)
+    return signal, track
+
+
+def pulses(strengths: list[float], seconds: float = 30.0, missed: tuple[int, ...] = ()) -> Floats:
+    """A firing order that each firing scales, smoothly from one to the next: the trigonometric polynomial
+    through the strengths. missed: firings, counted from the start, that do not come at all."""
+    turns = np.arange(round(seconds * FS_HZ)) / FS_HZ * RPM / 60
+    count = len(strengths)
+    place = turns * count / 2  # firings since the start
+    lines = np.fft.fft(strengths) / count
+    scale = sum(
+        (lines[k] * np.exp(2j * np.pi * (k if k <= count // 2 else k - count) * place / count)).real
+        for k in range(count)
+    )
+    return np.asarray(scale * ~np.isin(np.floor(place + 0.5), missed) * np.cos(2 * np.pi * place))
+
+
+def test_the_mean_cycle_is_the_waveform_that_repeats() -> None:
+    """Orders 0.5 and 2 with known phases; noise of standard deviation s in N cycles leaves s / sqrt(N)."""
+    turns = np.arange(round(30 * FS_HZ)) / FS_HZ * RPM / 60
+    wave = 0.3 * np.cos(np.pi * turns + 0.4) + 0.5 * np.cos(4 * np.pi * turns - 1.0)
+    view = average_cycle(*made(wave, noise=0.1), FOUR)
+    assert view is not None
+    at = np.radians(view.angle_deg)  # half an order turns once in 720 degrees
+    truth = 0.3 * np.cos(at / 2 + 0.4) + 0.5 * np.cos(2 * at - 1.0)
+    sign = np.sign(np.dot(truth, view.mean_m_s2))  # a direction has no sign of its own
+    assert view.angle_deg[0] == 0.0
+    assert view.angle_deg[-1] < 720.0
+    np.testing.assert_allclose(sign * view.mean_m_s2, truth, atol=5 * 0.1 / np.sqrt(view.cycles))
+    assert view.cycles == pytest.approx(30 * RPM / 60 / 2, abs=2)
+    assert float(np.median(view.spread_m_s2)) == pytest.approx(0.1, rel=0.15)
+    share = (0.3**2 + 0.5**2) / 2
+    assert view.alike == pytest.approx(share / (share + 0.1**2), abs=0.03)
+
+
+@settings(max_examples=20, deadline=None)
+@given(strengths=st.lists(st.floats(0.3, 1.0), min_size=4, max_size=4))
+def test_each_firing_keeps_its_strength(strengths: list[float]) -> None:
+    view = average_cycle(*made(pulses(strengths)), FOUR)
+    assert view is not None
+    found = np.array(view.firings)
+    turned = [np.roll(strengths, k) / np.mean(strengths) for k in range(4)]
+    # Which firing comes first is not known: the order is right up to where it begins.
+    assert min(float(np.abs(found - one).max()) for one in turned) < 0.1  # places are tried to an eighth
+
+
+def test_imbalance_beside_even_firings_leaves_them_even() -> None:
+    """Order 1 turns with the crank and lies below the firing order: it is no firing's."""
+    turns = np.arange(round(30 * FS_HZ)) / FS_HZ * RPM / 60
+    view = average_cycle(*made(pulses([1.0] * 4) + 3.0 * np.cos(2 * np.pi * turns + 0.7)), FOUR)
+    assert view is not None
+    assert view.firings == pytest.approx([1.0] * 4, abs=0.02)
+
+
+def test_a_dead_cylinder_is_weak_every_time_and_so_not_missed() -> None:
+    view = average_cycle(*made(pulses([1.0, 1.0, 0.1, 1.0]), noise=0.05), FOUR)
+    assert view is not None
+    assert min(view.firings) < 0.25
+    assert view.missed_per_minute == 0.0
+
+
+def test_even_firings_are_even_and_none_is_missed() -> None:
+    view = average_cycle(*made(pulses([1.0] * 4), noise=0.02), FOUR)
+    assert view is not None
+    assert view.firings == pytest.approx([1.0] * 4, abs=0.05)
+    assert view.missed_per_minute == 0.0
+
+
+def test_missed_firings_are_counted() -> None:
+    """Five firings of half a minute do not come: ten a minute."""
+    view = average_cycle(*made(pulses([1.0] * 4, missed=(50, 121, 201, 333, 500)), noise=0.02), FOUR)
+    assert view is not None
+    assert view.missed_per_minute == pytest.approx(10.0, rel=0.05)
+
+
+def test_noise_is_not_alike_and_its_firings_are_not_told() -> None:
+    view = average_cycle(*made(np.zeros(12000), noise=0.1), FOUR)
+    assert view is not None
+    assert view.alike < 0.1
+    assert view.firings == ()
+    assert view.missed_per_minute is None
+
+
+def test_too_little_or_too_slow_gives_none() -> None:
+    signal, track = made(pulses([1.0] * 4, seconds=0.5), seconds=0.5)
+    assert average_cycle(signal, track, FOUR) is None
+    slow = made(np.zeros(12000), rpm=6000.0)  # firing 200 times a second, at half the rate
+    view = average_cycle(*slow, FOUR)
+    assert view is None or view.firings == ()
+
+
+def test_bad_samples_take_their_cycles_out() -> None:
+    signal, track = made(pulses([1.0] * 4))
+    good = signal.good.copy()
+    good[4000:6000] = False
+    spoiled = np.where(good[:, None], signal.accel_m_s2, 50.0)
+    whole = average_cycle(signal, track, FOUR)
+    view = average_cycle(replace(signal, accel_m_s2=spoiled, good=good), track, FOUR)
+    assert whole is not None
+    assert view is not None
+    assert view.cycles < whole.cycles - 25
+    np.testing.assert_allclose(view.mean_m_s2, whole.mean_m_s2, atol=0.02)

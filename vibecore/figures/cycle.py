@@ -1,0 +1,46 @@
+"""The picture of one working cycle."""
+
+from __future__ import annotations
+
+from vibecore.cycles import CycleView
+from vibecore.engine import Engine
+from vibecore.figures.style import BLUE, GREY, SKY, Picture, empty_figure
+
+NOT_WHICH = "Which of them is cylinder one is not known without a mark on the crank."
+
+
+def cycle(view: CycleView, engine: Engine) -> Picture:
+    """The mean cycle with its spread, and how strong each firing came through."""
+    fig = empty_figure("degrees of crank angle", "shake, m/s²")
+    upper, lower = view.mean_m_s2 + view.spread_m_s2, view.mean_m_s2 - view.spread_m_s2
+    edge = {"color": SKY, "width": 0}
+    fig.add_scatter(x=view.angle_deg, y=upper, line=edge, showlegend=False, hoverinfo="skip")
+    fig.add_scatter(
+        x=view.angle_deg, y=lower, line=edge, fill="tonexty", name="two cycles in three", hoverinfo="skip"
+    )
+    fig.add_scatter(
+        x=view.angle_deg, y=view.mean_m_s2, name="mean of all cycles", line={"color": BLUE, "width": 2}
+    )
+    fig.add_hline(y=0, line={"color": GREY, "width": 1})
+    turn = 360.0 / engine.cycle_order
+    fig.update_xaxes(range=[0, turn], tickmode="linear", dtick=turn / 4)
+    rows = [
+        ("cycles averaged", f"{view.cycles}"),
+        ("shake that repeats from cycle to cycle", f"{100 * view.alike:.0f} %"),
+    ]
+    rows += [(f"firing {k}, against the mean", f"{100 * v:.0f} %") for k, v in enumerate(view.firings, 1)]
+    if view.missed_per_minute is not None:
+        rows.append(("firings missed a minute", f"{view.missed_per_minute:.0f}"))
+    return Picture("One working cycle", _sentence(view), fig, ("what", "value"), tuple(rows))
+
+
+def _sentence(view: CycleView) -> str:
+    said = (
+        f"Mean of {view.cycles} cycles; {100 * view.alike:.0f} % of the shake repeats from one to the next."
+    )
+    if len(view.firings) > 1:
+        weakest = 100 * min(view.firings)
+        said += f" The weakest firing comes through with {weakest:.0f} % of the mean. {NOT_WHICH}"
+    if view.missed_per_minute:
+        said += f" About {view.missed_per_minute:.0f} firings a minute are missed."
+    return said
