@@ -15,6 +15,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.contract import all_warnings
+from vibecore.engine import Engine
 from vibecore.figures import Picture
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
 from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
@@ -24,6 +25,8 @@ SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
+TOO_SLOW = "slow"  # the phone's rate
+RATES_HZ = (100, 200, 400, 500)  # that phones offer
 ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
 CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM], "scrollZoom": False}
 
@@ -148,14 +151,33 @@ def show_check(check: PlannedCheck) -> None:
     show_cautions(check.cautions)
 
 
-def quality(analysis: Analysis) -> tuple[str, str]:
-    """A recording's quality in one line: an icon and the first thing to mind."""
-    warnings = [w for w in all_warnings(analysis) if w.code != WEIGHTING_NOTE]
-    if not warnings:
+def quality(analysis: Analysis, engine: Engine) -> tuple[str, str]:
+    """A recording's quality in one line: an icon and the first thing to mind, with its mend."""
+    unseen = _unseen_firing(analysis, engine)
+    told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set())
+    lines = [w.message for w in all_warnings(analysis) if w.code not in told]
+    if analysis.speed is None:
+        lines.reverse()  # why there is no speed comes last
+    if unseen:
+        lines.insert(0, unseen)
+    if not lines:
         return ":material/check_circle:", "Good recording."
-    first = warnings[-1] if analysis.speed is None else warnings[0]  # why there is no speed comes last
-    more = f" ({len(warnings) - 1} more)" if len(warnings) > 1 else ""
-    return ":material/error:", first.message + more
+    more = f" ({len(lines) - 1} more)" if len(lines) > 1 else ""
+    return ":material/error:", lines[0] + more
+
+
+def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
+    """What to do if the firing order, the first thing to look at, lies above what the phone can see."""
+    speed, rate = analysis.speed, analysis.recording.sample_rate_hz
+    if speed is None:
+        return None
+    firing_hz = engine.firing_order * speed.mean_rpm / 60
+    if firing_hz < rate / 2:
+        return None
+    enough = next((r for r in RATES_HZ if r > 2.5 * firing_hz), RATES_HZ[-1])
+    return (
+        f"Record again at {enough} samples a second or more: at {rate:.0f} the firing order cannot be seen."
+    )
 
 
 def condition_title(analysis: Analysis) -> str:

@@ -13,7 +13,7 @@ import pytest
 from tests.app import made
 from vibecore.case import Case, CaseRecording
 from vibecore.engine import Engine, Vehicle
-from vibecore.guess import guess_condition
+from vibecore.guess import guess_condition, looks_raised
 from vibecore.model import Condition, RankedCause, Symptoms
 from vibecore.plan import next_step, placing, plan_for
 
@@ -44,6 +44,23 @@ def case_with(*names: str, transmission="automatic", shakes_when=()) -> Case:
 )
 def test_a_condition_is_guessed_from_words_only(name, expected):
     assert guess_condition(name) == expected
+
+
+@pytest.mark.parametrize(
+    ("rpm", "spec", "expected"),
+    [
+        (700.0, None, False),
+        (1350.0, None, True),
+        (1080.0, None, False),
+        (1180.0, (1000.0, 1100.0), False),
+        (1000.0, (600.0, 700.0), True),
+    ],
+)
+def test_a_speed_far_over_idle_looks_raised(rpm, spec, expected):
+    """The boundary is common practice, no source."""
+    speed = replace(made.analysis().speed, mean_rpm=rpm)
+    assert looks_raised(speed, spec) is expected
+    assert not looks_raised(None, spec)
 
 
 def needed(case: Case) -> list[str]:

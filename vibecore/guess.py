@@ -11,7 +11,7 @@ import unicodedata
 from pathlib import PurePosixPath
 from typing import TypeVar
 
-from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
+from vibecore.model import Condition, Gear, Place, SpeedHold, SpeedTrack, Stage
 
 T = TypeVar("T")
 
@@ -39,6 +39,8 @@ _UNIT = {
     "air conditioning": r"\b(?:ac|a c|air ?con\w*|klima\w*|clim\w*)\b(?! off| aus)",
     "lights": r"\b(?:lights?|licht|phares)\b(?! off| aus)",
 }
+IDLE_UP_TO_RPM = 1000.0  # warm engines idle below it, small ones just; common practice, no source
+RAISED_FROM = 1.15  # times the top of the idle: the plan asks for 1200 to 1500, between the two none can tell
 _RPM = re.compile(r"(\d{3,4})\s?(?:rpm|u ?min|tr ?min)")
 
 
@@ -54,6 +56,13 @@ def guess_condition(file_name: str) -> Condition:
         tachometer_rpm=float(rpm.group(1)) if rpm else None,
         accessories=tuple(unit for unit, pattern in _UNIT.items() if re.search(pattern, words)),
     )
+
+
+def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | None) -> bool:
+    """Does the speed that was read look like a raised idle? To be asked, not taken: it may be twice the true
+    one, and a condition that follows from it would only make that surer."""
+    _, top = idle_spec_rpm or (0.0, IDLE_UP_TO_RPM)
+    return speed is not None and speed.mean_rpm > RAISED_FROM * top
 
 
 def _words(file_name: str) -> str:

@@ -74,7 +74,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         return
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     for analysis in analyses:
-        icon, line = widgets.quality(analysis)
+        icon, line = widgets.quality(analysis, case.vehicle.engine)
         with st.container(border=True):
             st.markdown(f"**{widgets.plain(widgets.condition_title(analysis))}**")
             st.markdown(f"{widgets.plain(speed_words(analysis.speed))}  \n{icon} {widgets.plain(line)}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
@@ -17,8 +18,9 @@ from streamlit.delta_generator import DeltaGenerator
 
 from vibecore import figures
 from vibecore.case import CaseRecording
+from vibecore.engine import Vehicle
 from vibecore.errors import ReadingError
-from vibecore.guess import guess_condition
+from vibecore.guess import guess_condition, looks_raised
 from vibecore.jobs import add_files, case_of, drop_recording, save_case
 from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
 from vibecore.plan import PlanItem, caution, placing, plan_for
@@ -80,24 +82,38 @@ def _upload(work: state.Work) -> None:
     uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {box}")
     if not uploads:
         return
+    place = st.empty()
+    with place.container():
+        line = st.empty()
+        st.button("Stop", key=f"stop upload {box}", on_click=_empty_box)
     files, taken = [], [f.name for f in work.job.files]
-    for upload in uploads:
+    for number, upload in enumerate(uploads, start=1):
         name = free_name(clean_name(upload.name), taken)
         taken.append(name)
+        line.info(widgets.plain(f"Reading {number} of {len(uploads)}: {name}"))
         files.append(NewFile(name, upload.getvalue(), _unreadable(name, upload.getvalue())))
     listed = [CaseRecording(Path(f.name), guess_condition(f.name)) for f in files if f.aside is None]
+    place.empty()
     job = add_files(state.store(), work.job, files, listed)
-    st.session_state[state.UPLOADS] = box + 1
+    _empty_box()
     state.hold(job, f"Kept: {', '.join(f.name for f in files)}. Check below how each was made.")
     st.rerun()
 
 
+def _empty_box() -> None:
+    st.session_state[state.UPLOADS] = st.session_state.get(state.UPLOADS, 0) + 1
+
+
 def _unreadable(name: str, data: bytes) -> str | None:
-    """Why this file is no recording, or None if it is one."""
+    """Why this file is no recording, or None if it is one. Whatever goes wrong with one file, it is kept
+    aside, and the others come in."""
     try:
         cache.recording(name, hashlib.sha256(data).hexdigest(), lambda: data)
     except ReadingError as error:
         return str(error)
+    except Exception:
+        logging.getLogger("vibecore").exception("a file could not be read")
+        return "This file could not be read, by a fault in vibecore. Export it in another form."
     return None
 
 
@@ -120,7 +136,7 @@ def _show_recordings(work: state.Work) -> None:
             st.rerun()
     results = widgets.results(work)  # last, so that the boxes need not wait for it
     for item, place in rows:
-        _show_quality(place, item.file.as_posix(), results)
+        _show_quality(place, item, work.case.vehicle, results)
     latest = results.analysis(recordings[-1].file.as_posix())
     if latest is not None:
         st.header(f"The latest: {widgets.plain(latest.name)}")
@@ -161,12 +177,18 @@ def _key(job: Job, recording: str, box: str) -> str:
     return state.fresh_key(job, f"{box} {recording}")
 
 
-def _show_quality(place: DeltaGenerator, name: str, results: cache.Results) -> None:
+def _show_quality(
+    place: DeltaGenerator, item: CaseRecording, vehicle: Vehicle, results: cache.Results
+) -> None:
+    name = item.file.as_posix()
     analysis = results.analysis(name)
     if analysis is None:
         place.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
         return
-    icon, line = widgets.quality(analysis)
+    icon, line = widgets.quality(analysis, vehicle.engine)
+    if item.condition.speed_hold is None and looks_raised(analysis.speed, vehicle.idle_spec_rpm):
+        assert analysis.speed is not None
+        line += f" It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below."
     place.markdown(f"{icon} {widgets.plain(line)}")
 
 

@@ -169,6 +169,55 @@ def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     assert "never over an airbag" in text
 
 
+def test_files_come_in_guessed_and_what_cannot_be_read_is_kept_aside(start, job, store, monkeypatch):
+    from vibecore import reading
+
+    readable = reading.read_recording
+
+    def with_a_fault(source, *, name=""):
+        if name == "odd.csv":
+            raise ZeroDivisionError("secret inner words")
+        return readable(source, name=name)
+
+    monkeypatch.setattr("vibecore.reading.read_recording", with_a_fault)
+    test = start("record")
+    named = [("a.csv", b"1"), ("odd.csv", b"2"), ("holiday.csv", b"bad"), ("engine off.csv", b"3")]
+    test.file_uploader[0].set_value([(name, data, "text/csv") for name, data in named]).run()
+    kept = store.open(job.head.id)
+    assert {f.name: f.aside is None for f in kept.files[2:]} == {
+        "a.csv": True, "odd.csv": False, "holiday.csv": False, "engine off.csv": True,
+    }  # fmt: skip
+    assert [store.read_file(job.head.id, name) for name, _ in named] == [data for _, data in named]
+    holds = {r.file.name: r.condition.speed_hold for r in case_of(kept).recordings[2:]}
+    assert holds == {"a.csv": None, "engine off.csv": "engine off"}
+    assert "secret" not in words(test)
+
+
+@pytest.mark.parametrize(
+    ("cylinders", "says"),
+    [
+        (4, "Only 20 s long: record a minute."),
+        (8, "Only 20 s long: record a minute."),  # 46.7 Hz, under half of 100 samples a second
+        (
+            12,
+            "Record again at 200 samples a second or more: at 100 the firing order cannot be seen. (1 more)",
+        ),
+    ],
+)
+def test_a_rate_that_hides_the_firing_order_is_told_with_its_mend(start, store, cylinders, says):
+    """Shannon: nothing is seen above half the rate; twelve cylinders at 700 rpm fire 70 times a second."""
+    job = new_job(store, "Van", Vehicle(Engine(cylinders)), Symptoms(), {})
+    keep(store, job, "neutral-idle.csv")
+    for page in ("", "record"):
+        assert says in words(start(page))
+
+
+def test_a_raised_idle_is_asked_for_where_nobody_said(start, store):
+    job = new_job(store, "Van", Vehicle(Engine(4), idle_spec_rpm=(500.0, 550.0)), Symptoms(), {})
+    keep(store, job, "third.csv", "neutral idle.csv")  # both are read as 700 rpm
+    assert words(start("record")).count("It reads as 700 rpm: if the idle was raised, say so below.") == 1
+
+
 def test_a_condition_is_kept_as_soon_as_it_is_chosen(start, job, store):
     test = start("record")
     gear = next(s for s in test.selectbox if s.label == "Gear")
