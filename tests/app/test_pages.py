@@ -304,6 +304,15 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
     assert "5.1 times weaker" in text
 
 
+def test_a_picture_has_words_for_whoever_cannot_see_it():
+    """An older Streamlit would swallow the argument without a word."""
+    import inspect
+
+    import streamlit
+
+    assert "alt" in inspect.signature(streamlit.plotly_chart).parameters
+
+
 def test_nothing_is_said_twice(start, job, store, monkeypatch):
     seen = Evidence(
         "for", 9.0, "Order 2 is 9 dB up in drive-idle.csv: a bad mount", ("idle.csv", "drive-idle.csv")
