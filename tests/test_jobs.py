@@ -13,7 +13,7 @@ import pytest
 
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
-from vibecore.errors import StoreError
+from vibecore.errors import CaseError, StoreError
 from vibecore.jobs import add_files, case_of, drop_recording, job_from_folder, new_job, save_case, seed
 from vibecore.model import Condition, Symptoms
 from vibecore.store import NewFile, Store
@@ -58,6 +58,21 @@ def test_a_new_title_is_kept_in_both_places(store):
     assert job.head.title == case_of(job).title == "Grey van"
     job = save_case(store, job, replace(case_of(job), title="   "))
     assert job.head.title == "Grey van"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"vehicle": Vehicle(Engine(4), idle_spec_rpm=(900.0, 700.0))},
+        {"vehicle": Vehicle(Engine(4), pulleys_mm={"crank": float("inf")})},
+        {"recordings": tuple(CaseRecording(Path(f"{n}.csv"), Condition()) for n in range(101))},
+    ],
+)
+def test_a_case_that_could_not_be_opened_again_is_not_kept(store, change):
+    job = new_job(store, "Van", Vehicle(Engine(4)), Symptoms(), {})
+    with pytest.raises(CaseError):
+        save_case(store, job, replace(case_of(job), **change))
+    assert store.open(job.head.id) == job
 
 
 def test_a_case_folder_is_copied_whole_and_flat(store, tmp_path):

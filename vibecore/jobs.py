@@ -54,10 +54,12 @@ def save_case(
     add: Sequence[NewFile] = (),
     remove: Sequence[str] = (),
 ) -> Job:
-    """Keep a changed case, with its new files, in one piece. Raises StaleEdit, StoreError."""
+    """Keep a changed case, with its new files, in one piece. Raises StaleEdit, StoreError, and CaseError for
+    one that could not be opened again."""
     title = case.title.strip()[:MAX_TITLE] or job.head.title
-    case = replace(case, title=title)
-    return store.save(job, title=title, case_text=dump_case(case), notes=notes, add=add, remove=remove)
+    text = dump_case(replace(case, title=title))
+    case_from_any_text(text)
+    return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)
 
 
 def add_files(store: Store, job: Job, files: Sequence[NewFile], listed: Sequence[CaseRecording]) -> Job:

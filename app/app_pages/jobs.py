@@ -10,6 +10,7 @@ import streamlit as st
 import widgets
 
 from vibecore.engine import Engine, Vehicle
+from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
 from vibecore.jobs import head_words, new_job
 from vibecore.model import Symptoms
@@ -57,7 +58,11 @@ def _bring_in() -> None:
     if upload is None:
         return
     st.session_state[state.UPLOADS] = box + 1
-    state.hold(import_job(state.store(), upload.getvalue()), "Brought in.")
+    try:
+        state.hold(import_job(state.store(), upload.getvalue()), "Brought in.")
+    except VibecoreError as error:  # told here, so that the list below stays in sight
+        st.error(widgets.plain(str(error)))
+        return
     st.switch_page(state.page("overview"))
 
 

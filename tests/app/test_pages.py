@@ -161,6 +161,16 @@ def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, stor
     assert "'crank' is no pulley" in words(test)
 
 
+def test_an_idle_the_wrong_way_round_is_told_and_the_job_stays_whole(start, job, store):
+    test = start("car")
+    next(n for n in test.number_input if n.label.startswith("Maker")).set_value(900.0)
+    next(n for n in test.number_input if n.label == "to, rpm").set_value(700.0)
+    press(test, "Save")
+    assert "give the lower speed first" in words(test)
+    assert store.open(job.head.id) == job
+    assert not start("").error
+
+
 @pytest.mark.usefixtures("job")
 def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     text = words(start("record"))
@@ -359,6 +369,14 @@ def test_a_choice_made_in_another_window_is_shown_and_not_undone(start, job, sto
     press(test, "Show what is there now")
     assert next(s for s in test.selectbox if s.label == "Gear").value == "park"
     assert case_of(store.open(job.head.id)).recordings[0] == elsewhere
+
+
+@pytest.mark.usefixtures("job")
+def test_a_zip_that_is_no_job_is_told_and_the_jobs_stay_in_sight(start):
+    test = start("all-jobs")
+    test.file_uploader[0].set_value(("holiday.zip", b"no zip", "application/zip")).run()
+    assert "This is no job that can be brought in" in words(test)
+    assert "Grey van" in words(test)
 
 
 @pytest.mark.usefixtures("job")
