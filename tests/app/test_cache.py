@@ -52,6 +52,25 @@ def test_the_app_answers_as_the_command_line_does(cache, store, job):
     assert kept.repair == fresh.repair
 
 
+def test_a_job_brought_in_elsewhere_gives_equal_answers(cache, store, job, tmp_path):
+    """To the last digit, not as shown: what was said to be lacking travels with it too."""
+    from vibecore.exchange import export_job, import_job
+
+    job = store.save(job, notes={**job.notes, "cannot": "torch"})
+    here = cache.results(store, job, case_of(job))
+    pack = export_job(store, job, here.diagnosis, here.unread)
+    other = Store(tmp_path / "other")
+    back = import_job(other, pack)
+    for memo in (cache._RECORDINGS, cache._ANALYSES, cache._RESULTS):
+        memo._kept.clear()  # as on another machine
+    there = cache.results(other, back, case_of(back))
+    assert there is not here
+    for part in ("causes", "next_checks", "repair", "notes"):
+        assert getattr(there.diagnosis, part) == getattr(here.diagnosis, part)
+    assert [a.overall for a in there.diagnosis.analyses] == [a.overall for a in here.diagnosis.analyses]
+    assert back.notes["cannot"] == "torch"
+
+
 def test_only_what_changed_is_made_again(cache, store, job, monkeypatch):
     analysed, judged = [], []
     analyze, diagnose = pipeline.analyze, pipeline.diagnose_analysed
