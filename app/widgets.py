@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,9 +14,11 @@ import state
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine
 from vibecore.figures import Picture
+from vibecore.jobs import save_case
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
 from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 
@@ -81,6 +83,20 @@ def need_work(title: str) -> state.Work | None:
             state.refresh()
             st.rerun()
     return work
+
+
+def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str]) -> None:
+    """Keep what the boxes hold as soon as it differs: who goes on to another page loses nothing. The button
+    is there for whoever looks for it."""
+    pressed = st.button("Save", type="primary")
+    unsaid = {key for key, text in notes.items() if not text and key not in work.job.notes}
+    said = {key: text for key, text in notes.items() if key not in unsaid}
+    if case != work.case or said != work.job.notes:
+        job = save_case(state.store(), work.job, case, notes=said)
+        state.hold(job, "Saved." if pressed else "")
+        st.rerun()
+    if pressed:
+        st.success("Saved.")
 
 
 def show_picture(picture: Picture, key: str) -> None:

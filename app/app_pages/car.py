@@ -5,14 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-import state
 import streamlit as st
 import widgets
 
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
-from vibecore.jobs import save_case
 from vibecore.model import Symptoms
 from vibecore.units import KM_PER_MILE, MM_PER_INCH
 
@@ -29,19 +27,17 @@ def page() -> None:
         return
     st.markdown("Only the cylinders are needed. What you do not know, leave.")
     units = st.segmented_control("Units", UNITS, default=work.job.notes.get("units", UNITS[0]), required=True)
-    with st.form("car", border=False):
-        case, notes = _fields(work.case, dict(work.job.notes), units or UNITS[0])
-        if st.form_submit_button("Save", type="primary"):
-            state.hold(save_case(state.store(), work.job, case, notes=notes), "Saved.")
-            st.rerun()
+    case, notes = _fields(work.case, dict(work.job.notes), units or UNITS[0])
+    widgets.keep_as_said(work, case, notes)
 
 
 def _fields(case: Case, notes: dict[str, str], units: str) -> tuple[Case, dict[str, str]]:
-    """The form, filled with what is known, and what it holds now."""
-    title = st.text_input("Car", case.title, 120)
+    """The boxes, filled with what is known, and what they hold now."""
+    title = st.text_input("Car", case.title, 120).strip() or case.title
     vehicle = _vehicle(case.vehicle, units)
     symptoms = _symptoms(case.symptoms)
-    notes["units"] = units
+    if units != notes.get("units", UNITS[0]):
+        notes["units"] = units
     for key, label in (("complaint", "What the customer says"), ("services", "Last services and parts")):
         notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
     return replace(case, title=title, vehicle=vehicle, symptoms=symptoms), notes
@@ -111,7 +107,10 @@ def _idle_spec(now: tuple[float, float] | None) -> tuple[float | None, float | N
 def _symptoms(symptoms: Symptoms) -> Symptoms:
     lamp_now = next(word for word, lit in LAMP.items() if lit is symptoms.check_engine_light)
     lamp = st.radio("Engine lamp", list(LAMP), list(LAMP).index(lamp_now), horizontal=True)
-    codes = st.text_input("Trouble codes", " ".join(symptoms.codes), placeholder="P0301 P0171")
+    shown = " ".join(symptoms.codes)
+    text = st.text_input("Trouble codes", shown, placeholder="P0301 P0171")
+    codes = symptoms.codes if text == shown else tuple(re.findall(r"[A-Z0-9]+", text.upper()))
     own = [w for w in symptoms.shakes_when if w not in WHEN]
     when = st.pills("It shakes", [*WHEN, *own], selection_mode="multi", default=list(symptoms.shakes_when))
-    return Symptoms(LAMP[lamp], tuple(re.findall(r"[A-Z0-9]+", codes.upper())), tuple(when))
+    same = {*when} == {*symptoms.shakes_when}
+    return Symptoms(LAMP[lamp], codes, symptoms.shakes_when if same else tuple(when))

@@ -33,14 +33,11 @@ def page() -> None:
 
 
 def _edit_notes(work: state.Work) -> None:
-    with st.form("notes", border=False):
-        notes = dict(work.job.notes)
-        notes["customer"] = st.text_input("Customer", notes.get("customer", ""), 120)
-        for key, label in NOTES[1:]:
-            notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
-        if st.form_submit_button("Save", type="primary"):
-            state.hold(state.store().save(work.job, notes=notes), "Saved.")
-            st.rerun()
+    notes = dict(work.job.notes)
+    notes["customer"] = st.text_input("Customer", notes.get("customer", ""), 120)
+    for key, label in NOTES[1:]:
+        notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
+    widgets.keep_as_said(work, work.case, notes)
 
 
 def _offer_report(work: state.Work, results: cache.Results) -> None:

@@ -105,6 +105,15 @@ def test_the_whole_loop(window, files, tmp_path):
     hand_over(window, tmp_path)
 
 
+def test_what_was_typed_is_kept_when_going_on_without_saving(window):
+    window.go("Car")
+    said = window.page.get_by_label("What the customer says")
+    said.fill("Shakes at the lights.")
+    window.go("Record")
+    window.go("Car")
+    assert said.input_value() == "Shakes at the lights."
+
+
 def start_job(window: Window, title: str) -> None:
     window.go("All jobs")
     window.unfold("Start a new job")

@@ -136,6 +136,30 @@ def test_the_car_form_keeps_what_was_said_and_loses_nothing(start, job, store):
     assert case.recordings == case_of(job).recordings
 
 
+def test_what_was_said_is_kept_without_a_button(start, job, store):
+    test = start("car")
+    area(test, "Last services and parts").input("Plugs at 90,000").run()
+    assert store.open(job.head.id).notes == {"services": "Plugs at 90,000"}
+    test = start("report")
+    area(test, "What was done").input("New rear mount").run()
+    press(test, "Save")
+    assert "Saved." in words(test)
+    assert store.open(job.head.id).notes == {"services": "Plugs at 90,000", "done": "New rear mount"}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_looking_changes_nothing(start, job, store, page):
+    case = replace(
+        case_of(job),
+        title="Grey  van",
+        vehicle=Vehicle(Engine(4), None, (650.5, 700.25), {"crank": 160.123456}, 1850.04, 142_000.4),
+        symptoms=Symptoms(None, ("p0301-00", "U0100"), ("uphill", "in gear")),
+    )
+    kept = save_case(store, job, case, notes={"units": "US", "complaint": " shakes \n\n at the lights "})
+    start(page).run()
+    assert store.open(job.head.id) == kept
+
+
 def test_miles_are_kept_as_kilometres(start, job, store):
     """One mile is 1.609344 km exactly: NIST SP 811 (2008), appendix B."""
     test = start("car")
