@@ -26,6 +26,7 @@ PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no tr
 REGULAR_JITTER = (
     0.004  # of a step: at half the rate this shifts phase by 0.013 rad, -38 dB, below a phone's noise
 )
+PHASE_STAMPS = 5000  # tell the grid's phase to 0.4 % of a step even at the worst jitter that keeps a beat
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 MOST_ITERATIONS = 4
@@ -64,8 +65,9 @@ def even_steps(recording: Recording) -> EvenSeries:
     present[slot] = True
     good = _without_long_gaps(present)
     jitter = float(np.std(shift))
+    accel = recording.accel_m_s2 if usable.all() else recording.accel_m_s2[usable]
     stamped = np.zeros((n, 3), order="F")  # axis after axis in memory: every later step goes along time
-    stamped[slot] = recording.accel_m_s2[usable]
+    stamped[slot if len(slot) < n else slice(None)] = accel
     late = np.zeros(n)
     late[slot] = shift
     as_even = _bridge(stamped, present)
@@ -82,7 +84,8 @@ def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
 
     The grid's own phase is the mean of the stamps' phases, so that a late first sample shifts nothing else.
     """
-    phase = float(np.angle(np.mean(np.exp(2j * np.pi * at_step)))) / (2 * np.pi)
+    some = at_step[:: max(1, len(at_step) // PHASE_STAMPS)]
+    phase = float(np.angle(np.mean(np.exp(2j * np.pi * some)))) / (2 * np.pi)
     count = np.arange(len(at_step))
     nearest = np.maximum(np.rint(at_step - phase).astype(np.int64), 0)
     slot = np.maximum.accumulate(nearest - count) + count

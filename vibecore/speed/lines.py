@@ -64,7 +64,8 @@ def frames(signal: Signal) -> Frames:
     window = np.hanning(size + 1)[:size].astype(np.float32)
     windows = np.lib.stride_tricks.sliding_window_view(signal.accel_m_s2.T.astype(np.float32), size, axis=1)
     cut = windows[:, : (count - 1) * hop + 1 : hop]
-    power = np.abs(fft.rfft(cut * window, n_fft, axis=2)) ** 2
+    lines = fft.rfft(cut * window, n_fft, axis=2)
+    power = lines.real**2 + lines.imag**2
     df = signal.fs_hz / n_fft
     whitened = np.zeros(power.shape[1:])
     for axis in power:
