@@ -248,6 +248,8 @@ def test_rate_and_lost_samples(
         assert rounded
         assert jitter >= 0.15
         return
+    if rounded and jitter >= 0.25 and 1 / found.step_s == pytest.approx(1000 - rate_hz, rel=5e-4):
+        return  # whole ms fit 499 and 501 a second alike (aliasing), and so much jitter hides which it was
     assert 1 / found.step_s == pytest.approx(rate_hz, rel=5e-4)
     assert found.lost == pytest.approx(n - len(t), abs=2)
 
