@@ -22,6 +22,7 @@ SpeedHold = Literal["idle", "raised", "sweep", "engine off"]
 Stage = Literal["before", "after"]
 Says = Literal["for", "against", "note"]
 VerdictName = Literal["cured", "improved", "unchanged", "worse", "cannot-tell"]
+Compared = Literal["lines", "whole shake"]
 
 
 class _Frozen:
@@ -292,6 +293,7 @@ class Repair:
     why: str
     changes: tuple[OrderChange, ...] = ()
     notes: tuple[str, ...] = ()
+    compared: Compared = "lines"  # what the change is of: the fault's own lines, or all that shakes
 
 
 @dataclass(frozen=True)

@@ -36,6 +36,7 @@ VERDICTS = {
     "worse": "Worse",
     "cannot-tell": "Cannot tell",
 }
+COMPARED = {"lines": "The fault's own lines are", "whole shake": "The whole shake is"}
 SAYS = {"for": "+", "against": "-", "note": "."}
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
 
@@ -183,7 +184,7 @@ def repair_sentences(repair: Repair) -> tuple[str, ...]:
     """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
     change = ""
     if repair.change_db is not None:
-        change = f"The fault's own lines are {decibels(repair.change_db)}"
+        change = f"{COMPARED[repair.compared]} {decibels(repair.change_db)}"
         if f"{repair.change_db:+.1f} dB" in repair.why:
             change = change.split(" (")[0]  # the reason has the number, with its interval
         elif repair.low_db is not None and repair.high_db is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, OrderChange, Repair, VerdictName
+from vibecore.model import Analysis, Compared, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, likeness
 from vibecore.repair.lines import (
@@ -75,8 +75,9 @@ def compare(
     named = bool(fault_hz) or fault_between is not None
     orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
     pairs = _pairs(before, after, orders, fault_hz, fault_between, engine, courses)
+    compared: Compared = "lines"
     if like.whole and not pairs:
-        pairs, orders = _whole_shake(before, after), ()
+        pairs, orders, compared = _whole_shake(before, after), (), "whole shake"
     changes = _all_changes(before, after, orders, like, placing_db, courses)
     if not pairs:
         why = (
@@ -88,7 +89,7 @@ def compare(
     first, second = total([p.before for p in pairs]), total([p.after for p in pairs])
     usual = sound or joined([p.sound for p in pairs])
     names = _names(orders, pairs)
-    result = _Result(first, second, change(first, second), extra, usual, names)
+    result = _Result(first, second, change(first, second), extra, usual, names, compared)
     verdict = _verdict(result)
     half = Z_95 * result.sd_db
     notes = [*like.notes, *new_lines(before, after, changes, orders), *felt(before, after)]
@@ -97,7 +98,7 @@ def compare(
     db, why = result.change.db, _why(verdict, result)
     if like.blocking is not None:
         why = f"{like.blocking} What can be compared all the same: {why[0].lower()}{why[1:]}"
-    return Repair(verdict, db, db - half, db + half, why, changes, tuple(notes))
+    return Repair(verdict, db, db - half, db + half, why, changes, tuple(notes), compared)
 
 
 def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
@@ -124,6 +125,7 @@ class _Result:
     extra_sd_db: float
     sound: SoundLevel
     names: str
+    compared: Compared
 
     @property
     def sd_db(self) -> float:
@@ -169,7 +171,7 @@ def _whole_shake(before: Analysis, after: Analysis) -> list[_Pair]:
         return []
     return [
         _Pair(
-            f"the whole shake, {_WHOLE_FROM_HZ:.0f} to {high:.0f} Hz",
+            f"{_WHOLE_FROM_HZ:.0f} to {high:.0f} Hz",
             b,
             a,
             sound_whole(before.condition.place),
@@ -224,8 +226,8 @@ def _verdict(result: _Result) -> VerdictName:
 
 def _why(verdict: VerdictName, r: _Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
-    lines = r.names if r.names.startswith("the whole") else f"the fault's own lines ({r.names})"
-    moved = f"{lines[0].upper()}{lines[1:]} went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
+    what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
+    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
     moved += f": {r.change.db:+.1f} dB ({low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":

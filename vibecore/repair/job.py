@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -100,15 +100,7 @@ def repair_of_job(
         if r.change_db is not None
     )
     why = chosen.why if len(ranked) == 1 else f"{ranked[0][0].name} against {ranked[0][1].name}. {chosen.why}"
-    return Repair(
-        chosen.verdict,
-        chosen.change_db,
-        chosen.low_db,
-        chosen.high_db,
-        why,
-        chosen.changes,
-        chosen.notes + others,
-    )
+    return replace(chosen, why=why, notes=chosen.notes + others)
 
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:

@@ -1,0 +1,265 @@
+"""Like with like: what differs besides the repair is told, corrected or refused; a whole job; the mounts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.repair_made import AFTER, FOUR, REFERENCE, SOUND, WHEEL, made, scaled
+from tests.speed.closed_form import db
+from vibecore import repair
+from vibecore.engine import Engine
+from vibecore.model import Analysis, Condition, Line, Signal, SpeedHold, SpeedTrack
+from vibecore.repair import lines
+from vibecore.repair.likeness import likeness
+from vibecore.resonance import accelerance
+from vibecore.words import repair_sentences
+
+# ------------------------------------------------------------ like with like
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"place": "seat"}, "seat"),
+        ({"gear": "neutral"}, "neutral"),
+        ({"speed_hold": "raised"}, "raised"),
+    ],
+)
+def test_another_condition_cannot_be_compared(change: dict[str, str], word: str) -> None:
+    got = repair.compare(made(SOUND), made(scaled(-20, (2.0,)), replace(AFTER, **change)), engine=FOUR)  # type: ignore[arg-type]
+    assert got.verdict == "cannot-tell"
+    assert (got.change_db, got.low_db, got.high_db) == (None, None, None)
+    assert word in got.why
+
+
+def test_neutral_and_park_are_alike_and_unsaid_conditions_do_not_block() -> None:
+    assert (
+        likeness(
+            made(SOUND, replace(WHEEL, gear="park")), made(SOUND, replace(AFTER, gear="neutral"))
+        ).blocking
+        is None
+    )
+    assert likeness(made(SOUND, Condition()), made(SOUND, Condition(stage="after"))).blocking is None
+
+
+def _no_speed(analysis: Analysis) -> Analysis:
+    return replace(analysis, speed=None, orders=None)
+
+
+@pytest.mark.parametrize(
+    ("factor", "verdict"), [(1.0, "unchanged"), (2.5, "worse"), (0.12, "cured"), (0.4, "improved")]
+)
+def test_without_a_speed_the_whole_shake_is_compared_and_it_is_said(factor: float, verdict: str) -> None:
+    """An amplitude times f is 20 log10 f dB. A whole shake of 1 m/s2 is far over what a sound car shows."""
+    before = _no_speed(made({}, other=(Line(23.0, None, 1.0, 30.0),)))
+    after = _no_speed(made({}, AFTER, other=(Line(23.0, None, factor, 30.0),)))
+    got = repair.compare(before, after, engine=FOUR)
+    assert got.verdict == verdict
+    assert got.change_db == pytest.approx(db(factor), abs=0.3)
+    assert "speed" in got.why
+    assert "whole shake" in got.why
+    assert repair_sentences(got)[0].startswith("The whole shake is")
+    assert not got.changes
+
+
+@pytest.mark.parametrize("hold", [None, "sweep", "raised"], ids=["not said", "sweep", "on the road"])
+def test_without_a_speed_only_what_was_held_alike_is_compared(hold: SpeedHold | None) -> None:
+    """In gear at a raised speed is the road: its shake depends on how fast the car went."""
+    before, after = (_no_speed(made(SOUND, replace(c, speed_hold=hold))) for c in (WHEEL, AFTER))
+    got = repair.compare(before, after, engine=FOUR)
+    assert got.verdict == "cannot-tell"
+    assert got.change_db is None
+    assert "speed" in got.why
+
+
+def test_the_whole_shake_is_the_area_under_the_density() -> None:
+    """A flat density g over a band of B hertz holds the mean square g B (definition of density)."""
+    level = lines.level_of_whole(made({}, floor=2e-4), 3.0, 80.0)
+    assert level is not None
+    assert level.ms == pytest.approx(2e-4 * 77.0, rel=0.01)
+    assert lines.level_of_whole(made({}), 3.0, 99.0) is None  # too near half of 200 samples a second
+
+
+def test_a_difference_in_speed_is_told_and_widens_the_interval() -> None:
+    same = repair.compare(made(SOUND), made(SOUND, AFTER), fault_orders=[2.0], engine=FOUR)
+    off = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=770), fault_orders=[2.0], engine=FOUR)
+    assert any("700 rpm before and 770 after" in n for n in off.notes)
+    assert off.high_db - off.low_db > same.high_db - same.low_db + 1  # type: ignore[operator]
+    far = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=1000), fault_orders=[2.0], engine=FOUR)
+    assert far.verdict == "cannot-tell"
+
+
+def test_a_known_course_over_speed_is_taken_out() -> None:
+    # Imbalance: amplitude grows with speed squared, 12.04 dB an octave (closed form).
+    def course(f_hz: float) -> float:
+        return float(40 * np.log10(f_hz))
+
+    b, a = made({1.0: 0.4}), made({1.0: 0.4 * (770 / 700) ** 2}, AFTER, rpm=770)
+    plain = repair.compare(b, a, fault_orders=[1.0], engine=FOUR)
+    corrected = repair.compare(b, a, fault_orders=[1.0], engine=FOUR, courses={1.0: course})
+    assert plain.change_db == pytest.approx(40 * np.log10(1.1), abs=1e-6)
+    assert corrected.change_db == pytest.approx(0.0, abs=1e-6)
+    assert corrected.high_db - corrected.low_db < plain.high_db - plain.low_db  # type: ignore[operator]
+
+
+def test_units_and_phones_that_differ_are_told() -> None:
+    a = made(SOUND, replace(AFTER, accessories=("air conditioning",)), fs_hz=60, gravity=(9.81, 0, 0))
+    notes = " ".join(repair.compare(made(SOUND), a, fault_orders=[1.0], engine=FOUR).notes)
+    for words in ("air conditioning on only after", "60 after", "90 degrees"):
+        assert words in notes
+
+
+def test_only_orders_that_both_can_see_count() -> None:
+    b, a = made(SOUND), made(scaled(-20, tuple(SOUND)), AFTER, fs_hz=60)  # order 3 is at 35 Hz
+    got = repair.compare(b, a, fault_orders=[2.0, 3.0], engine=FOUR)
+    assert {c.order for c in got.changes} == {0.5, 1.0, 1.5, 2.0}
+    assert "3" not in got.why.split(")")[0]
+    blind = repair.compare(b, a, fault_orders=[3.0], engine=FOUR)
+    assert blind.verdict == "cannot-tell"
+    assert "samples a second" in blind.why
+
+
+def test_a_new_line_is_named_whatever_the_verdict() -> None:
+    hum = Line(29.2, 2.5 + 0.003, 0.2, 30.0)
+    for after in (SOUND, scaled(-20, (2.0,))):
+        got = repair.compare(made(SOUND), made(after, AFTER, other=(hum,)), fault_orders=[2.0], engine=FOUR)
+        assert any("29.2 Hz" in n for n in got.notes)
+    old = repair.compare(
+        made(SOUND, other=(hum,)), made(SOUND, AFTER, other=(hum,)), fault_orders=[2.0], engine=FOUR
+    )
+    assert not any("New since" in n for n in old.notes)
+    risen = repair.compare(made(SOUND), made(SOUND | {1.0: 0.4}, AFTER), fault_orders=[2.0], engine=FOUR)
+    assert any("order 1 rose" in n for n in risen.notes)
+
+
+def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
+    seat = replace(WHEEL, place="seat")
+    pair = made(SOUND, seat, weighted=0.7), made(SOUND, replace(seat, stage="after"), weighted=0.2)
+    notes = " ".join(repair.compare(*pair, fault_orders=[2.0], engine=FOUR).notes)
+    assert "fairly uncomfortable" in notes
+    assert "not uncomfortable" in notes
+    assert "not a safety limit" in notes
+    wheel = made(SOUND, weighted=0.7), made(SOUND, AFTER, weighted=0.2)
+    assert "uncomfortable" not in " ".join(repair.compare(*wheel, fault_orders=[2.0], engine=FOUR).notes)
+
+
+def test_placing_from_two_tapings() -> None:
+    rng = np.random.default_rng(5)
+    got = []
+    for _ in range(200):
+        again = {o: v * 10 ** (rng.normal(0, 0.8) / 20) for o, v in SOUND.items()}
+        got.append(repair.placing_from_two_tapings(made(SOUND, error=0.01), made(again, error=0.01)))
+    assert np.median(got) == pytest.approx(0.9, abs=0.15)
+    assert repair.placing_from_two_tapings(made(SOUND), made(SOUND, rpm=2000)) is None
+
+
+# ------------------------------------------------------------ a whole job
+
+
+def test_job_pairs_like_with_like_and_takes_the_pair_that_tells_most() -> None:
+    neutral = replace(WHEEL, gear="neutral")
+    job = [
+        made(SOUND | {2.0: 0.3}, neutral, name="neutral before"),
+        made(SOUND | {2.0: 1.2}, WHEEL, name="drive before"),
+        made(SOUND, replace(AFTER, gear="neutral"), name="neutral after"),
+        made(SOUND, AFTER, name="drive after"),
+    ]
+    got = repair.repair_of_job(job, FOUR, cause_id="engine-mount")
+    assert got is not None
+    assert got.verdict == "cured"
+    assert "drive before against drive after" in got.why
+    assert any("neutral before against neutral after" in n for n in got.notes)
+    assert repair.repair_of_job(job[:2], FOUR) is None
+    only_after = repair.repair_of_job(job[2:], FOUR)
+    assert only_after is not None
+    assert only_after.verdict == "cannot-tell"
+
+
+def test_a_sweep_from_before_the_repair_corrects_for_speed() -> None:
+    # One order of a constant force past a mode at 26 Hz, damping 0.08: levels from the closed form.
+    def level(rpm: float) -> float:
+        return float(0.1 * accelerance(2 * rpm / 60 / 26.0, 0.08, "force"))
+
+    fs_hz, neutral = 200.0, replace(WHEEL, gear="neutral")
+    t = np.arange(int(60 * fs_hz)) / fs_hz
+    rpm = 550 + 10 * t
+    angle = np.cumsum(rpm) / 60 / fs_hz
+    shake = 0.1 * np.sqrt(2) * accelerance(2 * rpm / 60 / 26.0, 0.08, "force") * np.cos(4 * np.pi * angle)
+    x = np.column_stack([shake, np.zeros((len(t), 2))]) + 0.01 * np.random.default_rng(1).normal(
+        size=(len(t), 3)
+    )
+    sweep = replace(
+        made({2.0: 0.2}, replace(neutral, speed_hold="sweep"), rpm=850),
+        signal=Signal(fs_hz, 0.0, x, np.ones(len(t), bool), (0.0, 60.0), True, 0.0),
+        speed=SpeedTrack(t, rpm, 850.0, 849.0, 851.0, 170.0, 0.99, "vibration", angle),
+    )
+    pair = [
+        made({2.0: level(700)}, neutral),
+        made({2.0: level(750)}, replace(neutral, stage="after"), rpm=750),
+    ]
+    plain = repair.repair_of_job(pair, FOUR, cause_id="engine-mount")
+    corrected = repair.repair_of_job([*pair, sweep], FOUR, cause_id="engine-mount")
+    assert plain is not None
+    assert corrected is not None
+    assert plain.change_db == pytest.approx(20 * np.log10(level(750) / level(700)), abs=1e-6)
+    assert abs(plain.change_db) > 2
+    assert corrected.change_db == pytest.approx(0.0, abs=0.3)
+    assert corrected.verdict == "unchanged"
+
+
+def test_a_faint_line_is_not_taken_for_the_complaint() -> None:
+    faint = Line(15.7, 1.342, 0.033, 12.0)
+    assert repair.standing_out(made(SOUND | {2.0: 0.15}, other=(faint,)), FOUR) == (2.0,)
+
+
+def test_fault_lines_of_causes() -> None:
+    belt, fan = Line(15.0, 1.29, 0.2, 20.0, "engine"), Line(31.0, 2.66, 0.4, 20.0, "clock")
+    b = made(SOUND | {1.0: 0.5}, other=(belt, fan))
+    assert repair.fault_lines("cylinder-misfire", b, FOUR).orders == (0.5, 1.0, 1.5)
+    assert repair.fault_lines("uneven-combustion", b, FOUR).between == 2.0
+    assert repair.fault_lines("engine-mount", b, FOUR).orders == (2.0, 4.0)
+    assert repair.fault_lines("rotating-imbalance", b, FOUR).orders == (1.0,)
+    assert repair.fault_lines("accessory-drive", b, FOUR).orders == (1.29,)
+    assert repair.fault_lines("cooling-fan", b, FOUR).hz == (31.0,)
+    assert 1.0 in repair.fault_lines(None, made(SOUND | {1.0: 0.5}), FOUR).orders
+    assert repair.fault_lines("cylinder-misfire", b, Engine(1)).orders  # no order lies under its firing order
+
+
+def test_visits_show_the_level_against_the_sound_band() -> None:
+    steps = [made(SOUND | {2.0: v}, name=f"visit {i}") for i, v in enumerate((1.0, 0.4, 0.12))]
+    got = repair.visits(steps, repair.FaultLines((2.0,)), FOUR)
+    assert [v.rms_m_s2 for v in got] == pytest.approx([1.0, 0.4, 0.12])
+    assert all(v.low_m_s2 < v.rms_m_s2 < v.high_m_s2 for v in got)
+    low, high = got[0].sound_band_m_s2
+    assert low < 0.12 < high < 1.0
+
+
+# ------------------------------------------------------------ mounts
+
+
+def test_transmissibility_against_the_textbook_table() -> None:
+    # Table of T = sqrt((1 + (2 z r)^2) / ((1 - r^2)^2 + (2 z r)^2)), computed from the textbook formula.
+    table = pd.read_csv(REFERENCE / "transmissibility_table.csv").query("zeta == 0.1 and r >= 1")
+    rpm, f0_hz = 700.0, 35 / 3
+    orders = (table.r * f0_hz * 60 / rpm).round(6).to_numpy()
+    engine_side = made(dict.fromkeys(orders, 2.0), replace(WHEEL, place="engine"), rpm=rpm, fs_hz=2000)
+    body_side = made(
+        dict(zip(orders, 2.0 * table["T"], strict=True)), replace(WHEEL, place="body"), fs_hz=2000
+    )
+    got = repair.transmissibility(engine_side, body_side)
+    assert [c.change_db for c in got] == pytest.approx(list(table.T_dB), abs=2e-3)
+    assert all(c.low_db < c.change_db < c.high_db for c in got)
+
+
+def test_isolation_note() -> None:
+    on_engine = replace(WHEEL, place="engine")
+    for body, words in ((0.05, "better"), (0.2, "about"), (1.0, "short"), (4.0, "worse")):
+        pair = made({2.0: 2.0}, on_engine), made({2.0: body}, replace(WHEEL, place="body"))
+        assert words in (repair.isolation_note(repair.transmissibility(*pair), FOUR) or "")
+    assert repair.isolation_note((), FOUR) is None
+    slow = made({2.0: 2.0}, on_engine, rpm=1400)
+    assert repair.transmissibility(slow, made({2.0: 0.2})) == ()
