@@ -13,7 +13,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Generic, TypeVar
 
+from vibecore.beats import Beat, strongest_beat
 from vibecore.case import Case, dump_case
+from vibecore.cycles import CycleView, average_cycle
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.model import Analysis, Condition, Diagnosis, Recording
@@ -66,6 +68,8 @@ class Results:
 _RECORDINGS: Memo[Recording] = Memo(KEPT_RECORDINGS)
 _ANALYSES: Memo[Analysis] = Memo(KEPT_RECORDINGS)
 _WATERFALLS: Memo[Waterfall] = Memo(KEPT_RECORDINGS)
+_CYCLES: Memo[CycleView | None] = Memo(KEPT_RECORDINGS)
+_BEATS: Memo[Beat | None] = Memo(KEPT_RECORDINGS)
 _RESULTS: Memo[Results] = Memo(KEPT_DIAGNOSES)
 
 
@@ -124,3 +128,17 @@ def recording(name: str, digest: str, fetch: Callable[[], bytes]) -> Recording:
 def waterfall(results: Results, analysis: Analysis) -> Waterfall:
     """The waterfall of one analysis of these results."""
     return _WATERFALLS.get(f"{results.key} {analysis.name}", lambda: make_waterfall(analysis.signal))
+
+
+def cycle(results: Results, analysis: Analysis, engine: Engine) -> CycleView | None:
+    """The working cycle of one analysis of these results; None if it has no speed or too few cycles."""
+    speed = analysis.speed
+    if speed is None:
+        return None
+    key = f"{results.key} {analysis.name}"
+    return _CYCLES.get(key, lambda: average_cycle(analysis.signal, speed, engine))
+
+
+def beat(results: Results, analysis: Analysis) -> Beat | None:
+    """The lines that beat in one analysis of these results."""
+    return _BEATS.get(f"{results.key} {analysis.name}", lambda: strongest_beat(analysis))

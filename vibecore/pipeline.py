@@ -9,9 +9,18 @@ from typing import Protocol
 from vibecore import comfort
 from vibecore.conditioning import condition as make_ready
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Recording, Symptoms
+from vibecore.model import (
+    Analysis,
+    CheckOutcome,
+    Condition,
+    Diagnosis,
+    OrderTable,
+    Recording,
+    SpeedTrack,
+    Symptoms,
+)
 from vibecore.orders import lines_in_hertz, measure_orders
-from vibecore.speed import USUAL_ENGINES, find_speed
+from vibecore.speed import USUAL_ENGINES, SpeedAnswer, find_speed
 from vibecore.speed import job as job_speeds
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
@@ -39,26 +48,29 @@ def analyze(
     orders listed are those of the largest of them.
     """
     signal = make_ready(recording)
-    answer = find_speed(signal, engine, condition, hint)
     lines, spectrum = lines_in_hertz(signal)
-    orders = None
-    if answer.track is not None:
-        orders = measure_orders(signal, answer.track, engine or LARGEST_USUAL, lines)
-    warnings = (*recording.warnings, *signal.warnings, *answer.warnings)
     overall = comfort.overall(signal, condition.place)
-    return Analysis(
-        recording,
-        signal,
-        answer.track,
-        orders,
-        lines,
-        spectrum,
-        overall,
-        condition,
-        tuple(dict.fromkeys(warnings)),
-        answer.candidates,
-        answer.leaning,
+    heard = Analysis(recording, signal, None, None, lines, spectrum, overall, condition)
+    return _with_speed(heard, engine, find_speed(signal, engine, condition, hint))
+
+
+def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) -> Analysis:
+    """The analysis with all that hangs on the engine's speed."""
+    warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings)
+    return replace(
+        analysis,
+        speed=answer.track,
+        orders=_orders_at(answer.track, analysis, engine),
+        warnings=tuple(dict.fromkeys(warnings)),
+        candidates=answer.candidates,
+        leaning=answer.leaning,
     )
+
+
+def _orders_at(track: SpeedTrack | None, analysis: Analysis, engine: Engine | None) -> OrderTable | None:
+    if track is None:
+        return None
+    return measure_orders(analysis.signal, track, engine or LARGEST_USUAL, analysis.lines)
 
 
 def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
@@ -66,7 +78,9 @@ def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ..
     maker's plate help, for an engine idles alike from one recording to the next."""
     hints = job_speeds.hints([(a.condition, a.candidates) for a in analyses], vehicle.idle_spec_rpm)
     return tuple(
-        a if hint is None or _settled(a) else analyze(a.recording, vehicle.engine, a.condition, hint)
+        a
+        if hint is None or _settled(a)
+        else _with_speed(a, vehicle.engine, find_speed(a.signal, vehicle.engine, a.condition, hint))
         for a, hint in zip(analyses, hints, strict=True)
     )
 
@@ -83,7 +97,7 @@ def leaning(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, .
     return tuple(
         a
         if a.speed is not None or a.leaning is None or a.leaning.confidence < LEAST_LEANING
-        else replace(a, speed=a.leaning, orders=measure_orders(a.signal, a.leaning, vehicle.engine, a.lines))
+        else replace(a, speed=a.leaning, orders=_orders_at(a.leaning, a, vehicle.engine))
         for a in analyses
     )
 

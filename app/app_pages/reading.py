@@ -8,10 +8,8 @@ import streamlit as st
 import widgets
 
 from vibecore import figures
-from vibecore.beats import strongest_beat
 from vibecore.case import Case
 from vibecore.contract import all_warnings
-from vibecore.cycles import average_cycle
 from vibecore.model import Analysis
 from vibecore.words import beat_words, overall_words, recording_words, speed_words
 
@@ -27,16 +25,16 @@ def page() -> None:
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
     analysis = widgets.choose_recording(analyses)
-    _show_words(analysis)
+    _show_words(analysis, results)
     _show_pictures(work.case, analysis, results)
 
 
-def _show_words(analysis: Analysis) -> None:
+def _show_words(analysis: Analysis, results: cache.Results) -> None:
     for line in (
         speed_words(analysis.speed),
         overall_words(analysis.overall),
         analysis.overall.cut_off_note or "",
-        beat_words(strongest_beat(analysis)),
+        beat_words(cache.beat(results, analysis)),
         recording_words(analysis),
     ):
         if line:
@@ -52,7 +50,7 @@ def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> No
     widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
     if analysis.orders is not None:
         widgets.show_picture(figures.shake_budget(analysis.orders), "budget")
-    view = average_cycle(analysis.signal, analysis.speed, engine) if analysis.speed is not None else None
+    view = cache.cycle(results, analysis, engine)
     if view is not None:
         widgets.show_picture(figures.cycle(view, engine), "cycle")
     widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
