@@ -111,6 +111,19 @@ def test_noise_is_not_alike_and_its_firings_are_not_told() -> None:
     assert view.missed_per_minute is None
 
 
+def test_what_a_mean_of_few_cycles_keeps_of_noise_is_taken_off() -> None:
+    """The mean of N cycles of noise keeps 1 / N of its power (standard error of a mean): with 12 cycles 8 %,
+    which is nothing that repeats."""
+    found = []
+    for seed in range(20):
+        signal, track = made(np.zeros(800), seconds=2.0)
+        noise = 0.1 * np.random.default_rng(seed).standard_normal((800, 3))
+        view = average_cycle(replace(signal, accel_m_s2=noise), track, FOUR)
+        assert view is not None
+        found.append(view.alike)
+    assert float(np.mean(found)) < 0.05
+
+
 def test_too_little_or_too_slow_gives_none() -> None:
     signal, track = made(pulses([1.0] * 4, seconds=0.5), seconds=0.5)
     assert average_cycle(signal, track, FOUR) is None
