@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tests.app import made
+from tests.app.pages import keep
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import new_job
+from vibecore.model import Symptoms
+from vibecore.store import Store
 
 APP = Path(__file__).resolve().parents[2] / "app"
 
@@ -66,3 +72,27 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
         return test
 
     return opened
+
+
+@pytest.fixture
+def store(data):
+    return Store(data)
+
+
+@pytest.fixture
+def job(store):
+    """A job with two recordings before the repair."""
+    job = new_job(store, "Grey van", Vehicle(Engine(4), "automatic"), Symptoms(), {})
+    return keep(store, job, "neutral-idle.csv", "drive-idle.csv")
+
+
+@pytest.fixture
+def planned(made_results, monkeypatch):  # noqa: ARG001 - takes the place of its diagnosis
+    """Causes and checks as the catalogue has them before any evidence; gives the checks."""
+    from vibecore.causes.planning import plan
+    from vibecore.causes.ranking import rank
+
+    checks = plan(rank(()))
+    ranked = replace(made.diagnosis(), causes=rank(()), next_checks=checks)
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", lambda _case, _analyses: ranked)
+    return checks

@@ -1,0 +1,37 @@
+"""What tests of single pages share: a job filled quickly, and what a person reads and presses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from streamlit.testing.v1 import AppTest
+
+from vibecore.case import CaseRecording
+from vibecore.guess import guess_condition
+from vibecore.jobs import add_files
+from vibecore.safe_names import clean_name
+from vibecore.store import NewFile
+
+PAGES = ("", "car", "record", "reading", "causes", "proof", "report", "all-jobs")
+NASTY = "<b>van</b> [x](http://elsewhere.example) $a$ ![p](http://elsewhere.example/p)"
+
+
+def keep(store, job, *names):
+    names = [clean_name(name) for name in names]
+    listed = [CaseRecording(Path(name), guess_condition(name)) for name in names]
+    return add_files(store, job, [NewFile(name, name.encode()) for name in names], listed)
+
+
+def words(test: AppTest) -> str:
+    """Everything to read on the page, from top to bottom."""
+    kinds = ("title", "header", "subheader", "markdown", "caption", "warning", "error", "info", "success")
+    shown = [e.value for e in test.main if e.type in (*kinds, "heading", "alert")]
+    return "\n".join(map(str, shown)).replace("\\", "")
+
+
+def press(test: AppTest, label: str) -> AppTest:
+    return next(b for b in test.button if b.label.replace("\\", "") == label).click().run()
+
+
+def area(test: AppTest, label: str):
+    return next(a for a in test.text_area if a.label == label)

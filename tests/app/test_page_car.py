@@ -1,0 +1,58 @@
+"""Intake: what was said is kept in SI units, and nothing else changes."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.app.pages import area, press, words
+from vibecore.jobs import case_of
+from vibecore.model import Symptoms
+
+
+def test_the_car_form_keeps_what_was_said_and_loses_nothing(start, job, store):
+    test = start("car")
+    area(test, "What the customer says").input("Shakes at the lights")
+    test.text_input[1].input("p0301, P0171")
+    test.radio[0].set_value("on")
+    press(test, "Save")
+    kept = store.open(job.head.id)
+    case = case_of(kept)
+    assert case.symptoms == Symptoms(True, ("P0301", "P0171"), ())
+    assert kept.notes["complaint"] == "Shakes at the lights"
+    assert case.vehicle == case_of(job).vehicle
+    assert case.recordings == case_of(job).recordings
+
+
+def test_miles_are_kept_as_kilometres(start, job, store):
+    """One mile is 1.609344 km exactly: NIST SP 811 (2008), appendix B."""
+    test = start("car")
+    test.segmented_control[0].set_value("US").run()
+    next(n for n in test.number_input if "miles" in n.label).set_value(100_000)
+    press(test, "Save")
+    assert case_of(store.open(job.head.id)).vehicle.mileage_km == pytest.approx(160_934.4)
+
+
+def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, store):
+    """One inch is 25.4 mm exactly: NIST SP 811 (2008), appendix B."""
+    test = start("car")
+    test.text_area[0].input("crank: 160\nwater pump 130,5")
+    press(test, "Save")
+    kept = case_of(store.open(job.head.id)).vehicle.pulleys_mm
+    assert kept == {"crank": 160.0, "water pump": 130.5}
+    test.segmented_control[0].set_value("US").run()
+    assert test.text_area[0].value == "crank 6.3\nwater pump 5.14"
+    press(test, "Save")
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == kept  # not rounded by having been shown
+    test.text_area[0].input("crank\nfan 4")
+    press(test, "Save")
+    assert "'crank' is no pulley" in words(test)
+
+
+def test_an_idle_the_wrong_way_round_is_told_and_the_job_stays_whole(start, job, store):
+    test = start("car")
+    next(n for n in test.number_input if n.label.startswith("Maker")).set_value(900.0)
+    next(n for n in test.number_input if n.label == "to, rpm").set_value(700.0)
+    press(test, "Save")
+    assert "give the lower speed first" in words(test)
+    assert store.open(job.head.id) == job
+    assert not start("").error

@@ -1,0 +1,27 @@
+"""The job's own page: what to do first, with its caution, then the causes."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.app.pages import keep, words
+
+
+@pytest.mark.usefixtures("job")
+def test_the_job_page_tells_what_to_do_first_then_the_causes(start):
+    text = words(start())
+    order = ("Grey van", "4 cylinders", "Next:", "Causes", "Engine mount", "Recordings", "Pictures")
+    places = [text.find(part) for part in order]
+    assert places == sorted(places)
+    assert places[0] >= 0
+    assert "Engine mount collapsed**: 71 %" in text
+    assert "Firing order is 9 dB up in gear." in text
+    assert "Engine speed: 700 rpm" in text
+    assert "Only 20 s long: record a minute." in text
+
+
+def test_a_caution_stands_by_the_next_check(start, job, store):
+    keep(store, store.open(job.head.id), "raised.csv")
+    test = start()
+    assert "Next: **Look at the mounts**" in words(test)
+    assert [w.value.replace("\\", "") for w in test.warning] == ["Engine off, parking brake on."]

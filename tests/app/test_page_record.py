@@ -1,0 +1,101 @@
+"""Recordings: what is missing, files in, how each was made."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.app.pages import keep, press, words
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import case_of, new_job, save_case
+from vibecore.model import Symptoms
+
+
+@pytest.mark.usefixtures("job")
+def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
+    text = words(start("record"))
+    assert "Next: **Neutral, raised idle**" in text
+    assert "Sleeves, hair and tools away from belt and fan." in text
+    assert "never over an airbag" in text
+
+
+def test_files_come_in_guessed_and_what_cannot_be_read_is_kept_aside(start, job, store, monkeypatch):
+    from vibecore import reading
+
+    readable = reading.read_recording
+
+    def with_a_fault(source, *, name=""):
+        if name == "odd.csv":
+            raise ZeroDivisionError("secret inner words")
+        return readable(source, name=name)
+
+    monkeypatch.setattr("vibecore.reading.read_recording", with_a_fault)
+    test = start("record")
+    named = [("a.csv", b"1"), ("odd.csv", b"2"), ("holiday.csv", b"bad"), ("engine off.csv", b"3")]
+    test.file_uploader[0].set_value([(name, data, "text/csv") for name, data in named]).run()
+    kept = store.open(job.head.id)
+    assert {f.name: f.aside is None for f in kept.files[2:]} == {
+        "a.csv": True, "odd.csv": False, "holiday.csv": False, "engine off.csv": True,
+    }  # fmt: skip
+    assert [store.read_file(job.head.id, name) for name, _ in named] == [data for _, data in named]
+    holds = {r.file.name: r.condition.speed_hold for r in case_of(kept).recordings[2:]}
+    assert holds == {"a.csv": None, "engine off.csv": "engine off"}
+    assert "secret" not in words(test)
+
+
+@pytest.mark.parametrize(
+    ("cylinders", "says"),
+    [
+        (4, "Only 20 s long: record a minute."),
+        (8, "Only 20 s long: record a minute."),  # 46.7 Hz, under half of 100 samples a second
+        (
+            12,
+            "Record again at 200 samples a second or more: at 100 the firing order cannot be seen. (1 more)",
+        ),
+    ],
+)
+def test_a_rate_that_hides_the_firing_order_is_told_with_its_mend(start, store, cylinders, says):
+    """Shannon: nothing is seen above half the rate; twelve cylinders at 700 rpm fire 70 times a second."""
+    job = new_job(store, "Van", Vehicle(Engine(cylinders)), Symptoms(), {})
+    keep(store, job, "neutral-idle.csv")
+    for page in ("", "record"):
+        assert says in words(start(page))
+
+
+def test_a_raised_idle_is_asked_for_where_nobody_said(start, store):
+    job = new_job(store, "Van", Vehicle(Engine(4), idle_spec_rpm=(500.0, 550.0)), Symptoms(), {})
+    keep(store, job, "third.csv", "neutral idle.csv")  # both are read as 700 rpm
+    assert words(start("record")).count("It reads as 700 rpm: if the idle was raised, say so below.") == 1
+
+
+def test_a_condition_is_kept_as_soon_as_it_is_chosen(start, job, store):
+    test = start("record")
+    gear = next(s for s in test.selectbox if s.label == "Gear")
+    assert gear.value == "neutral"  # guessed from the name
+    gear.set_value("reverse").run()
+    assert case_of(store.open(job.head.id)).recordings[0].condition.gear == "reverse"
+
+
+def test_a_choice_made_in_another_window_is_shown_and_not_undone(start, job, store):
+    test = start("record")
+    case = case_of(job)
+    first = case.recordings[0]
+    elsewhere = replace(first, condition=replace(first.condition, gear="park"))
+    save_case(store, job, replace(case, recordings=(elsewhere, *case.recordings[1:])))
+    test.run()
+    press(test, "Show what is there now")
+    assert next(s for s in test.selectbox if s.label == "Gear").value == "park"
+    assert case_of(store.open(job.head.id)).recordings[0] == elsewhere
+
+
+@pytest.mark.usefixtures("job")
+def test_another_job_does_not_inherit_what_the_boxes_showed(start, store):
+    test = start("record")
+    next(s for s in test.selectbox if s.label == "Gear").set_value("reverse").run()
+    other = new_job(store, "Red hatchback", Vehicle(Engine(3)), Symptoms(), {})
+    keep(store, other, "neutral-idle.csv")
+    test.session_state["job"] = store.open(other.head.id)
+    test.run()
+    assert next(s for s in test.selectbox if s.label == "Gear").value == "neutral"
+    assert case_of(store.open(other.head.id)).recordings[0].condition.gear == "neutral"
