@@ -14,7 +14,7 @@ import pytest
 
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import NewFile, StaleEdit, Store, blobs, data_folder, schema
+from vibecore.store import NewFile, NewJob, StaleEdit, Store, blobs, data_folder, schema
 
 CASE = "[vehicle]\ncylinders = 4\n"
 
@@ -33,6 +33,28 @@ def test_a_job_comes_back_as_it_was_kept_from_another_store(store):
     assert Store(store.folder).read_file(job.head.id, "idle.csv") == data
     (blob,) = (store.folder / "files").glob("??/*")
     assert blob.name == hashlib.sha256(blob.read_bytes()).hexdigest() == job.files[0].digest
+
+
+def test_first_jobs_come_all_or_none_and_only_where_there_is_no_other(store, monkeypatch):
+    jobs = [NewJob(name, CASE, files=[NewFile("a.csv", name.encode())], id=name) for name in ("one", "two")]
+    put = blobs.put
+
+    def full_at_the_second(folder, data):
+        if data == b"two":
+            raise OSError(28, "No space left on device")
+        return put(folder, data)
+
+    monkeypatch.setattr(blobs, "put", full_at_the_second)
+    with pytest.raises(StoreError, match="full"):
+        store.begin_with(jobs)
+    assert store.jobs() == ()
+    monkeypatch.undo()
+    assert store.begin_with(jobs)
+    assert [head.id for head in store.jobs()] == ["two", "one"]  # the last kept is the latest
+    for job in jobs:
+        store.set_state(job.id, "bin")
+    assert not store.begin_with([NewJob("three", CASE)])
+    assert len(store.jobs(states=["bin"])) == 2
 
 
 def test_the_later_of_two_edits_is_told_and_the_first_stays(store):

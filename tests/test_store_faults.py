@@ -1,4 +1,7 @@
-"""A process that saves is killed with SIGKILL at random moments, 50 times: nothing acknowledged is lost.
+"""Processes that save are killed with SIGKILL at random moments: nothing acknowledged is lost.
+
+With the kills of the whole server in app/test_browser_kills.py they are more than 50 a run. The moments are
+drawn anew in each run, and a failure prints their seed.
 
 Outside check: SIGKILL cannot be caught (POSIX), so the process can neither finish nor tidy up; what is on the
 disk is compared with what the process had printed, byte for byte by SHA-256 (hashlib).
@@ -9,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import os
 import random
+import secrets
 import signal
 import sqlite3
 import subprocess
@@ -18,10 +22,14 @@ from pathlib import Path
 
 import pytest
 
+from vibecore.jobs import seed
+from vibecore.places import demo_folder
 from vibecore.store import Store
 
-KILLS = 50
+KILLS, KILLS_AT_FIRST_START = 38, 6
+FIRST_START_S = 0.3  # longer than keeping the demo jobs takes
 ROOT = Path(__file__).resolve().parents[1]
+DEMOS = sorted(f"demo-{path.parent.name}" for path in demo_folder().glob("*/case.toml"))
 
 WRITER = """
 import hashlib, os, sys
@@ -35,16 +43,35 @@ while True:
     print(kept.head.revision, name, hashlib.sha256(data).hexdigest(), flush=True)
 """
 
+SEEDER = """
+import sys
+from vibecore.jobs import seed
+from vibecore.places import demo_folder
+from vibecore.store import Store
+store = Store(sys.argv[1])
+print("now", flush=True)
+seed(store, demo_folder())
+print("done", flush=True)
+"""
 
-@pytest.mark.skipif(os.name != "posix", reason="SIGKILL is of POSIX")
-def test_nothing_acknowledged_is_lost_when_killed_50_times(tmp_path):
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="SIGKILL is of POSIX")
+
+
+@pytest.fixture
+def chance():
+    drawn = secrets.randbelow(2**32)
+    print("seed of the moments:", drawn)
+    return random.Random(drawn)
+
+
+def test_nothing_acknowledged_is_lost_when_killed_while_saving(tmp_path, chance):
     store = Store(tmp_path)
     job_id = store.new("Van", "[vehicle]\ncylinders = 4\n").head.id
-    chance = random.Random(7)
     acknowledged: dict[str, str] = {}
     last_revision = 1
     for _ in range(KILLS):
-        for line in run_and_kill(tmp_path, job_id, chance):
+        moment_s = chance.uniform(0.0, 0.1)
+        for line in run_and_kill(WRITER, tmp_path, job_id, after_s=moment_s):
             revision, name, digest = line.split()
             acknowledged[name], last_revision = digest, int(revision)
         job = Store(tmp_path).open(job_id)  # as the next start would
@@ -60,14 +87,30 @@ def test_nothing_acknowledged_is_lost_when_killed_50_times(tmp_path):
     assert len(acknowledged) >= KILLS  # the kills did fall into the work
 
 
-def run_and_kill(folder: Path, job_id: str, chance: random.Random) -> list[str]:
-    """What the writer had acknowledged when it was killed, at a random moment after its first save."""
+def test_demo_jobs_are_there_whole_or_not_at_all_when_killed_at_the_first_start(tmp_path, chance):
+    """And the next start brings them, each once."""
+    found = []
+    for life in range(KILLS_AT_FIRST_START):
+        folder, moment_s = tmp_path / str(life), chance.uniform(0.0, FIRST_START_S)
+        run_and_kill(SEEDER, folder, after_s=moment_s)
+        store = Store(folder)
+        found.append(len(store.jobs()))
+        seed(store, demo_folder())
+        assert sorted(head.id for head in store.jobs()) == DEMOS
+        for head in store.jobs():
+            for file in store.open(head.id).files:
+                assert hashlib.sha256(store.read_file(head.id, file.name)).hexdigest() == file.digest
+    assert {*found} <= {0, len(DEMOS)}
+
+
+def run_and_kill(script: str, folder: Path, *arguments: str, after_s: float) -> list[str]:
+    """What the script had said when it was killed, so long after its first word."""
     child = subprocess.Popen(
-        [sys.executable, "-c", WRITER, str(folder), job_id], stdout=subprocess.PIPE, text=True, cwd=ROOT
+        [sys.executable, "-c", script, str(folder), *arguments], stdout=subprocess.PIPE, text=True, cwd=ROOT
     )
     assert child.stdout is not None
     first = child.stdout.readline()
-    time.sleep(chance.uniform(0.0, 0.1))
+    time.sleep(after_s)
     child.send_signal(signal.SIGKILL)
     rest = child.stdout.read()
     child.wait()

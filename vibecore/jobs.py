@@ -12,7 +12,7 @@ from vibecore.engine import Vehicle
 from vibecore.errors import StoreError
 from vibecore.model import Symptoms
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import Job, JobHead, NewFile, State, Store
+from vibecore.store import Job, JobHead, NewFile, NewJob, State, Store
 
 CASE_NAME = Path("case.toml")
 INVENTED = "invented"  # key of the notes of a demo job
@@ -76,32 +76,30 @@ def drop_recording(store: Store, job: Job, name: str) -> Job:
     return save_case(store, job, replace(case, recordings=kept), remove=[name])
 
 
-def job_from_folder(
-    store: Store, case_path: Path, *, job_id: str | None = None, invented: bool = False
-) -> Job:
+def job_from_folder(store: Store, case_path: Path) -> Job:
     """Keep a copy of the case in a folder and of its files. Raises CaseError, StoreError."""
+    new = _read_folder(case_path)
+    return store.new(new.title, new.case_text, files=new.files)
+
+
+def seed(store: Store, folder: Path) -> None:
+    """Keep the demo jobs of `folder`, all or none, in a store without a job."""
+    every: tuple[State, ...] = ("open", "closed", "bin")
+    if store.jobs(states=every):
+        return
+    paths = sorted(folder.glob("*/case.toml"), reverse=True)  # so that the first is the latest
+    demos = [replace(_read_folder(p), id=f"demo-{p.parent.name}", notes={INVENTED: "yes"}) for p in paths]
+    store.begin_with(demos)  # which looks again: another window may have been faster
+
+
+def _read_folder(case_path: Path) -> NewJob:
     case = load_case(case_path)
     names: list[str] = []
     for r in case.recordings:
         names.append(free_name(clean_name(r.file.name), names))
     files = [NewFile(n, _bytes(case.file_of(r))) for n, r in zip(names, case.recordings, strict=True)]
     flat = tuple(replace(r, file=Path(n)) for n, r in zip(names, case.recordings, strict=True))
-    notes = {INVENTED: "yes"} if invented else {}
-    return store.new(case.title, dump_case(replace(case, recordings=flat)), notes, files, job_id=job_id)
-
-
-def seed(store: Store, folder: Path) -> None:
-    """Keep the demo jobs of `folder` in a store that has never had a job."""
-    every: tuple[State, ...] = ("open", "closed", "bin")
-    if store.jobs(states=every):
-        return
-    for case_path in sorted(folder.glob("*/case.toml"), reverse=True):  # so that the first is the latest
-        job_id = f"demo-{case_path.parent.name}"
-        try:
-            job_from_folder(store, case_path, job_id=job_id, invented=True)
-        except StoreError:
-            if job_id not in [head.id for head in store.jobs(states=every)]:  # else another window was faster
-                raise
+    return NewJob(case.title, dump_case(replace(case, recordings=flat)), files=files)
 
 
 def head_words(head: JobHead) -> str:

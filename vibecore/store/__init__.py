@@ -15,13 +15,14 @@ import os
 from pathlib import Path
 
 from vibecore.store.keep import Store
-from vibecore.store.records import Job, JobHead, NewFile, StaleEdit, State, StoredFile
+from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 
 __all__ = [
     "DATA_VARIABLE",
     "Job",
     "JobHead",
     "NewFile",
+    "NewJob",
     "StaleEdit",
     "State",
     "Store",

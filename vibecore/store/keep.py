@@ -15,7 +15,7 @@ from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import blobs, schema
 from vibecore.store.disk import sentence, told
-from vibecore.store.records import Job, JobHead, NewFile, StaleEdit, State, StoredFile
+from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 
 
 class Store:
@@ -81,18 +81,20 @@ class Store:
         case_text: str,
         notes: Mapping[str, str] | None = None,
         files: Sequence[NewFile] = (),
-        *,
-        job_id: str | None = None,
     ) -> Job:
         """Keep a new job with its files and give it back as kept."""
-        job_id, now = job_id or secrets.token_hex(6), time.time()
         with self._connect(write=True) as con:
-            con.execute(
-                "INSERT INTO job (id, title, created_s, changed_s, case_text, notes) VALUES (?,?,?,?,?,?)",
-                (job_id, title, now, now, case_text, json.dumps(dict(notes or {}))),
-            )
-            self._insert_files(con, job_id, files)
+            job_id = self._insert_job(con, NewJob(title, case_text, notes or {}, files))
             return self._fetch(con, job_id)
+
+    def begin_with(self, jobs: Sequence[NewJob]) -> bool:
+        """Keep these jobs, all or none, if there is no other job, not even in the bin. Were they kept?"""
+        with self._connect(write=True) as con:
+            if con.execute("SELECT 1 FROM job").fetchone():
+                return False
+            for job in jobs:
+                self._insert_job(con, job)
+            return True
 
     def save(
         self,
@@ -182,6 +184,15 @@ class Store:
             "SELECT name, digest, size_bytes, aside FROM file WHERE job_id=? ORDER BY position", (job_id,)
         )
         return Job(JobHead(*row[:6]), row[6], json.loads(row[7]), tuple(StoredFile(*f) for f in files))
+
+    def _insert_job(self, con: sqlite3.Connection, job: NewJob) -> str:
+        job_id, now = job.id or secrets.token_hex(6), time.time()
+        con.execute(
+            "INSERT INTO job (id, title, created_s, changed_s, case_text, notes) VALUES (?,?,?,?,?,?)",
+            (job_id, job.title, now, now, job.case_text, json.dumps(dict(job.notes))),
+        )
+        self._insert_files(con, job_id, job.files)
+        return job_id
 
     def _insert_files(self, con: sqlite3.Connection, job_id: str, files: Sequence[NewFile]) -> None:
         """Write the bytes first, then the rows. A name that another file of the job has gets a number."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 from vibecore.errors import StoreError
@@ -30,6 +30,17 @@ class NewFile:
     name: str
     data: bytes
     aside: str | None = None
+
+
+@dataclass(frozen=True)
+class NewJob:
+    """A job to be kept. id: None for a fresh one."""
+
+    title: str
+    case_text: str
+    notes: Mapping[str, str] = field(default_factory=dict)
+    files: Sequence[NewFile] = ()
+    id: str | None = None
 
 
 @dataclass(frozen=True)
