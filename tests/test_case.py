@@ -188,6 +188,7 @@ conditions = st.builds(
     stage=st.sampled_from(["before", "after"]),
     tachometer_rpm=st.none() | st.floats(1, 9000),
     accessories=st.lists(words, max_size=3).map(tuple),
+    taped_anew=st.booleans(),
 )
 vehicles = st.builds(
     Vehicle,

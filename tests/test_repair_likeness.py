@@ -147,16 +147,6 @@ def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
     assert "uncomfortable" not in " ".join(repair.compare(*wheel, fault_orders=[2.0], engine=FOUR).notes)
 
 
-def test_placing_from_two_tapings() -> None:
-    rng = np.random.default_rng(5)
-    got = []
-    for _ in range(200):
-        again = {o: v * 10 ** (rng.normal(0, 0.8) / 20) for o, v in SOUND.items()}
-        got.append(repair.placing_from_two_tapings(made(SOUND, error=0.01), made(again, error=0.01)))
-    assert np.median(got) == pytest.approx(0.9, abs=0.15)
-    assert repair.placing_from_two_tapings(made(SOUND), made(SOUND, rpm=2000)) is None
-
-
 # ------------------------------------------------------------ a whole job
 
 

@@ -127,6 +127,7 @@ def _recording(row: RecordingTable, path: Path) -> CaseRecording:
         stage=row.stage,
         tachometer_rpm=row.engine_speed_rpm or None,  # 0 is what a tachometer shows with the engine off
         accessories=tuple(row.accessories),
+        taped_anew=row.taped_anew,
     )
     return CaseRecording(file=_inside(row.file, path), condition=condition)
 
@@ -193,6 +194,7 @@ def _recording_table(recording: CaseRecording) -> dict[str, Any]:
             "speed_hold": c.speed_hold,
             "stage": c.stage,
             "accessories": list(c.accessories),
+            "taped_anew": c.taped_anew or None,
         }
     )
 

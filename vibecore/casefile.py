@@ -50,6 +50,7 @@ class RecordingTable(_Table):
     speed_hold: SpeedHold | None = None
     stage: Stage = "before"
     accessories: list[str] = []
+    taped_anew: bool = False
 
 
 class CheckTable(_Table):

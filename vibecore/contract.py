@@ -89,6 +89,7 @@ def recording_item(
         "place": c.place,
         "speed_hold": c.speed_hold,
         "accessories": list(c.accessories),
+        "taped_anew": c.taped_anew,
     }
 
 

@@ -210,6 +210,7 @@ class Condition:
     stage: Stage = "before"
     tachometer_rpm: float | None = None
     accessories: tuple[str, ...] = ()
+    taped_anew: bool = False  # repeats an earlier recording, nothing mended: only the taping is new
 
 
 @dataclass(frozen=True, eq=False)

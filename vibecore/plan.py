@@ -110,11 +110,13 @@ def _needed(when: str, case: Case) -> bool:
 
 def _fits(row: Mapping[str, Any], condition: Condition) -> bool:
     """Does a recording made like this count as the one the plan asks for?"""
-    if condition.stage != row.get("stage", "before"):
+    if condition.stage != row.get("stage", "before") and "taped_anew" not in row:
         return False
     hold: SpeedHold = condition.speed_hold or "idle"
     gears, holds = row.get("gear"), row.get("speed_hold")
     if "accessories" in row and not condition.accessories:
+        return False
+    if "taped_anew" in row and not condition.taped_anew:
         return False
     return (gears is None or condition.gear in gears) and (holds is None or hold == holds)
 

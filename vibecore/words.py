@@ -77,6 +77,7 @@ def condition_words(condition: Condition) -> str:
         hold[condition.speed_hold],
         f"phone on the {condition.place}" if condition.place else "",
         f"with {' and '.join(condition.accessories)}" if condition.accessories else "",
+        "taped on anew" if condition.taped_anew else "",
         f"tachometer {condition.tachometer_rpm:.0f} rpm" if condition.tachometer_rpm else "",
     ]
     return ", ".join(part for part in parts if part)

@@ -5,24 +5,28 @@ likeness    what differs between two recordings besides the repair
 sound       what a sound car shows on a line, and the chance that the repaired one is back there
 significance  difference and equivalence (two one-sided tests), and what could have been seen
 compare     before against after -> Repair
+tapings     what taping the phone on anew does, measured on this car
 job         the recordings of a job, the fault's own lines -> Repair; levels over several visits
 mounts      engine side against body side of a mount
 """
 
-from vibecore.repair.compare import DEFAULT_PLACING_DB, compare, placing_from_two_tapings
+from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
 from vibecore.repair.job import FaultLines, Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.sound import SoundLevel, sound_level
+from vibecore.repair.tapings import Placing, measured_placing, placing_from_two_tapings
 
 __all__ = [
     "DEFAULT_PLACING_DB",
     "FaultLines",
+    "Placing",
     "SoundLevel",
     "Visit",
     "compare",
     "fault_lines",
     "isolation_note",
+    "measured_placing",
     "placing_from_two_tapings",
     "repair_of_job",
     "sound_level",

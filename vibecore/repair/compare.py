@@ -101,22 +101,6 @@ def compare(
     return Repair(verdict, db, db - half, db + half, why, changes, tuple(notes), compared)
 
 
-def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
-    """Placing repeatability in dB, the `placing_db` of `compare`, from two recordings of the unchanged car
-    with the phone taped on anew in between; None if they share no order seen well."""
-    if likeness(first, second).blocking is not None or first.orders is None:
-        return None
-    moved = []
-    for lv in first.orders.levels:
-        b, a = level_at_order(first, lv.order), level_at_order(second, lv.order)
-        if b is not None and a is not None and (c := change(b, a)).sd_db < DEFAULT_PLACING_DB:
-            moved.append(c.db**2 - c.sd_db**2)
-    if not moved:
-        return None
-    # One pair of tapings is little: it shares its word with the default, which counts as one order more.
-    return float(np.sqrt((sum(max(m, 0.0) for m in moved) + DEFAULT_PLACING_DB**2) / (len(moved) + 1)))
-
-
 @dataclass(frozen=True)
 class _Result:
     before: Level

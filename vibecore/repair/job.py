@@ -21,6 +21,7 @@ from vibecore.repair.lines import (
     total,
 )
 from vibecore.repair.sound import DB_PER_NEPER, SoundLevel, joined, sound_between, sound_level
+from vibecore.repair.tapings import measured_placing
 from vibecore.resonance import Resonance, fit, order_points
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
@@ -77,10 +78,16 @@ def repair_of_job(
     engine: Engine,
     *,
     cause_id: str | None = None,
-    placing_db: float = DEFAULT_PLACING_DB,
+    placing_db: float | None = None,
 ) -> Repair | None:
     """Proof of repair of a job: each `after` recording against the `before` most like it, and of these
-    pairs the one in which the fault's own lines stood out most. None without an `after` recording."""
+    pairs the one in which the fault's own lines stood out most. None without an `after` recording.
+
+    placing_db: not given, it is taken from recordings said to be taped on anew, else the default.
+    """
+    measured = measured_placing(analyses) if placing_db is None else None
+    if placing_db is None:
+        placing_db = measured.sd_db if measured is not None else DEFAULT_PLACING_DB
     befores = [a for a in analyses if a.condition.stage == "before"]
     afters = [a for a in analyses if a.condition.stage == "after"]
     if not afters:
@@ -100,7 +107,8 @@ def repair_of_job(
         if r.change_db is not None
     )
     why = chosen.why if len(ranked) == 1 else f"{ranked[0][0].name} against {ranked[0][1].name}. {chosen.why}"
-    return replace(chosen, why=why, notes=chosen.notes + others)
+    told = (measured.words(),) if measured is not None else ()
+    return replace(chosen, why=why, notes=chosen.notes + told + others)
 
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
