@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cache
+import guesses
 import state
 import streamlit as st
 import widgets
@@ -28,6 +29,10 @@ def page() -> None:
     st.caption(widgets.plain(vehicle_words(work.case.vehicle)) + invented)
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
+    unsure = guesses.reasons_of(work.job.notes)
+    if unsure:
+        st.info(guesses.words(len(unsure)))
+        st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
     if results.diagnosis is not None:
         _show_diagnosis(results.diagnosis)
     _show_recordings(work.case, results)

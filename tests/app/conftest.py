@@ -59,7 +59,7 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
     forget = [
         name
         for name in sys.modules
-        if name.split(".")[0] in ("state", "cache", "doable", "widgets", "app_pages")
+        if name.split(".")[0] in ("state", "cache", "doable", "guesses", "rows", "widgets", "app_pages")
     ]
     for name in forget:
         monkeypatch.delitem(sys.modules, name)

@@ -99,3 +99,54 @@ def test_another_job_does_not_inherit_what_the_boxes_showed(start, store):
     test.run()
     assert next(s for s in test.selectbox if s.label == "Gear").value == "neutral"
     assert case_of(store.open(other.head.id)).recordings[0].condition.gear == "neutral"
+
+
+def upload(test, *names):
+    return test.file_uploader[0].set_value([(n, n.encode(), "text/csv") for n in names]).run()
+
+
+def notes_of(store, job):
+    return store.open(job.head.id).notes
+
+
+def test_what_was_guessed_says_why_until_somebody_confirms_it(start, job, store):
+    test = upload(start("record"), "lenkrad.csv", "b.csv")
+    text = words(test)
+    assert "How 2 recordings were made is a guess" in text
+    assert "Guessed. By its name: phone on the steering wheel." in text
+    assert "Guessed. Nothing tells how it was made." in text
+    assert "guess" in words(start())  # told on the job's own page too
+    press(test, "All is right as it stands")
+    assert "Guessed" not in words(test)
+    assert notes_of(store, job) == {}
+    assert [r.condition.place for r in case_of(store.open(job.head.id)).recordings[2:]] == [
+        "steering wheel",
+        None,
+    ]
+
+
+def test_what_a_person_chose_is_no_guess_any_more(start, job, store):
+    test = upload(start("record"), "b.csv", "c.csv")
+    next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("reverse").run()
+    assert notes_of(store, job) == {"guessed": "c.csv\t"}
+
+
+def test_a_fault_in_guessing_keeps_no_file_out(start, job, store, monkeypatch):
+    def broken(*_args):
+        raise ZeroDivisionError("secret inner words")
+
+    monkeypatch.setattr("vibecore.guess.make_ready", broken)
+    test = upload(start("record"), "park.csv")
+    assert case_of(store.open(job.head.id)).recordings[2].condition.gear == "park"
+    assert "secret" not in words(test)
+
+
+def test_a_second_taping_is_asked_for_where_two_were_made_alike_and_kept(start, job, store):
+    assert not start("record").checkbox
+    keep(store, job, "neutral-idle again.csv")
+    test = start("record")
+    (box,) = test.checkbox
+    assert "taped on anew" in box.label
+    box.check().run()
+    conditions = [r.condition for r in case_of(store.open(job.head.id)).recordings]
+    assert [c.taped_anew for c in conditions] == [False, False, True]

@@ -15,7 +15,7 @@ from vibecore.repair.job import FaultLines, Visit, fault_lines, repair_of_job, v
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.sound import SoundLevel, sound_level
-from vibecore.repair.tapings import Placing, measured_placing, placing_from_two_tapings
+from vibecore.repair.tapings import Placing, made_alike, measured_placing, placing_from_two_tapings
 
 __all__ = [
     "DEFAULT_PLACING_DB",
@@ -26,6 +26,7 @@ __all__ = [
     "compare",
     "fault_lines",
     "isolation_note",
+    "made_alike",
     "measured_placing",
     "placing_from_two_tapings",
     "repair_of_job",

@@ -1,0 +1,76 @@
+"""How a new recording was probably made, with the reasons, until a person has looked them over.
+
+Kept in the job's notes: a line for each recording, its name, a tab and the reasons in words.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping, Sequence
+from functools import partial
+
+import cache
+import state
+
+from vibecore.case import Case
+from vibecore.errors import VibecoreError
+from vibecore.guess import Guess, guess, guess_condition
+from vibecore.model import Place, Recording
+from vibecore.store import Job
+
+NOTE = "guessed"  # key of the notes
+
+
+def reasons_of(notes: Mapping[str, str]) -> dict[str, str]:
+    """Recordings that nobody has looked over yet, and why each was taken as it was."""
+    pairs = (line.partition("\t") for line in notes.get(NOTE, "").split("\n") if line)
+    return {name: why for name, _, why in pairs}
+
+
+def words(count: int) -> str:
+    """That so many recordings are to be looked over."""
+    return (
+        f"How {count} recordings were made is a guess."
+        if count > 1
+        else "How 1 recording was made is a guess."
+    )
+
+
+def notes_with(job: Job, reasons: Mapping[str, str]) -> dict[str, str]:
+    """The job's notes with these recordings to be looked over, and no others."""
+    kept = {key: text for key, text in job.notes.items() if key != NOTE}
+    lines = "\n".join(f"{name}\t{why}" for name, why in reasons.items())
+    return {**kept, NOTE: lines} if lines else kept
+
+
+def guess_all(job: Job, case: Case, reads: Sequence[Recording]) -> dict[str, Guess]:
+    """Each of the new recordings from its name, its contents, and the others whose place is known: those of
+    the job, and of the new ones those whose names tell it."""
+    told = {r.name: guess_condition(r.name).place for r in reads}
+    placed = _placed(job, case) + [(r, place) for r in reads if (place := told[r.name]) is not None]
+    return {r.name: _guess(r, placed) for r in reads}
+
+
+def _guess(read: Recording, placed: Sequence[tuple[Recording, Place]]) -> Guess:
+    """A fault in guessing keeps no file out."""
+    try:
+        return guess(read, placed)
+    except Exception:
+        logging.getLogger("vibecore").exception("how a recording was made could not be guessed")
+        return Guess(guess_condition(read.name))
+
+
+def _placed(job: Job, case: Case) -> list[tuple[Recording, Place]]:
+    """The job's recordings whose place is known and which can be read."""
+    found = []
+    digests = {f.name: f.digest for f in job.files}
+    for item in case.recordings:
+        name, place = item.file.as_posix(), item.condition.place
+        if place is None or name not in digests:
+            continue
+        fetch = partial(state.store().read_file, job.head.id, name)
+        try:
+            found.append((cache.recording(name, digests[name], fetch), place))
+        except VibecoreError:
+            continue
+    return found
