@@ -28,9 +28,22 @@ PAGE_DRAWN_MS = 60_000
 @contextlib.contextmanager
 def app_server(data: Path) -> Iterator[str]:
     """`vibecore app` on a free port with this data folder; gives its address."""
+    address, server = start_server(data, free_port())
+    try:
+        yield address
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+        return int(probe.getsockname()[1])
+
+
+def start_server(data: Path, port: int) -> tuple[str, subprocess.Popen[bytes]]:
+    """Start `vibecore app`; its address and its process once it answers."""
     command = Path(sys.executable).with_name("vibecore")
     server = subprocess.Popen(
         [str(command), "app", "--port", str(port), "--data", str(data)],
@@ -39,12 +52,8 @@ def app_server(data: Path) -> Iterator[str]:
         stderr=subprocess.DEVNULL,
         env={**os.environ, "STREAMLIT_SERVER_HEADLESS": "true"},
     )
-    try:
-        _wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        server.wait(timeout=30)
+    _wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
+    return f"http://127.0.0.1:{port}", server
 
 
 @contextlib.contextmanager
