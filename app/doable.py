@@ -12,7 +12,6 @@ import cache
 import state
 
 from vibecore.causes.load import CheckRow, catalogue
-from vibecore.causes.planning import plan
 from vibecore.store import Job, Store
 
 NOTE = "cannot"  # key of the notes: one word a line
@@ -62,6 +61,8 @@ def with_doable_checks(found: cache.Results, work: state.Work) -> cache.Results:
     words = words_of(work.job.notes)
     if not words or found.diagnosis is None:
         return found
+    from vibecore.causes.planning import plan  # a second of libraries, which a page without results can spare
+
     checks = plan(
         found.diagnosis.causes,
         work.case.checks,
