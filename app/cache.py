@@ -98,10 +98,12 @@ def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     digests = {f.name: f.digest for f in job.files}
     for number, item in enumerate(case.recordings, start=1):
         name = item.file.as_posix()
-        say(f"Reading {number} of {len(case.recordings)}: {name}")
+        head = f"Reading {number} of {len(case.recordings)}: {name}"
+        say(head)
+        digest, tell = digests.get(name, ""), partial(_tell, say, head)
         try:
-            read = recording(name, digests.get(name, ""), partial(store.read_file, job.head.id, name))
-            analyses.append(analysis(read, digests.get(name, ""), case.vehicle.engine, item.condition))
+            read = recording(name, digest, partial(store.read_file, job.head.id, name))
+            analyses.append(analysis(read, digest, case.vehicle.engine, item.condition, tell))
         except VibecoreError as error:
             unread[name] = str(error)
     if not analyses:
@@ -110,12 +112,16 @@ def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     return Results(pipeline.diagnose_analysed(case, analyses), unread, key)
 
 
-def analysis(read: Recording, digest: str, engine: Engine, condition: Condition) -> Analysis:
+def _tell(say: Say, head: str, step: str) -> None:
+    say(f"{head}: {step}")
+
+
+def analysis(read: Recording, digest: str, engine: Engine, condition: Condition, say: Say) -> Analysis:
     """What is read from a recording of this content, made in this way; once for each."""
     from vibecore import pipeline
 
     key = f"{digest} {read.name} {engine} {condition}"
-    return _ANALYSES.get(key, lambda: pipeline.analyze(read, engine, condition))
+    return _ANALYSES.get(key, lambda: pipeline.analyze(read, engine, condition, say=say))
 
 
 def recording(name: str, digest: str, fetch: Callable[[], bytes]) -> Recording:

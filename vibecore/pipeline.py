@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -28,6 +28,9 @@ LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing
 SETTLED = 0.98  # a speed this sure is not looked at again
 
 
+Say = Callable[[str], object]  # told what is done next; may raise to stop it
+
+
 class Job(Protocol):
     """What a diagnosis needs to know of a job besides its recordings; a case file gives it."""
 
@@ -40,18 +43,27 @@ class Job(Protocol):
 
 
 def analyze(
-    recording: Recording, engine: Engine | None, condition: Condition, hint: job_speeds.Hint | None = None
+    recording: Recording,
+    engine: Engine | None,
+    condition: Condition,
+    hint: job_speeds.Hint | None = None,
+    say: Say = lambda _: None,
 ) -> Analysis:
     """Everything that can be read from one recording. hint: what else lets expect a speed.
 
     engine None: the cylinders are not known; the speed is then looked for among usual engines, and the
     orders listed are those of the largest of them.
     """
+    say("gravity out, knocks out")
     signal = make_ready(recording)
+    say("all that vibrates")
     lines, spectrum = lines_in_hertz(signal)
     overall = comfort.overall(signal, condition.place)
     heard = Analysis(recording, signal, None, None, lines, spectrum, overall, condition)
-    return _with_speed(heard, engine, find_speed(signal, engine, condition, hint))
+    say("the engine's speed")
+    answer = find_speed(signal, engine, condition, hint)
+    say("the engine's orders")
+    return _with_speed(heard, engine, answer)
 
 
 def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) -> Analysis:

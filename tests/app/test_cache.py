@@ -74,7 +74,7 @@ def test_a_job_brought_in_elsewhere_gives_equal_answers(cache, store, job, tmp_p
 def test_only_what_changed_is_made_again(cache, store, job, monkeypatch):
     analysed, judged = [], []
     analyze, diagnose = pipeline.analyze, pipeline.diagnose_analysed
-    monkeypatch.setattr(pipeline, "analyze", lambda *a: analysed.append(a[0].name) or analyze(*a))
+    monkeypatch.setattr(pipeline, "analyze", lambda *a, **k: analysed.append(a[0].name) or analyze(*a, **k))
     monkeypatch.setattr(pipeline, "diagnose_analysed", lambda *a: judged.append(1) or diagnose(*a))
     monkeypatch.setattr(pipeline, "settle", lambda _vehicle, analyses: tuple(analyses))
     case = case_of(job)
@@ -93,10 +93,22 @@ def test_only_what_changed_is_made_again(cache, store, job, monkeypatch):
     assert analysed[-1] == one.file.name
 
 
-def test_work_that_was_stopped_goes_on_where_it_was(cache, store, job, monkeypatch):
-    class Stopped(BaseException):
-        pass
+class Stopped(BaseException):
+    pass
 
+
+def stop_at(words, told):
+    """What tells the steps, and stops at the first that begins with these words."""
+
+    def say(text):
+        told.append(text)
+        if text.startswith(words):
+            raise Stopped
+
+    return say
+
+
+def test_work_that_was_stopped_goes_on_where_it_was(cache, store, job, monkeypatch):
     read, told = [], []
 
     def reading(data, *, name):
@@ -104,18 +116,26 @@ def test_work_that_was_stopped_goes_on_where_it_was(cache, store, job, monkeypat
         return read_recording(data, name=name)
 
     monkeypatch.setattr("vibecore.reading.read_recording", reading)
-
-    def stop_at_the_third(text):
-        told.append(text)
-        if len(told) == 3:
-            raise Stopped
-
     with pytest.raises(Stopped):
-        cache.results(store, job, case_of(job), stop_at_the_third)
+        cache.results(store, job, case_of(job), stop_at("Reading 3 of 5", told))
     assert told[0] == "Reading 1 of 5: neutral-idle.csv"
     assert not cache.at_hand(job, case_of(job))
     cache.results(store, job, case_of(job))
     assert len(read) == len({*read}) == 5
+
+
+def test_one_long_recording_is_stopped_half_way(cache, store, job, monkeypatch):
+    found, told = [], []
+    find = pipeline.find_speed
+    monkeypatch.setattr(pipeline, "find_speed", lambda *a: found.append(1) or find(*a))
+    with pytest.raises(Stopped):
+        cache.results(
+            store, job, case_of(job), stop_at("Reading 1 of 5: neutral-idle.csv: the engine's", told)
+        )
+    assert not found
+    assert [text.removeprefix(told[0]) for text in told[:2]] == ["", ": gravity out, knocks out"]
+    cache.results(store, job, case_of(job), told.append)
+    assert told[-1] == "Weighing the causes"
 
 
 def test_a_memo_holds_no_more_than_it_may_and_forgets_the_oldest(cache):
