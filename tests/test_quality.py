@@ -11,7 +11,7 @@ import pytest
 from tests.speed.closed_form import Crank, as_recording, noise, shake
 from vibecore.conditioning import condition
 from vibecore.model import Floats, Recording
-from vibecore.quality import resolution
+from vibecore.quality import filter_may_take, resolution
 
 GRAVITY = (0.0, 0.0, 9.80665)
 
@@ -166,3 +166,11 @@ def test_warnings_do_not_hang_on_where_the_phone_lay() -> None:
     for seed in range(3):
         turned = Rotation.random(rng=np.random.default_rng(seed)).apply(np.array(made.accel_m_s2))
         assert set(_told(_changed(made, turned))) == {"short", "slow"}
+
+
+def test_what_the_phones_filter_may_take() -> None:
+    # BMI160 data sheet (BST-BMI160-DS000-06): -3 dB at 40.5 Hz at 100 samples a second in the normal mode.
+    # One pole falls by 1 dB at 0.509 of its half-power frequency (any textbook on filters).
+    assert 20 * np.log10(filter_may_take(40.5, 100.0)) == pytest.approx(3.01, abs=0.01)
+    assert 20 * np.log10(filter_may_take(0.509 * 81.0, 200.0)) == pytest.approx(1.0, abs=0.005)
+    assert filter_may_take(0.0, 100.0) == 1.0

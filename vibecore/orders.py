@@ -8,7 +8,7 @@ On each axis a line of mean square S in noise of density G (per order, over T re
     var(S') = (2 S G + G^2 W) / T,     W = 0.1 order
 (cross term of a sine with noise, and noise alone with its degrees of freedom: Bendat and Piersol, Random
 Data, 4th ed., 2010, ch. 8), which gives the interval. It speaks of this recording's own shake, not of the
-next one's.
+next one's; its upper end leaves room for what the phone's own filter may have taken.
 """
 
 from __future__ import annotations
@@ -22,14 +22,13 @@ from scipy import fft, ndimage
 from vibecore import spectra
 from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.quality import filter_may_take
 
 HALF_BAND = 0.05  # order: the contract's width of a line
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 4.0  # wanted at least, for the floor
-BESIDE = (
-    0.09,
-    0.24,
-)  # orders from the line where its floor is read: clear of the line and of the next half order
+# Orders from the line where its floor is read: clear of the line and of the next half order.
+BESIDE = (0.09, 0.24)
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
@@ -114,7 +113,7 @@ def measure_orders(
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
     highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
     levels = tuple(
-        _level(view, [band.of(i) for band in bands], turned.revolutions, coherence[i])
+        _level(view, [band.of(i) for band in bands], turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
         else _unseen(view)
         for i, view in enumerate(views)
@@ -181,7 +180,11 @@ def _unseen(view: OrderView) -> OrderLevel:
 
 
 def _level(
-    view: OrderView, axes: list[tuple[float, float, float]], revolutions: float, coherence: float | None
+    view: OrderView,
+    axes: list[tuple[float, float, float]],
+    revolutions: float,
+    coherence: float | None,
+    fs_hz: float,
 ) -> OrderLevel:
     band, floor, width = (np.array(v) for v in zip(*axes, strict=True))
     noise = float((floor * width).sum())
@@ -194,6 +197,7 @@ def _level(
     # What lies beside a line may be the engine's own unsteady shake, which passes under the line as well: the
     # upper end counts it in.
     high = np.sqrt(max(square + SIGMAS * sigma, float(band.sum())))
+    high *= filter_may_take(view.frequency_hz, fs_hz)
     rms = float(np.sqrt(square))
     return OrderLevel(
         view.order,

@@ -13,6 +13,9 @@ CLIP_SHARE = 0.001  # of all samples: a few touches of the top do not change the
 COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
 LOST_SHARE = 0.02
 KNOCKED_SHARE = 0.2
+# Where phones' own filters have their half-power point, as a share of the rate: 0.405 in the BMI160 data
+# sheet's normal mode, half the rate in the LSM6DSO's. Nobody says which phone it was nor how steep it falls.
+FILTER_FROM_SHARE = 0.405
 JUDGED = 6000  # samples: enough to meet every value of a coarse phone many times
 
 
@@ -80,3 +83,9 @@ def _clipped_share(accel: Floats) -> float:
             runs = np.diff(np.flatnonzero(np.diff(at, prepend=-9, append=at[-1] + 9) > 1))
             worst = max(worst, float(runs[runs >= CLIP_RUN].sum()) / len(axis))
     return worst
+
+
+def filter_may_take(frequency_hz: float, sample_rate_hz: float) -> float:
+    """By what factor, 1 or more, a line may be stronger than read: the phone's own low-pass, of one pole for
+    want of a word on it."""
+    return float(np.hypot(1.0, frequency_hz / (FILTER_FROM_SHARE * sample_rate_hz)))

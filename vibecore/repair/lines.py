@@ -136,7 +136,10 @@ def _of_order(found: OrderLevel, revolutions: float) -> Level | None:
     ms = found.rms_m_s2**2
     noise = 0.0
     if found.low_m_s2 is not None and found.high_m_s2 is not None:
-        noise = (found.high_m_s2**2 - found.low_m_s2**2) / (2 * Z_95)
+        # The upper end holds what the phone's filter may take, which it takes before as after: the lower end
+        # tells the noise, unless it is at nothing.
+        below = 2 * found.rms_m_s2 * (found.rms_m_s2 - found.low_m_s2)
+        noise = (below if found.low_m_s2 > 0 else found.high_m_s2**2 / 2) / Z_95
     steady = found.coherence if found.coherence is not None and np.isfinite(found.coherence) else 1.0
     turns = max(2 * LINE_HALF_WIDTH_ORDERS * revolutions, 1.0)
     return Level(ms, float(np.hypot(noise, ms * (1 - steady) / np.sqrt(turns))))
