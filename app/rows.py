@@ -107,8 +107,9 @@ def _more(condition: Condition, key: Callable[[str], str]) -> Condition:
     with st.expander("More"):
         rpm = st.number_input("Tachometer, rpm (if you looked)", 0, 20000, shown, 50, key=key("rpm"))
         listed = ", ".join(condition.accessories)
-        on = st.text_input("Switched on (with commas)", listed, MAX_ACCESSORIES, key=key("on"))
+        on = widgets.line_of_text("Switched on (with commas)", listed, MAX_ACCESSORIES, key("on"))
     units = tuple(part.strip() for part in on.split(",") if part.strip())
+    units = condition.accessories if on == listed else units
     tachometer = condition.tachometer_rpm if rpm == shown else float(rpm or 0) or None
     return replace(condition, tachometer_rpm=tachometer, accessories=units)
 

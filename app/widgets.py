@@ -26,6 +26,7 @@ from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
+MAX_TEXT = 2000  # characters of a note: a page of a report
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
@@ -98,6 +99,17 @@ def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str]) -> None
         st.rerun()
     if pressed:
         st.success("Saved.")
+
+
+def line_of_text(label: str, text: str, most: int, key: str | None = None) -> str:
+    """A box for so many characters; what is in it already stays whole, however long: a job from elsewhere
+    may hold more."""
+    return st.text_input(label, text, max(most, len(text)), key=key)
+
+
+def long_text(label: str, text: str) -> str:
+    """The same for up to a page of a report."""
+    return st.text_area(label, text, max_chars=max(MAX_TEXT, len(text)))
 
 
 def show_picture(picture: Picture, key: str) -> None:

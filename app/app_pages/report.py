@@ -13,7 +13,6 @@ from vibecore.report import report_html
 from vibecore.safe_names import clean_name
 
 NOTES = (("customer", "Customer"), ("complaint", "What was complained of"), ("done", "What was done"))
-MAX_TEXT = 2000  # characters of a note: a page of a report
 
 
 def page() -> None:
@@ -32,9 +31,9 @@ def page() -> None:
 
 def _edit_notes(work: state.Work) -> None:
     notes = dict(work.job.notes)
-    notes["customer"] = st.text_input("Customer", notes.get("customer", ""), 120)
+    notes["customer"] = widgets.line_of_text("Customer", notes.get("customer", ""), 120)
     for key, label in NOTES[1:]:
-        notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
+        notes[key] = widgets.long_text(label, notes.get(key, ""))
     widgets.keep_as_said(work, work.case, notes)
 
 
