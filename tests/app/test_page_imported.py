@@ -25,7 +25,7 @@ pulleys_mm = {{ "" = 1e-9, "crank 1" = 1e4, "{"x" * 500}" = 3.0 }}
 codes = ["", "p0301 ", "{"P" * 3000}", "P0301", "P0301"]
 shakes_when = ["in gear", "in gear", "", "uphill", "uphill", "{"y" * 500}"]
 [[recording]]
-file = "a.csv"
+file = "neutral-idle.csv"
 engine_speed_rpm = 20000.0
 accessories = ["{"fan " * 200}", "", "fan, with a comma", "fan"]
 [[check]]
@@ -48,7 +48,7 @@ def kept(data, store):  # noqa: ARG001 - sets the stage
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as pack:
         pack.writestr("case.toml", CASE)
-        pack.writestr("a.csv", "1")
+        pack.writestr("neutral-idle.csv", "1")
         pack.writestr("notes.json", json.dumps(NOTES))
     return import_job(store, out.getvalue())
 
