@@ -30,7 +30,7 @@ def show(work: state.Work) -> None:
     """All rows, what to take out, and the picture of the latest recording; what is chosen is kept at once."""
     if not work.case.recordings:
         return
-    st.header("How each was made")
+    st.header("How each was made", anchor=False)
     reasons = guesses.reasons_of(work.job.notes)
     _ask_to_confirm(work, reasons)
     rows = [_show_row(work, place, reasons) for place in range(len(work.case.recordings))]
@@ -47,7 +47,7 @@ def show(work: state.Work) -> None:
         _show_quality(room, item, work.case.vehicle, results)
     latest = results.analysis(recordings[-1].file.as_posix())
     if latest is not None:
-        st.header(f"The latest: {widgets.plain(latest.name)}")
+        st.header(f"The latest: {widgets.plain(latest.name)}", anchor=False)
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 

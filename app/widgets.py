@@ -72,7 +72,7 @@ def _results(work: state.Work) -> cache.Results:
 
 def need_work(title: str) -> state.Work | None:
     """The page's title and the open job under it; without one, the way to the list of jobs."""
-    st.title(title)
+    st.title(title, anchor=False)
     work = state.work()
     if work is None:
         st.markdown("No job is open.")
@@ -114,7 +114,7 @@ def long_text(label: str, text: str) -> str:
 
 def show_picture(picture: Picture, key: str) -> None:
     """The sentence, the picture, and the table for whoever cannot see it."""
-    st.subheader(picture.title)
+    st.subheader(picture.title, anchor=False)
     st.markdown(plain(picture.sentence))
     if picture.figure.data:
         st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence, theme=None)
@@ -126,6 +126,13 @@ def today() -> str:
     """As it stands on a printed page."""
     day = datetime.date.today()
     return f"{day.day} {day:%B %Y}"
+
+
+def load_drawing() -> None:
+    """An empty picture that nobody sees: the browser loads what draws pictures, which takes it a second or
+    two, while the person is still looking for files."""
+    with st.container(key="unseen"):
+        st.plotly_chart({"data": [], "layout": {"width": 10, "height": 10}}, key="unseen picture", theme=None)
 
 
 def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -61,7 +61,7 @@ def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
     analyses = [a for a in diagnosis.analyses if a.orders is not None]
     if len(analyses) < 2:
         return
-    st.header("Compare any two")
+    st.header("Compare any two", anchor=False)
     titles = {a.name: f"{widgets.condition_title(a)}: {a.name}" for a in analyses}
     one, other = _first_pair(analyses)
     names = list(titles)

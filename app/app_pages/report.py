@@ -21,10 +21,10 @@ def page() -> None:
         return
     results = widgets.results(work)
     _edit_notes(work)
-    st.header("The report")
+    st.header("The report", anchor=False)
     st.markdown("One page for the customer. Open it and print it, to paper or as a PDF.")
     _offer_report(work, results)
-    st.header("The whole job")
+    st.header("The whole job", anchor=False)
     st.markdown("Case, original files and results in one zip, to keep or to bring in on another machine.")
     _offer_zip(work, results)
 
