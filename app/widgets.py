@@ -13,6 +13,7 @@ import cache
 import doable
 import state
 import streamlit as st
+from plotly.graph_objects import Figure
 from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.case import Case
@@ -132,7 +133,7 @@ def load_drawing() -> None:
     """An empty picture that nobody sees: the browser loads what draws pictures, which takes it a second or
     two, while the person is still looking for files."""
     with st.container(key="unseen"):
-        st.plotly_chart({"data": [], "layout": {"width": 10, "height": 10}}, key="unseen picture", theme=None)
+        st.plotly_chart(Figure(), key="unseen picture", theme=None)
 
 
 def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

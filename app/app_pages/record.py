@@ -70,6 +70,8 @@ def _show_plan(items: Sequence[PlanItem]) -> None:
 
 def _upload(work: state.Work) -> None:
     st.header("Put recordings in", anchor=False)
+    if not work.case.recordings:
+        widgets.load_drawing()
     box = st.session_state.setdefault(state.UPLOADS, 0)
     label = "Files from the phone: one or many, just as it wrote them"
     uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {box}")
