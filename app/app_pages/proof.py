@@ -86,7 +86,8 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
         st.markdown(widgets.plain(note))
 
     def make() -> str:
-        return comparison_html(work.case, pair, first, second, verdict=verdict, date=widgets.today())
+        units, date = work.job.notes.get("units", ""), widgets.today()
+        return comparison_html(work.case, pair, first, second, verdict=verdict, units=units, date=date)
 
     name = clean_name(f"{first.name} and {second.name}.html")
     st.download_button(
