@@ -24,7 +24,8 @@ from vibecore.repair.lines import (
     standing_out,
     total,
 )
-from vibecore.repair.significance import is_unchanged, smallest_visible_db
+from vibecore.repair.shift import shift
+from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
 from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
@@ -85,14 +86,15 @@ def compare(
         )
         return Repair("cannot-tell", None, None, None, why, changes, like.notes)
     corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
-    extra = _extra_sd(like, placing_db, corrected)
-    first, second = total([p.before for p in pairs]), total([p.after for p in pairs])
+    taped = shift(_untouched(before, after, orders, courses), placing_db)
+    extra = _extra_sd(like, taped.sd_db, corrected)
+    first, second = total([p.before for p in pairs]), _lifted(total([p.after for p in pairs]), -taped.db)
     usual = sound or joined([p.sound for p in pairs])
     names = _names(orders, pairs)
     result = _Result(first, second, change(first, second), extra, usual, names, compared)
     verdict = _verdict(result)
     half = Z_95 * result.sd_db
-    notes = [*like.notes, *new_lines(before, after, changes, orders), *felt(before, after)]
+    notes = [*like.notes, *_shift_note(taped), *new_lines(before, after, changes, orders), *felt(before, after)]
     if verdict in ("unchanged", "cannot-tell"):
         notes.append(_power(result, before, after))
     db, why = result.change.db, _why(verdict, result)
@@ -114,6 +116,30 @@ class _Result:
     @property
     def sd_db(self) -> float:
         return float(np.hypot(self.change.sd_db, self.extra_sd_db))
+
+
+def _untouched(
+    before: Analysis, after: Analysis, fault_orders: Sequence[float], courses: Mapping[float, Course] | None
+) -> list[Change]:
+    """Changes of the orders that are not the fault's own and stand clear of their floor in both."""
+    table = before.orders.levels if before.orders is not None else ()
+    pairs = [_at_order(before, after, lv.order, courses) for lv in table if lv.order not in fault_orders]
+    return [change(*both) for both in pairs if both is not None and all(lv.stands_clear for lv in both)]
+
+
+def _lifted(level: Level, db: float) -> Level:
+    factor = 10 ** (db / 10)
+    return Level(level.ms * factor, level.sd * factor)
+
+
+def _shift_note(taped: Change) -> list[str]:
+    """A shift that a person could feel, if it were one of the car's."""
+    if abs(taped.db) < FELT_DB:
+        return []
+    return [
+        f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how the "
+        "phone was taped on, and taken off the change."
+    ]
 
 
 def _extra_sd(like: Likeness, placing_db: float, corrected: bool) -> float:
@@ -172,8 +198,7 @@ def _at_order(
         return None
     if courses is not None and order in courses:
         was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
-        factor = 10 ** ((courses[order](was) - courses[order](now)) / 10)
-        a = Level(a.ms * factor, a.sd * factor)
+        a = _lifted(a, courses[order](was) - courses[order](now))
     return b, a
 
 

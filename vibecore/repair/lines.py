@@ -44,6 +44,11 @@ class Level:
         return float(np.sqrt(self.guarded))
 
     @property
+    def stands_clear(self) -> bool:
+        """Whether it is surely more than nothing."""
+        return self.ms > Z_95 * self.sd
+
+    @property
     def log_variance(self) -> float:
         """Variance of the natural logarithm of the mean square."""
         return float(np.log1p((self.sd / self.guarded) ** 2))
