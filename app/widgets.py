@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -107,6 +108,12 @@ def show_picture(picture: Picture, key: str) -> None:
         st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence, theme=None)
     with st.expander("The same as a table"):
         show_table(picture.columns, picture.rows)
+
+
+def today() -> str:
+    """As it stands on a printed page."""
+    day = datetime.date.today()
+    return f"{day.day} {day:%B %Y}"
 
 
 def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -18,7 +18,7 @@ from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
-from vibecore.model import Signal, Spectrum
+from vibecore.model import OrderChange, Signal, Spectrum
 from vibecore.waterfall import make_waterfall
 
 FOUR = Engine(4)
@@ -143,13 +143,24 @@ def test_waterfall_marks_the_firing_order():
 
 def test_two_recordings_over_each_other():
     first, second = made.analysis("before.csv"), made.analysis("after.csv")
-    picture = figures.overlay(first, second, FOUR)
+    picture = figures.overlay(first, second)
     assert [trace.name for trace in picture.figure.data] == ["before.csv", "after.csv"]
     assert picture.figure.data[0].line.dash != picture.figure.data[1].line.dash  # told apart without colour
-    assert ("firing (order 2)", "0.220", "0.220") in picture.rows
-    assert picture.rows[-1] == ("twice firing (order 4)", "cannot be seen", "cannot be seen")
+    assert picture.rows[0] == ("before.csv", "2 (0.220 m/s²), 1 (0.010 m/s²), 1.5 (0.006 m/s²)")
     with pytest.raises(ValueError, match="speed is not known"):
-        figures.overlay(first, made.analysis(speed=False), FOUR)
+        figures.overlay(first, made.analysis(speed=False))
+
+
+def test_levels_of_two_recordings_with_intervals_and_their_change():
+    first, second = made.analysis("before.csv"), made.analysis("after.csv")
+    change = OrderChange(2.0, 0.22, 0.22, 0.0, -3.0, 3.0)
+    picture = figures.levels(first, second, [change], FOUR)
+    span = "0.220 (0.176 to 0.275)"
+    assert ("firing (order 2)", span, span, "+0.0", "-3.0 to +3.0") in picture.rows
+    assert picture.rows[-1][1:4] == ("cannot be seen", "cannot be seen", "not known")
+    (bar, _) = picture.figure.data
+    assert bar.y[0] + bar.error_y.array[0] == pytest.approx(0.275)
+    assert bar.y[0] - bar.error_y.arrayminus[0] == pytest.approx(0.176)
 
 
 def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():

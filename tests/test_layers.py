@@ -31,7 +31,6 @@ SCREEN = {"streamlit", "plotly", "matplotlib", "click"}
 SCREENS_OF = {
     "figures": {"plotly"},
     "waterfall": {"plotly"},
-    "drawing": {"matplotlib"},
     "cli": {"click"},
     "launch": {"streamlit"},
 }

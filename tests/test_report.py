@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -17,7 +18,8 @@ from tests.app import made
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import Condition, Symptoms
-from vibecore.report import report_html
+from vibecore.repair import side_by_side
+from vibecore.report import comparison_html, report_html
 
 NASTY = "<script>alert(1)</script><img src='http://elsewhere.example/x'> & $\\frac{1}{0}$"
 
@@ -64,8 +66,6 @@ def test_it_says_what_was_found_done_and_proven(case):
 
 
 def test_nothing_in_it_runs_or_calls_out(case):
-    from dataclasses import replace
-
     analysis = made.analysis(NASTY, Condition(accessories=(NASTY,)))
     nasty = replace(case, title=NASTY)
     text = report_html(
@@ -90,7 +90,6 @@ def test_charts_are_well_formed_and_their_ids_differ(case):
 
 
 def test_it_is_small_and_quick(case):
-    report_html(case, {}, made.diagnosis(repaired=True))  # the first loads the drawing library
     start = time.process_time()
     text = report_html(case, {}, made.diagnosis(repaired=True))
     assert time.process_time() - start < 1.0
@@ -115,3 +114,40 @@ def test_unknown_speed_is_told(case):
     page = Page(report_html(case, {}, made.diagnosis(made.analysis(speed=False))))
     assert "cannot be told" in page.text
     assert "svg" not in page.tags
+
+
+def test_the_car_and_its_symptoms_are_told_in_the_workshops_units(case):
+    vehicle = replace(case.vehicle, transmission="automatic", mileage_km=160_934.4)
+    told = replace(case, vehicle=vehicle, symptoms=Symptoms(True, ("P0301",), ("in gear", "cold")))
+    text = Page(report_html(told, {}, made.diagnosis())).text
+    assert "4 cylinders, automatic gearbox, 160,934 km" in text
+    assert "Engine lamp on. Trouble codes: P0301. It shakes: in gear, cold." in text
+    assert "100,000 miles" in Page(report_html(told, {"units": "US"}, made.diagnosis())).text  # NIST SP 811
+    assert "Engine lamp" not in Page(report_html(case, {}, made.diagnosis())).text  # not known is not 'off'
+
+
+def test_how_a_file_was_read_is_no_matter_of_the_customers(case):
+    analysis = made.analysis()
+    history = ("text, ascii", "comma separated")
+    analysis = replace(analysis, recording=replace(analysis.recording, history=history))
+    text = Page(report_html(case, {}, made.diagnosis(analysis))).text
+    assert "ascii" not in text
+    assert "Made ready" not in text
+
+
+def test_invented_recordings_are_said_to_be(case):
+    assert "no real car" in Page(report_html(case, {"invented": "yes"}, made.diagnosis())).text
+    assert "no real car" not in Page(report_html(case, {}, made.diagnosis())).text
+
+
+def test_two_recordings_stand_over_each_other_with_the_verdict_on_top(case):
+    first, second = made.analysis(NASTY), made.analysis("b.csv")
+    pair = side_by_side(first, second, case.vehicle.engine)
+    text = comparison_html(case, pair, first, second, verdict=f"Cured. {NASTY}", date="1 May 2030")
+    page = Page(text)
+    assert page.text.index("Cured.") < page.text.index("Over each other")
+    assert page.tags.count("svg") == 2
+    assert "0.220 (0.176 to 0.275)" in page.text  # the level of an order with its interval, as in the record
+    assert not {"script", "img", "link", "iframe"} & {*page.tags}
+    for chart in text.split("<svg")[1:]:
+        ET.fromstring(f"<svg{chart.split('</svg>')[0]}</svg>")

@@ -1,75 +1,206 @@
-"""Charts as SVG text for a printed page, drawn by matplotlib without a screen."""
+"""Charts as SVG text for a printed page: lines, bars with whiskers, axes and names, and nothing to load.
+
+Every chart has a name for whoever cannot see it; text stays text, so that it can be searched in a PDF.
+"""
 
 from __future__ import annotations
 
-import io
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
 
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, GREY, VERMILLION, line_level, order_name
-from vibecore.model import Analysis, Repair
+from vibecore.figures.style import BLUE, GREY, INK, VERMILLION, line_level, order_name
+from vibecore.model import Analysis, Floats, OrderLevel, Repair, Spectrum
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+WIDTH, HEIGHT = 720, 300  # about the text width of an A4 page in points of the screen
+LEFT, RIGHT, TOP, BOTTOM = 58, 12, 34, 50
+MOST_POINTS = 700  # of a curve: finer than a printer shows at this size
+MOST_TICKS = 6
+MOST_LETTERS = 44  # of a name over half the frame
+DASH = "4 3"
+BAR_SHARE = 0.38  # of the room of a group of two
+GRID = "#E3E6E9"
 
-SIZE_INCH = (7.2, 2.9)  # the text width of an A4 page
-MOST_POINTS = 1500  # of a curve: finer than a printer shows at this size
+Bar = tuple[float, float | None, float | None]  # height, and its 95 % interval
 
 
 def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     """The order spectrum with the engine's orders as bars. The analysis must have an order table."""
     table = analysis.orders
     assert table is not None
-    figure, axes = _axes()
-    step = max(1, len(table.spectrum.x) // MOST_POINTS)
-    n = len(table.spectrum.x) // step * step
-    level = line_level(table.spectrum)[:n].reshape(-1, step).max(axis=1)
-    axes.plot(table.spectrum.x[:n:step], level, color=GREY, linewidth=0.7)
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
-    axes.bar([lv.order for lv in seen], [lv.rms_m_s2 or 0.0 for lv in seen], width=0.08, color=BLUE)
+    last = max(lv.order for lv in table.levels) + 0.25
+    x, y = _curve(table.spectrum, last)
+    top = max([float(y.max(initial=0.0)), *(lv.high_m_s2 or lv.rms_m_s2 or 0.0 for lv in seen)])
+    chart = _Chart((0.0, last), top)
+    chart.line(x, y, GREY, "1")
+    for lv in seen:
+        chart.bar(lv.order, 0.08, _bar(lv), BLUE)
     if seen:
-        top = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
-        name = order_name(top.order, engine)
-        axes.annotate(name, (top.order, top.rms_m_s2 or 0.0), ha="center", va="bottom", parse_math=False)
-    axes.set_xlabel("turns per crank turn (engine order)")
-    axes.set_ylabel("shake, m/s²")
-    axes.set_xlim(0, max(lv.order for lv in table.levels) + 0.25)
-    axes.set_ylim(bottom=0)
-    return _svg(figure, "orders")
+        strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
+        chart.name(strongest.order, strongest.high_m_s2 or strongest.rms_m_s2 or 0.0,
+                   order_name(strongest.order, engine))  # fmt: skip
+    chart.x_axis("turns per crank turn (engine order)", [(v, [f"{v:g}"]) for v in np.arange(0, last, 0.5)])
+    return chart.svg("Shake by engine order")
 
 
 def before_after_svg(repair: Repair, engine: Engine | None) -> str:
     """Bars of the compared orders before and after."""
-    figure, axes = _axes()
-    place = np.arange(len(repair.changes))
-    axes.bar(place - 0.2, [c.before_m_s2 for c in repair.changes], 0.38, color=VERMILLION, label="before")
-    axes.bar(place + 0.2, [c.after_m_s2 for c in repair.changes], 0.38, color=BLUE, label="after", hatch="//")
-    axes.set_xticks(place, [order_name(c.order, engine).replace(" (", "\n(") for c in repair.changes])
-    axes.set_ylabel("shake, m/s²")
-    axes.legend(frameon=False)
-    return _svg(figure, "change")
+    bars = [((c.before_m_s2, None, None), (c.after_m_s2, None, None)) for c in repair.changes]
+    return _groups([c.order for c in repair.changes], bars, ("before", "after"), engine, "Before and after")
 
 
-def _axes() -> tuple[Figure, Axes]:
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=SIZE_INCH, layout="constrained")
-    axes = figure.add_subplot()
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.grid(axis="y", color="#E3E6E9", linewidth=0.6)
-    axes.set_axisbelow(True)
-    return figure, axes
+def levels_svg(first: Analysis, second: Analysis, orders: Sequence[float], engine: Engine | None) -> str:
+    """Bars of these orders in two recordings, with whiskers: the 95 % interval of each. Both must have an
+    order table and show these orders."""
+    tables = first.orders, second.orders
+    assert tables[0] is not None and tables[1] is not None  # noqa: PT018 - one thought
+    bars = [(_bar(tables[0].level(o)), _bar(tables[1].level(o))) for o in orders]
+    return _groups(orders, bars, (first.name, second.name), engine, "Each engine order")
 
 
-def _svg(figure: Figure, salt: str) -> str:
-    """The figure as an <svg> element; the salt keeps the ids of two charts of one page apart."""
-    import matplotlib as mpl
+def overlay_svg(first: Analysis, second: Analysis) -> str:
+    """The order spectra of two recordings over each other. Both must have an order table."""
+    assert first.orders is not None and second.orders is not None  # noqa: PT018 - one thought
+    last = max(lv.order for t in (first.orders, second.orders) for lv in t.levels) + 0.25
+    curves = [_curve(t.spectrum, last) for t in (first.orders, second.orders)]
+    chart = _Chart((0.0, last), max(float(y.max(initial=0.0)) for _, y in curves))
+    for (x, y), colour, dash in zip(curves, (VERMILLION, BLUE), ("", DASH), strict=True):
+        chart.line(x, y, colour, "1.5", dash)
+    chart.legend((first.name, second.name), lines=True)
+    chart.x_axis("turns per crank turn (engine order)", [(v, [f"{v:g}"]) for v in np.arange(0, last, 0.5)])
+    return chart.svg(f"Shake by engine order of {first.name} and {second.name}")
 
-    out = io.StringIO()
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": salt, "font.family": "sans-serif"}):
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    text = out.getvalue()
-    return text[text.index("<svg") :]
+
+def _groups(
+    orders: Sequence[float],
+    bars: Sequence[tuple[Bar, Bar]],
+    names: tuple[str, str],
+    engine: Engine | None,
+    title: str,
+) -> str:
+    """Two bars side by side for each order."""
+    tallest = max((high or height for pair in bars for height, _, high in pair), default=0.0)
+    chart = _Chart((-0.6, max(len(orders), 1) - 0.4), tallest)
+    for place, (one, other) in enumerate(bars):
+        chart.bar(place - BAR_SHARE / 2, BAR_SHARE, one, VERMILLION)
+        chart.bar(place + BAR_SHARE / 2, BAR_SHARE, other, BLUE)
+    chart.legend(names)
+    chart.x_axis("engine order", [(i, _tick(o, engine)) for i, o in enumerate(orders)])
+    return chart.svg(title)
+
+
+def _tick(order: float, engine: Engine | None) -> list[str]:
+    return [f"{order:g}", *(["firing"] if engine and order == engine.firing_order else [])]
+
+
+def _bar(level: OrderLevel | None) -> Bar:
+    assert level is not None
+    return level.rms_m_s2 or 0.0, level.low_m_s2, level.high_m_s2
+
+
+def _curve(spectrum: Spectrum, last: float) -> tuple[Floats, Floats]:
+    """The level over order up to `last`, the highest of each stretch."""
+    inside = spectrum.x <= last
+    x, level = spectrum.x[inside], line_level(spectrum)[inside]
+    step = max(1, int(np.ceil(len(x) / MOST_POINTS)))
+    n = len(x) // step * step
+    return x[:n:step], level[:n].reshape(-1, step).max(axis=1)
+
+
+@dataclass
+class _Chart:
+    """A frame with a scale on either axis; what is drawn is gathered in `parts`."""
+
+    x_range: tuple[float, float]
+    highest: float
+    parts: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.step = _tick_step(self.highest or 1.0)
+        self.top = self.step * max(np.ceil(1.06 * (self.highest or 1.0) / self.step), 1)
+        for value in np.arange(0, self.top * 1.001, self.step):
+            y = self.y(value)
+            self.parts.append(f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="{GRID}"/>')
+            self.text(LEFT - 6, y + 4, f"{value:.6g}", "end")
+        middle = (TOP + HEIGHT - BOTTOM) / 2
+        turn = f'transform="rotate(-90 14 {middle:.0f})"'
+        self.text(14, middle, "shake, m/s²", "middle", turn)
+
+    def x(self, value: float) -> float:
+        low, high = self.x_range
+        return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+
+    def y(self, value: float) -> float:
+        return HEIGHT - BOTTOM - value / self.top * (HEIGHT - BOTTOM - TOP)
+
+    def text(self, x: float, y: float, words: str, anchor: str = "middle", more: str = "") -> None:
+        self.parts.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" {more}>{escape(words)}</text>'
+        )
+
+    def line(self, x: Floats, y: Floats, colour: str, width: str, dash: str = "") -> None:
+        points = " ".join(f"{self.x(a):.1f},{self.y(b):.1f}" for a, b in zip(x, y, strict=True))
+        self.parts.append(
+            f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="{width}" '
+            f'stroke-dasharray="{dash}"/>'
+        )
+
+    def bar(self, at: float, width: float, bar: Bar, colour: str) -> None:
+        """A bar centred on `at`; of the second colour the edge alone is dark, so that black and white do."""
+        height, low, high = bar
+        left, right, y = self.x(at - width / 2), self.x(at + width / 2), self.y(height)
+        self.parts.append(
+            f'<rect x="{left:.1f}" y="{y:.1f}" width="{right - left:.1f}" '
+            f'height="{HEIGHT - BOTTOM - y:.1f}" {_filled(colour)}/>'
+        )
+        if low is not None and high is not None:
+            x, a, b = self.x(at), self.y(low), self.y(high)
+            self.parts.append(
+                f'<path d="M{x:.1f} {a:.1f}V{b:.1f}M{x - 3:.1f} {a:.1f}h6M{x - 3:.1f} {b:.1f}h6" '
+                f'stroke="{INK}" fill="none"/>'
+            )
+
+    def name(self, at: float, height: float, words: str) -> None:
+        self.text(self.x(at), self.y(height) - 6, words)
+
+    def legend(self, names: tuple[str, str], *, lines: bool = False) -> None:
+        """The two names over the frame, cut where they are too long for half of it."""
+        for name, colour, x in zip(names, (VERMILLION, BLUE), (LEFT, (LEFT + WIDTH) / 2), strict=True):
+            if lines:
+                dash = f' stroke-dasharray="{DASH}"' if colour == BLUE else ""
+                self.parts.append(f'<path d="M{x:.0f} 14h24" stroke="{colour}" stroke-width="2"{dash}/>')
+            else:
+                self.parts.append(f'<rect x="{x:.0f}" y="8" width="24" height="11" {_filled(colour)}/>')
+            short = name if len(name) <= MOST_LETTERS else f"{name[: MOST_LETTERS - 1]}…"
+            self.text(x + 30, 18, short, "start")
+
+    def x_axis(self, title: str, ticks: Sequence[tuple[float, list[str]]]) -> None:
+        base = HEIGHT - BOTTOM
+        self.parts.append(f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{INK}"/>')
+        for value, lines in ticks:
+            for row, words in enumerate(lines):
+                self.text(self.x(value), base + 16 + 13 * row, words)
+        self.text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, title)
+
+    def svg(self, title: str) -> str:
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+            f'aria-label="{escape(title)}" font-family="sans-serif" font-size="12" fill="{INK}">'
+            + "".join(self.parts)
+            + "</svg>"
+        )
+
+
+def _filled(colour: str) -> str:
+    return f'fill="{colour}"' + (f' fill-opacity=".25" stroke="{colour}"' if colour == BLUE else "")
+
+
+def _tick_step(highest: float) -> float:
+    """1, 2 or 5 times a power of ten, so that no more than MOST_TICKS fit below the highest."""
+    rough = highest / MOST_TICKS
+    power = 10.0 ** np.floor(np.log10(rough))
+    return float(next(m * power for m in (1, 2, 5, 10) if m * power >= rough * (1 - 1e-9)))

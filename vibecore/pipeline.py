@@ -15,6 +15,7 @@ from vibecore.model import (
     Condition,
     Diagnosis,
     OrderTable,
+    RankedCause,
     Recording,
     SpeedTrack,
     Symptoms,
@@ -134,6 +135,10 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     evidence = gather(leaning(job.vehicle, analyses), job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
-    suspected = None if ranked[0].id == "normal" else ranked[0].id
-    repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected)
+    repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected(ranked))
     return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))
+
+
+def suspected(ranked: Sequence[RankedCause]) -> str | None:
+    """Id of the cause whose lines a repair is proven by; None where nothing wrong was found."""
+    return None if not ranked or ranked[0].id == "normal" else ranked[0].id

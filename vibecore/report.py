@@ -10,10 +10,15 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
+from vibecore import figures
 from vibecore.case import Case
 from vibecore.contract import all_warnings
-from vibecore.drawing import before_after_svg, orders_svg
-from vibecore.model import Analysis, Diagnosis, RankedCause
+from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
+from vibecore.engine import Vehicle
+from vibecore.jobs import INVENTED
+from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
+from vibecore.repair import Pair
+from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     VERDICTS,
@@ -22,20 +27,24 @@ from vibecore.words import (
     percent,
     repair_sentences,
     speed_words,
+    vehicle_words,
 )
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
-SAYS = {"for": "for", "against": "against", "note": "note"}
+MOST_EVIDENCE = 3  # of each: the rest is in the job
+SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
+INVENTED_WORDS = "A demo: these recordings are invented, no real car made them."
 
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2rem auto;padding:0 1rem}
 h1{font-size:1.7rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem;break-after:avoid}
 p{margin:.3rem 0}small,.quiet{color:#505A64}table{border-collapse:collapse;width:100%}
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #C9CED4;vertical-align:top}
+td,li,p,h1{overflow-wrap:anywhere}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}
 .verdict{border-left:6px solid #0072B2;padding:.4rem .8rem;background:#EAF4FB;font-size:1.15rem}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
-svg{max-width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
-@media print{body{margin:0;max-width:none}a{color:inherit}}
+svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
+@media print{body{font-size:11pt;margin:0;padding:0;max-width:none}@page{size:auto;margin:15mm}}
 """
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # nothing runs, nothing is fetched
@@ -59,11 +68,12 @@ def report_html(
 ) -> str:
     """The page. notes: complaint, done, customer ... as kept with the job; checks: name and outcome in words;
     date: as it shall stand on the page."""
-    title = escape(case.title)
     body = [
-        f"<h1>{title}</h1>",
+        f"<h1>{escape(case.title)}</h1>",
         f'<p class="quiet">{escape(" · ".join(filter(None, (notes.get("customer", ""), date))))}</p>',
-        _section("What was complained of", _text(notes.get("complaint", ""))),
+        f"<p>{escape(car_words(case.vehicle, notes.get('units', '')))}</p>",
+        _invented(notes),
+        _section("What was complained of", _text(notes.get("complaint", "")) + _symptoms(case.symptoms)),
         _found(diagnosis),
         _section("What was checked", _bullets(f"{name}: {outcome}" for name, outcome in checks)),
         _next_check(diagnosis),
@@ -71,16 +81,59 @@ def report_html(
         _proof(diagnosis, case),
         _recordings(diagnosis, case),
         _section("Limits", _bullets(LIMITS)),
-        '<p class="quiet">Made by vibecore from phone recordings.</p>',
     ]
+    return _page(case.title, body)
+
+
+def comparison_html(
+    case: Case, pair: Pair, first: Analysis, second: Analysis, *, verdict: str, date: str = ""
+) -> str:
+    """Two recordings over each other, on one printed page. verdict: the line on top."""
+    engine = case.vehicle.engine
+    picture = figures.levels(first, second, pair.changes, engine)
+    orders = [c.order for c in pair.changes]
+    bars = f"<figure>{levels_svg(first, second, orders, engine)}</figure>" if orders else ""
+    body = [
+        f"<h1>{escape(case.title)}: two recordings</h1>",
+        f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, ""), date))))}</p>',
+        f'<p class="verdict">{escape(verdict)}</p>',
+        _bullets(
+            f"{a.name}: {condition_words(a.condition)}. {speed_words(a.speed)}" for a in (first, second)
+        ),
+        _text("\n".join(pair.notes)),
+        _section("Over each other", f"<figure>{overlay_svg(first, second)}</figure>"),
+        _section(picture.title, bars + _table(picture.columns, picture.rows)),
+    ]
+    return _page(f"{case.title}: {first.name} and {second.name}", body)
+
+
+def car_words(vehicle: Vehicle, units: str) -> str:
+    """The car in a line: engine, gearbox, and how far it has run in the units that the workshop uses."""
+    km = vehicle.mileage_km
+    far = "" if km is None else f"{km / KM_PER_MILE:,.0f} miles" if units == "US" else f"{km:,.0f} km"
+    return ", ".join(filter(None, (vehicle_words(vehicle), far)))
+
+
+def _page(title: str, body: Sequence[str]) -> str:
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        f"<title>{title}</title><style>{STYLE}</style></head><body>\n"
-        + "\n".join(body)
-        + "\n</body></html>\n"
+        f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>\n"
+        + "\n".join(filter(None, body))
+        + '\n<p class="quiet">Made by vibecore from phone recordings.</p>\n</body></html>\n'
     )
+
+
+def _invented(notes: Mapping[str, str]) -> str:
+    return f'<p class="caution">{INVENTED_WORDS}</p>' if notes.get(INVENTED) else ""
+
+
+def _symptoms(symptoms: Symptoms) -> str:
+    lamp = {None: "", True: "Engine lamp on.", False: "Engine lamp off."}[symptoms.check_engine_light]
+    codes = f"Trouble codes: {', '.join(symptoms.codes)}." if symptoms.codes else ""
+    when = f"It shakes: {', '.join(symptoms.shakes_when)}." if symptoms.shakes_when else ""
+    return _text(" ".join(filter(None, (lamp, codes, when))))
 
 
 def _section(heading: str, content: str) -> str:
@@ -108,8 +161,9 @@ def _found(diagnosis: Diagnosis | None) -> str:
 
 
 def _cause(cause: RankedCause) -> str:
+    """Its share and the weightiest findings, as the workshop saw them."""
     evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-    lines = _bullets(f"{SAYS[e.says]}: {e.text}" for e in evidence)
+    lines = _bullets(f"{SAYS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 
@@ -138,26 +192,29 @@ def _proof(diagnosis: Diagnosis | None, case: Case) -> str:
 def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:
     if diagnosis is None:
         return ""
-    rows = "".join(_recording_row(a) for a in diagnosis.analyses)
-    cut_off = dict.fromkeys(a.overall.cut_off_note for a in diagnosis.analyses if a.overall.cut_off_note)
-    notes = "".join(f'<p class="quiet">{escape(note)}</p>' for note in cut_off)
-    table = f"<table><tr><th>Recording</th><th>What it says</th></tr>{rows}</table>{notes}"
+    rows = [
+        (a.name, condition_words(a.condition), f"{speed_words(a.speed)} {overall_words(a.overall)}")
+        for a in diagnosis.analyses
+    ]
+    minds = [f"{a.name}: {text}" for a in diagnosis.analyses for text in _minds(a)]
+    minds += dict.fromkeys(a.overall.cut_off_note for a in diagnosis.analyses if a.overall.cut_off_note)
+    table = _table(("Recording", "How it was made", "What it says"), rows)
+    mind = f"<p>To mind:</p>{_bullets(minds)}" if minds else ""
     shown = next((a for a in diagnosis.analyses if a.orders is not None), None)
     if shown is None:
-        return _section("Recordings", table)
+        return _section("Recordings", table + mind)
     caption = f"Shake by engine order: {condition_words(shown.condition) or shown.name}."
     picture = orders_svg(shown, case.vehicle.engine)
-    return _section(
-        "Recordings", f"{table}<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
-    )
+    figure = f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
+    return _section("Recordings", table + figure + mind)
 
 
-def _recording_row(analysis: Analysis) -> str:
-    how = condition_words(analysis.condition)
-    noted = [w for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note]
-    minds = "".join(f"<br><small>Mind: {escape(w.message)}</small>" for w in noted)
-    history = "; ".join((*analysis.recording.history, *analysis.signal.history))
-    steps = f"<br><small>Made ready: {escape(history)}</small>" if history else ""
-    says = f"{escape(speed_words(analysis.speed))} {escape(overall_words(analysis.overall))}"
-    name = f"{escape(analysis.name)}<br><small>{escape(how)}</small>"
-    return f"<tr><td>{name}</td><td>{says}{minds}{steps}</td></tr>"
+def _minds(analysis: Analysis) -> list[str]:
+    """What to mind of a recording; what is true of every phone is said once for all."""
+    return [w.message for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note]
+
+
+def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    head = "".join(f"<th>{escape(c)}</th>" for c in columns)
+    body = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"

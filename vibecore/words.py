@@ -8,6 +8,7 @@ from textwrap import wrap
 
 from vibecore.beats import Beat
 from vibecore.contract import all_warnings
+from vibecore.engine import Vehicle
 from vibecore.model import (
     Analysis,
     Condition,
@@ -81,6 +82,18 @@ def condition_words(condition: Condition) -> str:
         f"tachometer {condition.tachometer_rpm:.0f} rpm" if condition.tachometer_rpm else "",
     ]
     return ", ".join(part for part in parts if part)
+
+
+def vehicle_words(vehicle: Vehicle) -> str:
+    """Engine and gearbox in a line."""
+    engine = vehicle.engine
+    parts = (
+        f"{engine.cylinders} cylinder{'s' if engine.cylinders > 1 else ''}",
+        engine.arrangement or "",
+        "two-stroke" if engine.strokes == 2 else "",
+        f"{vehicle.transmission} gearbox" if vehicle.transmission else "",
+    )
+    return ", ".join(filter(None, parts))
 
 
 def speed_words(speed: SpeedTrack | None) -> str:

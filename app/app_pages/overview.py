@@ -10,11 +10,10 @@ import widgets
 
 from vibecore import figures
 from vibecore.case import Case
-from vibecore.engine import Vehicle
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import next_step
-from vibecore.words import VERDICTS, repair_sentences, speed_words
+from vibecore.words import VERDICTS, repair_sentences, speed_words, vehicle_words
 
 
 def page() -> None:
@@ -26,7 +25,9 @@ def page() -> None:
     st.title(widgets.plain(work.case.title))
     demo = "  \nA demo: these recordings are invented, no real car made them."
     invented = demo if work.job.notes.get(INVENTED) else ""
-    st.caption(widgets.plain(vehicle_words(work.case.vehicle)) + invented)
+    vehicle = work.case.vehicle
+    fires = f"{vehicle_words(vehicle)}, fires {vehicle.engine.firing_order:g} times a turn"
+    st.caption(widgets.plain(fires) + invented)
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
     unsure = guesses.reasons_of(work.job.notes)
@@ -36,19 +37,6 @@ def page() -> None:
     if results.diagnosis is not None:
         _show_diagnosis(results.diagnosis)
     _show_recordings(work.case, results)
-
-
-def vehicle_words(vehicle: Vehicle) -> str:
-    """The engine and gearbox in a line."""
-    engine = vehicle.engine
-    parts = [
-        f"{engine.cylinders} cylinder{'s' if engine.cylinders > 1 else ''}",
-        engine.arrangement or "",
-        "two-stroke" if engine.strokes == 2 else "",
-        vehicle.transmission or "",
-        f"fires {engine.firing_order:g} times a turn",
-    ]
-    return ", ".join(part for part in parts if part)
 
 
 def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:

@@ -11,8 +11,12 @@ import widgets
 
 from vibecore import figures
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Repair
+from vibecore.model import Analysis, Diagnosis, Repair
+from vibecore.pipeline import suspected
 from vibecore.plan import after_repair
+from vibecore.repair import made_alike, side_by_side
+from vibecore.report import comparison_html
+from vibecore.safe_names import clean_name
 from vibecore.words import VERDICTS, repair_sentences
 
 
@@ -21,7 +25,6 @@ def page() -> None:
     if work is None:
         return
     results = widgets.results(work)
-    analyses = results.diagnosis.analyses if results.diagnosis else ()
     repair = results.diagnosis.repair if results.diagnosis else None
     engine = work.case.vehicle.engine
     if repair is None:
@@ -29,7 +32,8 @@ def page() -> None:
     else:
         _show_verdict(repair, engine)
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
-    _compare_two([a for a in analyses if a.orders is not None], engine)
+    if results.diagnosis is not None:
+        _compare_two(work, results.diagnosis)
 
 
 def _ask_for_one(work: state.Work) -> None:
@@ -52,26 +56,50 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
         st.markdown(widgets.plain(sentence))
 
 
-def _compare_two(analyses: Sequence[Analysis], engine: Engine) -> None:
-    """Any two recordings whose speed is known, as the person chooses."""
+def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
+    """Any two recordings whose speed is known, as the person chooses: what it comes to in one line on top."""
+    analyses = [a for a in diagnosis.analyses if a.orders is not None]
     if len(analyses) < 2:
         return
     st.header("Compare any two")
-    names = [a.name for a in analyses]
+    titles = {a.name: f"{widgets.condition_title(a)}: {a.name}" for a in analyses}
     one, other = _first_pair(analyses)
-    first = st.selectbox("First", names, one, key="compare first")
-    second = st.selectbox("Second", names, other, key="compare second")
+    names = list(titles)
+    first = st.selectbox("First", names, one, titles.__getitem__, key="compare first")
+    second = st.selectbox("Second", names, other, titles.__getitem__, key="compare second")
+    if first == second:
+        st.markdown("Choose two different recordings.")
+        return
     by_name = {a.name: a for a in analyses}
-    if first != second:
-        widgets.show_picture(figures.overlay(by_name[first], by_name[second], engine), "overlay")
+    _show_pair(work, diagnosis, by_name[first], by_name[second])
+
+
+def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: Analysis) -> None:
+    engine = work.case.vehicle.engine
+    cause_id = suspected(diagnosis.causes)
+    pair = side_by_side(first, second, engine, job=diagnosis.analyses, cause_id=cause_id)
+    verdict = f"{VERDICTS[pair.repair.verdict]}. {pair.headline}" if pair.repair else pair.headline
+    st.info(widgets.plain(verdict))
+    widgets.show_picture(figures.overlay(first, second), "overlay")
+    widgets.show_picture(figures.levels(first, second, pair.changes, engine), "levels")
+    for note in pair.notes:
+        st.markdown(widgets.plain(note))
+
+    def make() -> str:
+        return comparison_html(work.case, pair, first, second, verdict=verdict, date=widgets.today())
+
+    name = clean_name(f"{first.name} and {second.name}.html")
+    st.download_button(
+        "Save to print", make, name, "text/html", icon=":material/print:", on_click="ignore", key="print pair"
+    )
 
 
 def _first_pair(analyses: Sequence[Analysis]) -> tuple[int, int]:
     """Places of the two to begin with: one after a repair and one before it made alike, else the two ends."""
     afters = [i for i, a in enumerate(analyses) if a.condition.stage == "after"]
     for after in afters:
-        how = replace(analyses[after].condition, stage="before", tachometer_rpm=None)
-        alike = [i for i, a in enumerate(analyses) if replace(a.condition, tachometer_rpm=None) == how]
+        how = replace(analyses[after].condition, stage="before")
+        alike = [i for i, a in enumerate(analyses) if made_alike(a.condition, how)]
         if alike:
             return alike[0], after
     return 0, len(analyses) - 1

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-
 import cache
 import state
 import streamlit as st
@@ -43,9 +41,8 @@ def _edit_notes(work: state.Work) -> None:
 def _offer_report(work: state.Work, results: cache.Results) -> None:
     def make() -> str:
         checks = [check_words(done) for done in work.case.checks]
-        today = datetime.date.today()
-        date = f"{today.day} {today:%B %Y}"
-        return report_html(work.case, work.job.notes, results.diagnosis, checks=checks, date=date)
+        notes, date = work.job.notes, widgets.today()
+        return report_html(work.case, notes, results.diagnosis, checks=checks, date=date)
 
     name = clean_name(f"{work.case.title}.html")
     icon = ":material/description:"

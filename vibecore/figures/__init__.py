@@ -3,7 +3,7 @@
 The sentence says what the picture shows; the table says the same to whoever cannot see it.
 """
 
-from vibecore.figures.comparing import before_after, overlay
+from vibecore.figures.comparing import before_after, levels, overlay
 from vibecore.figures.cycle import cycle
 from vibecore.figures.recording import order_spectrum, shake_budget, speed_over_time, trace, waterfall
 from vibecore.figures.style import Picture
@@ -12,6 +12,7 @@ __all__ = [
     "Picture",
     "before_after",
     "cycle",
+    "levels",
     "order_spectrum",
     "overlay",
     "shake_budget",

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
+    INK,
     VERMILLION,
     Picture,
     empty_figure,
@@ -13,7 +18,7 @@ from vibecore.figures.style import (
     short_name,
     thinned,
 )
-from vibecore.model import Analysis, OrderTable, Repair
+from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
@@ -43,7 +48,7 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     return Picture("Before and after", sentence, fig, columns, rows)
 
 
-def overlay(first: Analysis, second: Analysis, engine: Engine | None) -> Picture:
+def overlay(first: Analysis, second: Analysis) -> Picture:
     """The order spectra of two recordings over each other. Both must have an order table."""
     tables = (_table(first), _table(second))
     fig = empty_figure("turns per crank turn (engine order)", "shake, m/s²")
@@ -54,13 +59,65 @@ def overlay(first: Analysis, second: Analysis, engine: Engine | None) -> Picture
             x=x, y=y, name=name, line={"color": colour, "width": 1.5, "dash": dash},
             hovertemplate="%{x:.2f}<br>%{y:.3f} m/s²",
         )  # fmt: skip
-    rows = tuple(
-        (order_name(lv.order, engine), _size(lv.rms_m_s2), _size(other.rms_m_s2 if other else None))
-        for lv in tables[0].levels
-        for other in [tables[1].level(lv.order)]
-    )
+    fig.update_xaxes(range=[0, max(lv.order for table in tables for lv in table.levels) + 0.25])
     sentence = f"Shake by engine order: {first.name} drawn through, {second.name} dotted."
-    return Picture("Two recordings over each other", sentence, fig, ("order", *names), rows)
+    columns, rows = ("strongest lines of", "orders"), tuple((a.name, _strongest(a)) for a in (first, second))
+    return Picture("Two recordings over each other", sentence, fig, columns, rows)
+
+
+def levels(
+    first: Analysis, second: Analysis, changes: Sequence[OrderChange], engine: Engine | None
+) -> Picture:
+    """Each engine order in two recordings, with its interval, and the change. Both must have a table."""
+    tables = (_table(first), _table(second))
+    orders = [c.order for c in changes]
+    fig = empty_figure("engine order", "shake, m/s²")
+    for table, name, colour in zip(tables, (first.name, second.name), (VERMILLION, BLUE), strict=True):
+        _add_bars(fig, [table.level(order) for order in orders], name, colour, engine)
+    fig.update_layout(barmode="group")
+    fig.update_xaxes(type="category", tickangle=0)
+    by_order = {c.order: c for c in changes}
+    rows = tuple(
+        (
+            order_name(lv.order, engine),
+            _size(lv),
+            _size(tables[1].level(lv.order)),
+            *_change(by_order.get(lv.order)),
+        )
+        for lv in tables[0].levels
+    )
+    columns = ("order", f"{first.name}, m/s²", f"{second.name}, m/s²", "change, dB", "95 % interval, dB")
+    sentence = f"Each engine order in {first.name} (left) and {second.name} (right), with 95 % intervals."
+    return Picture("Each engine order", sentence, fig, columns, rows)
+
+
+def _add_bars(
+    fig: go.Figure, seen: Sequence[OrderLevel | None], name: str, colour: str, engine: Engine | None
+) -> None:
+    """Bars with whiskers of levels that can be seen."""
+    shown = [lv for lv in seen if lv is not None and lv.rms_m_s2 is not None]
+    rms = [lv.rms_m_s2 or 0.0 for lv in shown]
+    fig.add_bar(
+        x=[short_name(lv.order, engine) for lv in shown], y=rms, name=name, marker_color=colour,
+        error_y={
+            "type": "data", "symmetric": False, "color": INK, "thickness": 1,
+            "array": [(lv.high_m_s2 or r) - r for lv, r in zip(shown, rms, strict=True)],
+            "arrayminus": [r - (lv.low_m_s2 or r) for lv, r in zip(shown, rms, strict=True)],
+        },
+        hovertemplate="%{y:.3f} m/s²",
+    )  # fmt: skip
+
+
+def _strongest(analysis: Analysis) -> str:
+    seen = [lv for lv in _table(analysis).levels if lv.visible and lv.rms_m_s2]
+    seen.sort(key=lambda lv: -(lv.rms_m_s2 or 0.0))
+    return ", ".join(f"{lv.order:g} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
+
+
+def _change(change: OrderChange | None) -> tuple[str, str]:
+    if change is None:
+        return "not known", ""
+    return f"{change.change_db:+.1f}", f"{change.low_db:+.1f} to {change.high_db:+.1f}"
 
 
 def _table(analysis: Analysis) -> OrderTable:
@@ -69,5 +126,8 @@ def _table(analysis: Analysis) -> OrderTable:
     return analysis.orders
 
 
-def _size(rms_m_s2: float | None) -> str:
-    return "cannot be seen" if rms_m_s2 is None else f"{rms_m_s2:.3f}"
+def _size(level: OrderLevel | None) -> str:
+    if level is None or level.rms_m_s2 is None:
+        return "cannot be seen"
+    span = f" ({level.low_m_s2:.3f} to {level.high_m_s2:.3f})" if level.low_m_s2 is not None else ""
+    return f"{level.rms_m_s2:.3f}{span}"

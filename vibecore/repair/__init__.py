@@ -8,18 +8,21 @@ compare     before against after -> Repair
 tapings     what taping the phone on anew does, measured on this car
 job         the recordings of a job, the fault's own lines -> Repair; levels over several visits
 mounts      engine side against body side of a mount
+pair        any two recordings side by side
 """
 
 from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
 from vibecore.repair.job import FaultLines, Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
+from vibecore.repair.pair import Pair, side_by_side
 from vibecore.repair.sound import SoundLevel, sound_level
 from vibecore.repair.tapings import Placing, made_alike, measured_placing, placing_from_two_tapings
 
 __all__ = [
     "DEFAULT_PLACING_DB",
     "FaultLines",
+    "Pair",
     "Placing",
     "SoundLevel",
     "Visit",
@@ -30,6 +33,7 @@ __all__ = [
     "measured_placing",
     "placing_from_two_tapings",
     "repair_of_job",
+    "side_by_side",
     "sound_level",
     "standing_out",
     "transmissibility",

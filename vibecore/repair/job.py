@@ -95,7 +95,7 @@ def repair_of_job(
     if not befores:
         return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
     couples = [(_most_alike(befores, after), after) for after in afters]
-    results = [(b, a, _compared(b, a, befores, engine, cause_id, placing_db)) for b, a in couples]
+    results = [(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db)) for b, a in couples]
     sure = [r for r in results if r[2].change_db is not None]
     if not sure:
         return results[0][2]
@@ -120,7 +120,7 @@ def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
     return min(befores, key=unlike)
 
 
-def _compared(
+def repair_of_pair(
     before: Analysis,
     after: Analysis,
     befores: Sequence[Analysis],
@@ -128,6 +128,8 @@ def _compared(
     cause_id: str | None,
     placing_db: float,
 ) -> Repair:
+    """Proof of repair by these two alone; befores: all from before the repair, which show how the level of an
+    order goes with speed."""
     lines = fault_lines(cause_id, before, engine)
     return compare(
         before,

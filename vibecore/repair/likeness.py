@@ -21,6 +21,7 @@ UNKNOWN_OCTAVES = (
 )
 TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
 _UNLOADED = {"neutral", "park"}
+When = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -36,15 +37,16 @@ class Likeness:
     whole: bool = False
 
 
-def likeness(before: Analysis, after: Analysis) -> Likeness:
+def likeness(before: Analysis, after: Analysis, when: When = ("before", "after")) -> Likeness:
+    """What differs between the two; `when` names them in the notes."""
     unlike, unknown = _conditions_unlike(before, after), _not_known(before, after)
     blocking = unlike or unknown or _speeds_unlike(before, after)
-    notes = [*_accessory_notes(before, after), *_phone_notes(before, after)]
+    notes = [*_accessory_notes(before, after, when), *_phone_notes(before, after, when)]
     octaves = _octaves_apart(before, after)
     if abs(octaves) > np.log2(1 + SPEED_NOTE_SHARE) and before.speed and after.speed:
         notes.append(
-            f"The engine ran at {before.speed.mean_rpm:.0f} rpm before and {after.speed.mean_rpm:.0f} after: "
-            "the level of an order changes with speed."
+            f"The engine ran at {before.speed.mean_rpm:.0f} rpm {when[0]} and {after.speed.mean_rpm:.0f} "
+            f"{when[1]}: the level of an order changes with speed."
         )
     other_units = set(before.condition.accessories) != set(after.condition.accessories)
     extra = ACCESSORY_SD_DB if other_units else 0.0
@@ -104,25 +106,25 @@ def _octaves_apart(before: Analysis, after: Analysis) -> float:
     return float(np.log2(after.speed.mean_rpm / before.speed.mean_rpm))
 
 
-def _accessory_notes(before: Analysis, after: Analysis) -> list[str]:
+def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]:
     b, a = set(before.condition.accessories), set(after.condition.accessories)
     if b == a:
         return []
     parts = [
-        f"{', '.join(sorted(units))} on only {when}"
-        for units, when in ((b - a, "before"), (a - b, "after"))
+        f"{', '.join(sorted(units))} on only {name}"
+        for units, name in ((b - a, when[0]), (a - b, when[1]))
         if units
     ]
     return [f"Not alike: {' and '.join(parts)}; a unit's load changes the shake by a few dB."]
 
 
-def _phone_notes(before: Analysis, after: Analysis) -> list[str]:
+def _phone_notes(before: Analysis, after: Analysis, when: When) -> list[str]:
     notes = []
     slow, fast = sorted((before.signal.fs_hz, after.signal.fs_hz))
     if fast > 1.05 * slow:
         notes.append(
-            f"Another phone or setting: {before.signal.fs_hz:.0f} samples a second before, "
-            f"{after.signal.fs_hz:.0f} after. Only orders under {slow / 2:.0f} Hz count."
+            f"Another phone or setting: {before.signal.fs_hz:.0f} samples a second {when[0]}, "
+            f"{after.signal.fs_hz:.0f} {when[1]}. Only orders under {slow / 2:.0f} Hz count."
         )
     angle = _turned_deg(before.recording, after.recording)
     if angle is not None and angle > TURNED_DEG:

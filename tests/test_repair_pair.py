@@ -1,0 +1,85 @@
+"""Any two recordings of a job side by side: what it comes to in one line, and a verdict only where it is due.
+
+Outside check: levels are put together by hand, so the ratio of each order is known exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
+from vibecore import repair
+from vibecore.model import OrderLevel
+
+NEUTRAL = replace(WHEEL, gear="neutral")
+
+
+def pair(first, second, **how):
+    return repair.side_by_side(first, second, FOUR, **how)
+
+
+def test_neutral_and_in_gear_are_compared_without_a_verdict():
+    got = pair(made(SOUND, NEUTRAL, name="n"), made(scaled(12.0, (2.0,)), WHEEL, name="d"))
+    assert got.repair is None
+    assert got.headline.startswith("In d the firing order 2 is 4.0 times as strong (+12.0 dB, +")
+    assert any("gear neutral, then drive" in note for note in got.notes)
+    by_order = {c.order: c.change_db for c in got.changes}
+    assert by_order[2.0] == pytest.approx(12.0, abs=0.1)
+    assert by_order[4.0] == pytest.approx(0.0, abs=0.1)
+
+
+def test_nothing_sure_is_said_to_be_so():
+    got = pair(made(SOUND, NEUTRAL), made(scaled(1.0, (2.0,)), NEUTRAL))
+    assert got.headline == "None of the strong engine orders surely differs between the two."
+
+
+def test_weak_orders_are_not_named():
+    got = pair(made(SOUND, NEUTRAL), made(scaled(8.0, (3.5,)), NEUTRAL))
+    assert "3.5" not in got.headline
+
+
+def test_before_and_after_get_the_verdict_that_the_job_gets():
+    job = [made(SOUND | {2.0: 1.2}, WHEEL, name="b"), made(SOUND, AFTER, name="a")]
+    got = pair(*job, job=job, cause_id="engine-mount")
+    whole = repair.repair_of_job(job, FOUR, cause_id="engine-mount")
+    assert got.repair == whole
+    assert got.repair.verdict == "cured"
+    assert got.headline == whole.why
+
+
+def test_before_and_after_that_cannot_be_compared_get_none():
+    got = pair(made(SOUND, NEUTRAL), made(SOUND, AFTER))
+    assert got.repair is None
+
+
+def test_two_sides_of_a_mount_give_its_isolation():
+    """20 dB: a tenth of the acceleration."""
+    engine_side = made(SOUND, replace(WHEEL, place="engine"))
+    body_side = made({o: v / 10 for o, v in SOUND.items()}, replace(WHEEL, place="body"))
+    assert "At the firing order the body side has -20.0 dB" in pair(engine_side, body_side).headline
+
+
+def test_the_interval_is_as_wide_as_taping_on_this_car():
+    again = replace(NEUTRAL, taped_anew=True)
+    apart = {o: v * 10 ** (5 / 20) for o, v in SOUND.items()}
+    job = [made(SOUND, NEUTRAL, name="n"), made(apart, again, name="again"), made(SOUND, WHEEL, name="d")]
+    usual, measured = pair(job[0], job[2]).changes[3], pair(job[0], job[2], job=job).changes[3]
+    assert measured.high_db - measured.low_db > 1.3 * (usual.high_db - usual.low_db)
+
+
+def test_an_order_that_is_not_there_changes_by_no_endless_figure():
+    """What is not over the floor has an upper end: the ratio of the two cannot be told to be more than it."""
+    first, second = made(SOUND, NEUTRAL), made(SOUND, WHEEL)
+    none = OrderLevel(3.0, 35.0, 0.0, 0.0, 0.005, -1.0, 0.02, True)
+    levels = tuple(none if lv.order == 3.0 else lv for lv in first.orders.levels)
+    first = replace(first, orders=replace(first.orders, levels=levels))
+    got = next(c for c in pair(first, second).changes if c.order == 3.0)
+    assert np.abs([got.change_db, got.low_db, got.high_db]).max() < 40
+
+
+def test_notes_name_the_two_and_not_a_repair():
+    got = pair(made(SOUND, NEUTRAL, rpm=700), made(SOUND, NEUTRAL, rpm=760))
+    assert any("700 rpm in the first and 760 in the second" in note for note in got.notes)

@@ -1,0 +1,105 @@
+"""Any two recordings of a job side by side: the change of each order, and what it comes to in one line.
+
+Two made alike, before and after a repair, get the verdict. Two made differently on purpose (neutral and in
+gear, a unit off and on, two sides of a mount) are compared all the same: the difference is then what was
+done, and there is no verdict on a repair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, OrderChange, Repair
+from vibecore.repair.compare import DEFAULT_PLACING_DB
+from vibecore.repair.job import repair_of_pair
+from vibecore.repair.likeness import likeness
+from vibecore.repair.lines import level_at_order, order_change
+from vibecore.repair.mounts import isolation_note, transmissibility
+from vibecore.repair.tapings import measured_placing
+
+_MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
+_WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
+
+
+@dataclass(frozen=True)
+class Pair:
+    """repair: the verdict, where the two are before and after and can be compared as such. changes: every
+    order that both show, from the first to the second; the interval holds scatter and placing, not what a
+    difference in gear, units or speed does."""
+
+    headline: str
+    repair: Repair | None
+    changes: tuple[OrderChange, ...]
+    notes: tuple[str, ...]
+
+
+def side_by_side(
+    first: Analysis,
+    second: Analysis,
+    engine: Engine,
+    *,
+    job: Sequence[Analysis] = (),
+    cause_id: str | None = None,
+) -> Pair:
+    """Two recordings of a job. job: all its recordings, which tell what taping on anew does, and the course
+    of orders over speed; cause_id: whose lines the verdict looks at."""
+    measured = measured_placing(job)
+    placing_db = measured.sd_db if measured is not None else DEFAULT_PLACING_DB
+    changes = _changes(first, second, placing_db)
+    like = likeness(first, second, ("in the first", "in the second"))
+    before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
+    if before_after and (like.blocking is None or like.whole):
+        befores = [a for a in job if a.condition.stage == "before"] or [first]
+        repair = repair_of_pair(first, second, befores, engine, cause_id, placing_db)
+        return Pair(repair.why, repair, changes, repair.notes)
+    notes = (*_differences(first, second), *like.notes)
+    if (first.condition.place, second.condition.place) == ("engine", "body"):
+        held = isolation_note(transmissibility(first, second, placing_db=placing_db), engine)
+        if held is not None:
+            return Pair(held, None, changes, notes)
+    return Pair(_headline(changes, second.name, engine), None, changes, notes)
+
+
+def _changes(first: Analysis, second: Analysis, placing_db: float) -> tuple[OrderChange, ...]:
+    if first.orders is None or second.orders is None:
+        return ()
+    pairs = ((lv.order, level_at_order(first, lv.order), level_at_order(second, lv.order))
+             for lv in first.orders.levels)  # fmt: skip
+    return tuple(
+        order_change(order, b, a, placing_db) for order, b, a in pairs if b is not None and a is not None
+    )
+
+
+def _headline(changes: tuple[OrderChange, ...], second: str, engine: Engine) -> str:
+    strongest = max((max(c.before_m_s2, c.after_m_s2) for c in changes), default=0.0)
+    if not strongest:
+        return "No engine order can be seen in both."
+    named = [c for c in changes if max(c.before_m_s2, c.after_m_s2) >= _WORTH_NAMING * strongest]
+    sure = [c for c in named if not c.low_db <= 0 <= c.high_db]
+    if not sure:
+        return "None of the strong engine orders surely differs between the two."
+    sure.sort(key=lambda c: -max(c.before_m_s2, c.after_m_s2))
+    return f"In {second} {' and '.join(_told(c, engine) for c in sure[:_MOST_NAMED])}."
+
+
+def _told(change: OrderChange, engine: Engine) -> str:
+    firing = change.order == engine.firing_order
+    name = f"{'the firing order' if firing else 'engine order'} {change.order:g}"
+    times = (
+        f"{10 ** (abs(change.change_db) / 20):.1f} times {'as strong' if change.change_db > 0 else 'weaker'}"
+    )
+    return f"{name} is {times} ({change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f})"
+
+
+def _differences(first: Analysis, second: Analysis) -> tuple[str, ...]:
+    """What differs in how the two were made, besides the units, which likeness tells."""
+    one, other = first.condition, second.condition
+    pairs = (
+        ("phone on the", one.place, other.place),
+        ("gear", one.gear, other.gear),
+        ("speed", one.speed_hold, other.speed_hold),
+    )
+    told = [f"{what} {a}, then {b}" for what, a, b in pairs if a and b and a != b]
+    return (f"Made differently: {'; '.join(told)}. The change holds what that does.",) if told else ()
