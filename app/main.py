@@ -26,8 +26,10 @@ STYLE = """<style>
 [data-testid="stPopover"] button {min-height: 3rem;}
 [data-testid="stSidebarNavLink"] {min-height: 3rem; font-size: 1.1rem;}
 a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid #D55E00 !important;}
+[data-testid="stMain"]:focus-visible {outline: 3px solid #D55E00 !important; outline-offset: -3px;}
 [data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}
 [data-testid="stPageLink"] a {border: 1px solid #0072B2; border-radius: .5rem;}
+.st-key-unseen {display: none;}
 .st-key-next {background: #EAF4FB; border-color: #0072B2;}
 .st-key-next [data-testid="stPageLink"] a {background: #0072B2; }
 .st-key-next [data-testid="stPageLink"] a * {color: #FFFFFF; }

@@ -30,7 +30,7 @@ def show(work: state.Work) -> None:
     """All rows, what to take out, and the picture of the latest recording; what is chosen is kept at once."""
     if not work.case.recordings:
         return
-    st.header("How each was made")
+    st.header("How each was made", anchor=False)
     reasons = guesses.reasons_of(work.job.notes)
     _ask_to_confirm(work, reasons)
     rows = [_show_row(work, place, reasons) for place in range(len(work.case.recordings))]
@@ -47,7 +47,7 @@ def show(work: state.Work) -> None:
         _show_quality(room, item, work.case.vehicle, results)
     latest = results.analysis(recordings[-1].file.as_posix())
     if latest is not None:
-        st.header(f"The latest: {widgets.plain(latest.name)}")
+        st.header(f"The latest: {widgets.plain(latest.name)}", anchor=False)
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 
@@ -107,8 +107,9 @@ def _more(condition: Condition, key: Callable[[str], str]) -> Condition:
     with st.expander("More"):
         rpm = st.number_input("Tachometer, rpm (if you looked)", 0, 20000, shown, 50, key=key("rpm"))
         listed = ", ".join(condition.accessories)
-        on = st.text_input("Switched on (with commas)", listed, MAX_ACCESSORIES, key=key("on"))
+        on = widgets.line_of_text("Switched on (with commas)", listed, MAX_ACCESSORIES, key("on"))
     units = tuple(part.strip() for part in on.split(",") if part.strip())
+    units = condition.accessories if on == listed else units
     tachometer = condition.tachometer_rpm if rpm == shown else float(rpm or 0) or None
     return replace(condition, tachometer_rpm=tachometer, accessories=units)
 

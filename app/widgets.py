@@ -13,6 +13,7 @@ import cache
 import doable
 import state
 import streamlit as st
+from plotly.graph_objects import Figure
 from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.case import Case
@@ -26,6 +27,7 @@ from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 NOT_SAID = "not said"
+MAX_TEXT = 2000  # characters of a note: a page of a report
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
@@ -71,7 +73,7 @@ def _results(work: state.Work) -> cache.Results:
 
 def need_work(title: str) -> state.Work | None:
     """The page's title and the open job under it; without one, the way to the list of jobs."""
-    st.title(title)
+    st.title(title, anchor=False)
     work = state.work()
     if work is None:
         st.markdown("No job is open.")
@@ -100,9 +102,20 @@ def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str]) -> None
         st.success("Saved.")
 
 
+def line_of_text(label: str, text: str, most: int, key: str | None = None) -> str:
+    """A box for so many characters; what is in it already stays whole, however long: a job from elsewhere
+    may hold more."""
+    return st.text_input(label, text, max(most, len(text)), key=key)
+
+
+def long_text(label: str, text: str) -> str:
+    """The same for up to a page of a report."""
+    return st.text_area(label, text, max_chars=max(MAX_TEXT, len(text)))
+
+
 def show_picture(picture: Picture, key: str) -> None:
     """The sentence, the picture, and the table for whoever cannot see it."""
-    st.subheader(picture.title)
+    st.subheader(picture.title, anchor=False)
     st.markdown(plain(picture.sentence))
     if picture.figure.data:
         st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence, theme=None)
@@ -114,6 +127,13 @@ def today() -> str:
     """As it stands on a printed page."""
     day = datetime.date.today()
     return f"{day.day} {day:%B %Y}"
+
+
+def load_drawing() -> None:
+    """An empty picture that nobody sees: the browser loads what draws pictures, which takes it a second or
+    two, while the person is still looking for files."""
+    with st.container(key="unseen"):
+        st.plotly_chart(Figure(), key="unseen picture", theme=None)
 
 
 def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

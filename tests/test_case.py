@@ -106,6 +106,8 @@ def test_an_unknown_key_is_named_with_the_nearest_known_one(text: str, words: li
         (SMALL.replace("= 4", "= 4\nstrokes = 3"), "strokes = 3"),
         (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750, 650]"), "lower"),
         (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750]"), "two speeds"),
+        (SMALL.replace("= 4", "= 4\nmileage_km = 5_000_001"), "should be less than or equal to 5000000"),
+        (SMALL.replace("= 4", "= 4\nbelt_length_mm = 10_001"), "should be less than or equal to 10000"),
         (SMALL.replace("= 4", "= 4\npulleys_mm = {crank = -1}"), "crank = -1"),
         (SMALL + 'gear = "driv"', 'the nearest is "drive"'),
         (SMALL + "engine_speed_rpm = nan", "engine_speed_rpm"),

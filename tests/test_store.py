@@ -191,6 +191,37 @@ def test_an_unreadable_database_is_kept_aside_and_told(tmp_path):
     store.new("Works", CASE)
 
 
+def test_a_database_with_a_bad_page_in_it_is_kept_aside_too(tmp_path):
+    """Its head is whole, so that it opens; SQLite's own pages are 4096 bytes (sqlite.org, file format)."""
+    store = Store(tmp_path)
+    for number in range(40):
+        store.new(f"Van {number}", CASE, {"complaint": "x" * 2000})
+    whole = (tmp_path / "jobs.sqlite").read_bytes()
+    assert len(whole) > 10 * 4096
+    (tmp_path / "jobs.sqlite").write_bytes(whole[: 2 * 4096] + b"\xee" * 4096 + whole[3 * 4096 :])
+    again = Store(tmp_path)
+    assert "jobs-unreadable.sqlite" in again.notices[0]
+    assert again.jobs() == ()
+    assert Store(tmp_path).notices == ()
+
+
+def test_a_database_that_cannot_grow_is_told_as_a_full_disk(store, monkeypatch):
+    """Outside check: SQLite's own 'database or disk is full', brought about by PRAGMA max_page_count."""
+    job = store.new("Van", CASE)
+    connect = sqlite3.connect
+
+    def small(*args, **options):
+        con = connect(*args, **options)
+        con.execute("PRAGMA max_page_count=1")  # the smallest it can be: as large as it is now
+        return con
+
+    monkeypatch.setattr(sqlite3, "connect", small)
+    with pytest.raises(StoreError, match="full: this change was not saved"):
+        store.save(job, notes={"complaint": "x" * 100_000})
+    monkeypatch.undo()
+    assert store.open(job.head.id) == job
+
+
 def test_an_older_form_is_backed_up_then_brought_up(tmp_path, monkeypatch):
     old = Store(tmp_path)
     job = old.new("Van", CASE)

@@ -10,14 +10,14 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from vibecore.constants import HIGHEST_SPEED_RPM
+from vibecore.constants import FARTHEST_KM, HIGHEST_SPEED_RPM, LONGEST_MM
 from vibecore.engine import MOST_CYLINDERS, Arrangement
 from vibecore.errors import CaseError
 from vibecore.model import Gear, Place, SpeedHold, Stage
 
 MAX_RECORDINGS = 100  # far above any real job; keeps a made-up file from tying up the machine
 
-Length = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Length = Annotated[float, Field(gt=0, le=LONGEST_MM, allow_inf_nan=False)]
 Speed = Annotated[float, Field(ge=0, le=HIGHEST_SPEED_RPM, allow_inf_nan=False)]
 
 
@@ -33,7 +33,7 @@ class VehicleTable(_Table):
     idle_spec_rpm: Annotated[list[Speed], Field(min_length=2, max_length=2)] | None = None
     pulleys_mm: dict[str, Length] = {}
     belt_length_mm: Length | None = None
-    mileage_km: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = None
+    mileage_km: Annotated[float, Field(ge=0, le=FARTHEST_KM, allow_inf_nan=False)] | None = None
 
 
 class SymptomsTable(_Table):

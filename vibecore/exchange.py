@@ -19,7 +19,7 @@ from typing import Any
 from vibecore.case import CaseRecording, dump_case
 from vibecore.contract import diagnosis_object, error_object, recording_item
 from vibecore.errors import StoreError
-from vibecore.jobs import INVENTED, MAX_TITLE, case_from_any_text, case_of
+from vibecore.jobs import INVENTED, case_from_any_text, case_of, short_title
 from vibecore.model import Diagnosis
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import Job, NewFile, Store
@@ -89,7 +89,7 @@ def _import(store: Store, pack: zipfile.ZipFile) -> Job:
             why = "It was kept aside where this job came from: it could not be read as a recording."
             files.append(NewFile(name, _bytes(pack, info, MAX_FILE_BYTES), why))
     notes = _notes(_text(pack, entries[NOTES_ENTRY])) if NOTES_ENTRY in entries else {}
-    title = case.title.strip()[:MAX_TITLE] or "A job brought in"
+    title = short_title(case.title) or "A job brought in"
     text = dump_case(replace(case, title=title, recordings=tuple(listed)))
     return store.new(title, text, notes, files)
 

@@ -38,9 +38,14 @@ def case_from_any_text(text: str) -> Case:
     return case_from_text(text, CASE_NAME)
 
 
+def short_title(title: str) -> str:
+    """The title as far as a line holds it; empty if it is blank."""
+    return title.strip()[:MAX_TITLE].strip()
+
+
 def new_job(store: Store, title: str, vehicle: Vehicle, symptoms: Symptoms, notes: Mapping[str, str]) -> Job:
     """Keep a new job without recordings."""
-    title = title.strip()[:MAX_TITLE] or "A car without a name"
+    title = short_title(title) or "A car without a name"
     case = Case(title, CASE_NAME, vehicle, symptoms, ())
     return store.new(title, dump_case(case), notes)
 
@@ -56,7 +61,7 @@ def save_case(
 ) -> Job:
     """Keep a changed case, with its new files, in one piece. Raises StaleEdit, StoreError, and CaseError for
     one that could not be opened again."""
-    title = case.title.strip()[:MAX_TITLE] or job.head.title
+    title = short_title(case.title) or job.head.title
     text = dump_case(replace(case, title=title))
     case_from_any_text(text)
     return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)

@@ -40,7 +40,7 @@ body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2r
 h1{font-size:1.7rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem;break-after:avoid}
 p{margin:.3rem 0}small,.quiet{color:#505A64}table{border-collapse:collapse;width:100%}
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #C9CED4;vertical-align:top}
-td,li,p,h1{overflow-wrap:anywhere}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}
+body{font-variant-ligatures:none;overflow-wrap:anywhere}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}
 .verdict{border-left:6px solid #0072B2;padding:.4rem .8rem;background:#EAF4FB;font-size:1.15rem}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
 svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
@@ -86,7 +86,14 @@ def report_html(
 
 
 def comparison_html(
-    case: Case, pair: Pair, first: Analysis, second: Analysis, *, verdict: str, date: str = ""
+    case: Case,
+    pair: Pair,
+    first: Analysis,
+    second: Analysis,
+    *,
+    verdict: str,
+    units: str = "",
+    date: str = "",
 ) -> str:
     """Two recordings over each other, on one printed page. verdict: the line on top."""
     engine = case.vehicle.engine
@@ -95,7 +102,7 @@ def comparison_html(
     bars = f"<figure>{levels_svg(first, second, orders, engine)}</figure>" if orders else ""
     body = [
         f"<h1>{escape(case.title)}: two recordings</h1>",
-        f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, ""), date))))}</p>',
+        f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, units), date))))}</p>',
         f'<p class="verdict">{escape(verdict)}</p>',
         _bullets(
             f"{a.name}: {condition_words(a.condition)}. {speed_words(a.speed)}" for a in (first, second)

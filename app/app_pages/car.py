@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 import streamlit as st
 import widgets
 
 from vibecore.case import Case
+from vibecore.constants import FARTHEST_KM, HIGHEST_SPEED_RPM, LONGEST_MM
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
 from vibecore.model import Symptoms
@@ -18,7 +20,6 @@ WHEN = ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")
 LAMP = {"not said": None, "off": False, "on": True}
 UNITS = ("metric", "US")
 PULLEYS = {"metric": "crank 160\nalternator 58", "US": "crank 6.3\nalternator 2.28"}
-MAX_TEXT = 2000  # characters of a note: a page of a report
 
 
 def page() -> None:
@@ -26,7 +27,7 @@ def page() -> None:
     if work is None:
         return
     st.markdown("Only the cylinders are needed. What you do not know, leave.")
-    units = st.segmented_control("Units", UNITS, default=work.job.notes.get("units", UNITS[0]), required=True)
+    units = st.segmented_control("Units", UNITS, default=_units(work.job.notes), required=True)
     case, notes = _fields(work.case, dict(work.job.notes), units or UNITS[0])
     widgets.keep_as_said(work, case, notes)
 
@@ -36,11 +37,16 @@ def _fields(case: Case, notes: dict[str, str], units: str) -> tuple[Case, dict[s
     title = st.text_input("Car", case.title, 120).strip() or case.title
     vehicle = _vehicle(case.vehicle, units)
     symptoms = _symptoms(case.symptoms)
-    if units != notes.get("units", UNITS[0]):
+    if units != _units(notes):
         notes["units"] = units
     for key, label in (("complaint", "What the customer says"), ("services", "Last services and parts")):
-        notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
+        notes[key] = widgets.long_text(label, notes.get(key, ""))
     return replace(case, title=title, vehicle=vehicle, symptoms=symptoms), notes
+
+
+def _units(notes: Mapping[str, str]) -> str:
+    said = notes.get("units")
+    return said if said in UNITS else UNITS[0]
 
 
 def _vehicle(vehicle: Vehicle, units: str) -> Vehicle:
@@ -53,7 +59,7 @@ def _vehicle(vehicle: Vehicle, units: str) -> Vehicle:
     low, high = _idle_spec(vehicle.idle_spec_rpm)
     per, unit = (KM_PER_MILE, "miles") if units == "US" else (1.0, "km")
     shown = None if vehicle.mileage_km is None else round(vehicle.mileage_km / per)
-    driven = st.number_input(f"Mileage, {unit}", 0, 2_000_000, shown, 1000, width=2 * widgets.BOX_PX)
+    driven = st.number_input(f"Mileage, {unit}", 0, round(FARTHEST_KM), shown, 1000, width=2 * widgets.BOX_PX)
     km = vehicle.mileage_km if driven == shown else None if driven is None else driven * per
     pulleys, belt = _belt(vehicle, units)
     return replace(
@@ -75,7 +81,7 @@ def _belt(vehicle: Vehicle, units: str) -> tuple[dict[str, float], float | None]
         shown = "\n".join(f"{name} {_short(size / per)}" for name, size in vehicle.pulleys_mm.items())
         text = st.text_area(f"Outside diameters, {unit}: one a line", shown, placeholder=PULLEYS[units])
         length = vehicle.belt_length_mm and round(vehicle.belt_length_mm / per, 2)
-        belt = st.number_input(f"Belt length, {unit}", 0.0, 10_000.0, length, 10.0, "%.1f")
+        belt = st.number_input(f"Belt length, {unit}", 0.0, LONGEST_MM, length, 10.0, "%.1f")
     pulleys = vehicle.pulleys_mm if text == shown else _pulleys(text, per)
     return pulleys, vehicle.belt_length_mm if belt == length else (belt or 0.0) * per or None
 
@@ -99,8 +105,10 @@ def _short(value: float) -> str:
 def _idle_spec(now: tuple[float, float] | None) -> tuple[float | None, float | None]:
     low, high = now or (None, None)
     row = st.container(horizontal=True)
-    low = row.number_input("Maker's idle from, rpm", 0.0, 5000.0, low, 10.0, "%.0f", width=widgets.BOX_PX)
-    high = row.number_input("to, rpm", 0.0, 5000.0, high, 10.0, "%.0f", width=widgets.BOX_PX)
+    low = row.number_input(
+        "Maker's idle from, rpm", 0.0, HIGHEST_SPEED_RPM, low, 10.0, "%.0f", width=widgets.BOX_PX
+    )
+    high = row.number_input("to, rpm", 0.0, HIGHEST_SPEED_RPM, high, 10.0, "%.0f", width=widgets.BOX_PX)
     return low, high
 
 
@@ -110,7 +118,8 @@ def _symptoms(symptoms: Symptoms) -> Symptoms:
     shown = " ".join(symptoms.codes)
     text = st.text_input("Trouble codes", shown, placeholder="P0301 P0171")
     codes = symptoms.codes if text == shown else tuple(re.findall(r"[A-Z0-9]+", text.upper()))
-    own = [w for w in symptoms.shakes_when if w not in WHEN]
-    when = st.pills("It shakes", [*WHEN, *own], selection_mode="multi", default=list(symptoms.shakes_when))
+    said = list(dict.fromkeys(symptoms.shakes_when))
+    options = list(dict.fromkeys((*WHEN, *said)))
+    when = st.pills("It shakes", options, selection_mode="multi", default=said)
     same = {*when} == {*symptoms.shakes_when}
     return Symptoms(LAMP[lamp], codes, symptoms.shakes_when if same else tuple(when))

@@ -32,7 +32,7 @@ def page() -> None:
         st.warning(widgets.plain(text), icon=":material/warning:")
     _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
-    st.header("The likeliest first")
+    st.header("The likeliest first", anchor=False)
     widgets.show_causes(diagnosis.causes)
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
@@ -50,7 +50,7 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
         st.markdown(f"No further check{left} would tell more. Mend what is likeliest, then record again.")
         return
     first, *others = diagnosis.next_checks
-    st.header("Check next")
+    st.header("Check next", anchor=False)
     _show_check(work, first, diagnosis)
     for check in others:
         with st.expander(f"Or: {widgets.plain(check.name)} ({check.minutes:.0f} min)"):
@@ -87,7 +87,7 @@ def _show_left_out(work: state.Work) -> None:
     said = doable.words_of(work.job.notes)
     if not said:
         return
-    st.header("Left out for now")
+    st.header("Left out for now", anchor=False)
     for word in sorted(said):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(widgets.plain(doable.label(word)))
@@ -119,7 +119,7 @@ def _show_moved(diagnosis: Diagnosis) -> None:
     before: dict[str, float] | None = st.session_state.pop(MOVED, None)
     if before is None:
         return
-    st.header("What that changed")
+    st.header("What that changed", anchor=False)
     rows = [(c.name, percent(before.get(c.name, 0.0)), percent(c.probability)) for c in diagnosis.causes]
     widgets.show_table(("cause", "before", "now"), [r for r in rows if r[1] != r[2]])
 
@@ -127,7 +127,7 @@ def _show_moved(diagnosis: Diagnosis) -> None:
 def _show_done(work: state.Work) -> None:
     if not work.case.checks:
         return
-    st.header("Checks done")
+    st.header("Checks done", anchor=False)
     for done in work.case.checks:
         name, outcome = check_words(done)
         with st.container(horizontal=True, vertical_alignment="center"):

@@ -20,7 +20,7 @@ MOST_LISTED = 50  # more are found by searching
 
 
 def page() -> None:
-    st.title("All jobs")
+    st.title("All jobs", anchor=False)
     for notice in state.store().notices:
         st.warning(widgets.plain(notice))
     with st.expander("Start a new job", expanded=not state.store().jobs(), icon=":material/add:"):

@@ -19,10 +19,10 @@ from vibecore.words import VERDICTS, repair_sentences, speed_words, vehicle_word
 def page() -> None:
     work = state.work()
     if work is None:
-        st.title("No job yet")
+        st.title("No job yet", anchor=False)
         st.page_link(state.page("jobs"), label="Start a job", icon=":material/add:")
         return
-    st.title(widgets.plain(work.case.title))
+    st.title(widgets.plain(work.case.title), anchor=False)
     demo = "  \nA demo: these recordings are invented, no real car made them."
     invented = demo if work.job.notes.get(INVENTED) else ""
     vehicle = work.case.vehicle
@@ -49,10 +49,10 @@ def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
 
 
 def _show_diagnosis(diagnosis: Diagnosis) -> None:
-    st.header("Causes, the likeliest first")
+    st.header("Causes, the likeliest first", anchor=False)
     widgets.show_causes(diagnosis.causes, most=4, evidence=3)
     if diagnosis.repair is not None:
-        st.header("Repair")
+        st.header("Repair", anchor=False)
         verdict = VERDICTS[diagnosis.repair.verdict]
         first = repair_sentences(diagnosis.repair)[:1]
         st.markdown(f"**{widgets.plain(verdict)}.** {widgets.plain(' '.join(first))}")
@@ -61,7 +61,7 @@ def _show_diagnosis(diagnosis: Diagnosis) -> None:
 
 
 def _show_recordings(case: Case, results: cache.Results) -> None:
-    st.header("Recordings")
+    st.header("Recordings", anchor=False)
     if not case.recordings:
         st.markdown("None yet.")
         return
@@ -79,7 +79,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
 
 
 def _show_pictures(case: Case, analyses: tuple[Analysis, ...]) -> None:
-    st.header("Pictures")
+    st.header("Pictures", anchor=False)
     analysis = widgets.choose_recording(analyses)
     engine = case.vehicle.engine
     widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")

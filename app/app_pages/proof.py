@@ -61,7 +61,7 @@ def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
     analyses = [a for a in diagnosis.analyses if a.orders is not None]
     if len(analyses) < 2:
         return
-    st.header("Compare any two")
+    st.header("Compare any two", anchor=False)
     titles = {a.name: f"{widgets.condition_title(a)}: {a.name}" for a in analyses}
     one, other = _first_pair(analyses)
     names = list(titles)
@@ -86,7 +86,8 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
         st.markdown(widgets.plain(note))
 
     def make() -> str:
-        return comparison_html(work.case, pair, first, second, verdict=verdict, date=widgets.today())
+        units, date = work.job.notes.get("units", ""), widgets.today()
+        return comparison_html(work.case, pair, first, second, verdict=verdict, units=units, date=date)
 
     name = clean_name(f"{first.name} and {second.name}.html")
     st.download_button(

@@ -55,7 +55,7 @@ def _show_item(item: PlanItem) -> None:
 
 
 def _show_plan(items: Sequence[PlanItem]) -> None:
-    st.header("All recordings that can help")
+    st.header("All recordings that can help", anchor=False)
     for item in items:
         icon = ":material/check_circle:" if item.done else ":material/radio_button_unchecked:"
         word = "done" if item.done else "still missing" if item.needed else "if you can"
@@ -69,7 +69,9 @@ def _show_plan(items: Sequence[PlanItem]) -> None:
 
 
 def _upload(work: state.Work) -> None:
-    st.header("Put recordings in")
+    st.header("Put recordings in", anchor=False)
+    if not work.case.recordings:
+        widgets.load_drawing()
     box = st.session_state.setdefault(state.UPLOADS, 0)
     label = "Files from the phone: one or many, just as it wrote them"
     uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {box}")
@@ -119,7 +121,7 @@ def _show_aside(work: state.Work) -> None:
     aside = [f for f in work.job.files if f.aside is not None]
     if not aside:
         return
-    st.header("Kept aside")
+    st.header("Kept aside", anchor=False)
     for file in aside:
         st.error(f"**{widgets.plain(file.name)}**: {widgets.plain(file.aside or '')}")
     if st.button("Remove these files"):

@@ -13,7 +13,6 @@ from vibecore.report import report_html
 from vibecore.safe_names import clean_name
 
 NOTES = (("customer", "Customer"), ("complaint", "What was complained of"), ("done", "What was done"))
-MAX_TEXT = 2000  # characters of a note: a page of a report
 
 
 def page() -> None:
@@ -22,19 +21,19 @@ def page() -> None:
         return
     results = widgets.results(work)
     _edit_notes(work)
-    st.header("The report")
+    st.header("The report", anchor=False)
     st.markdown("One page for the customer. Open it and print it, to paper or as a PDF.")
     _offer_report(work, results)
-    st.header("The whole job")
+    st.header("The whole job", anchor=False)
     st.markdown("Case, original files and results in one zip, to keep or to bring in on another machine.")
     _offer_zip(work, results)
 
 
 def _edit_notes(work: state.Work) -> None:
     notes = dict(work.job.notes)
-    notes["customer"] = st.text_input("Customer", notes.get("customer", ""), 120)
+    notes["customer"] = widgets.line_of_text("Customer", notes.get("customer", ""), 120)
     for key, label in NOTES[1:]:
-        notes[key] = st.text_area(label, notes.get(key, ""), max_chars=MAX_TEXT)
+        notes[key] = widgets.long_text(label, notes.get(key, ""))
     widgets.keep_as_said(work, work.case, notes)
 
 

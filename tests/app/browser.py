@@ -127,6 +127,16 @@ class Window:
         self.page.get_by_test_id("stMain").locator("summary").filter(has_text=label).first.click()
         self.settle()
 
+    def choose(self, label: str, option: str, place: int = 0) -> None:
+        """An option of the box with this label, the first one or that many further down."""
+        box = self.page.get_by_role("combobox", name=re.compile(label)).nth(place)
+        box.scroll_into_view_if_needed()
+        self.page.wait_for_timeout(500)  # a box that is still scrolled into sight closes again
+        box.click()
+        self.page.get_by_role("option", name=option, exact=True).click()
+        self.page.wait_for_timeout(400)
+        self.settle()
+
     def open_job(self, title: str) -> None:
         """Open the job with this in its title from the list of jobs."""
         row = self.page.get_by_test_id("stVerticalBlock").filter(has_text=re.compile(title, re.IGNORECASE))

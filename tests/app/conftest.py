@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.app import made
+from tests.app.browser import LAPTOP, Window, app_server, chromium
 from tests.app.pages import keep
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import new_job
@@ -97,3 +98,24 @@ def planned(made_results, monkeypatch):  # noqa: ARG001 - takes the place of its
     ranked = replace(made.diagnosis(), causes=rank(()), next_checks=checks)
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", lambda _case, _analyses: ranked)
     return checks
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as launched:
+        yield launched
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    with app_server(tmp_path_factory.mktemp("data")) as url:
+        yield url
+
+
+@pytest.fixture
+def window(browser, address, request):
+    opened = Window(browser, address, request.param if hasattr(request, "param") else LAPTOP)
+    yield opened
+    opened.page.close()
+    assert opened.outside == [], "the app asked another host"
+    assert opened.complaints == [], "the browser's console complained"

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.app.browser import CHROMIUM, LAPTOP, PHONE, Window, app_server, chromium
+from tests.app.browser import CHROMIUM, LAPTOP, PHONE, Window
 
 ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
@@ -22,16 +22,8 @@ UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Proof", "Report", "All jobs")
 
 
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as launched:
-        yield launched
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    with app_server(tmp_path_factory.mktemp("data")) as url:
-        yield url
+def both(test):
+    return pytest.mark.parametrize("window", [LAPTOP, PHONE], ids=["laptop", "phone"], indirect=True)(test)
 
 
 @pytest.fixture(scope="module")
@@ -54,19 +46,6 @@ def files(tmp_path_factory) -> list[Path]:
     folder = write_job(job, tmp_path_factory.mktemp("car"), layout="plain").parent
     (folder / "holiday.csv").write_text("this is no recording\nat all\n")
     return sorted(p for p in folder.iterdir() if p.name != "case.toml")
-
-
-@pytest.fixture
-def window(browser, address, request):
-    opened = Window(browser, address, request.param if hasattr(request, "param") else LAPTOP)
-    yield opened
-    opened.page.close()
-    assert opened.outside == [], "the app asked another host"
-    assert opened.complaints == [], "the browser's console complained"
-
-
-def both(test):
-    return pytest.mark.parametrize("window", [LAPTOP, PHONE], ids=["laptop", "phone"], indirect=True)(test)
 
 
 @both

@@ -72,3 +72,17 @@ def test_an_upload_that_was_stopped_keeps_nothing(tmp_path, recording, browser):
         window.settle()
         assert names[0] not in window.text()
         assert store.open(job.head.id) == job
+
+
+def test_what_draws_pictures_is_loaded_while_files_are_looked_for(tmp_path, browser):
+    """It is the longest part of the wait for the first chart, and nobody sees it."""
+    job = keep(Store(tmp_path), [])
+    with app_server(tmp_path) as address:
+        window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
+        picture = window.page.locator(".js-plotly-plot")
+        picture.wait_for(state="attached")
+        assert not picture.is_visible()
+        window.complaints.clear()  # the server's own probe of an address below a page
+        window.go("Car")
+        assert picture.count() == 0
+        assert window.complaints == []

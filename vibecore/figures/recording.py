@@ -120,7 +120,7 @@ def shake_budget(table: OrderTable) -> Picture:
         fig.add_bar(
             y=[""], x=[share], name=name, orientation="h", marker_color=colour, hovertemplate="%{x:.0f} %"
         )
-    fig.update_layout(barmode="stack", height=190, legend_traceorder="normal")
+    fig.update_layout(barmode="stack", height=238, legend_traceorder="normal")
     fig.update_xaxes(range=[0, 100])
     sentence = f"{shares[0]:.0f} % of the shake comes in step with the engine."
     rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
@@ -190,6 +190,7 @@ def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, en
                 y=lv.high_m_s2 or r,
                 text=text,
                 showarrow=False,
+                xanchor="right" if lv is seen[-1] else "center",  # else cut off on a phone
                 yshift=10,
                 textangle=0,
                 font={"size": 12},

@@ -22,7 +22,8 @@ GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
 INK = "#1F2328"
 FONT = "Source Sans, sans-serif"
 
-HEIGHT_PX = 340
+HEIGHT_PX = 380
+TOP_PX = 56  # room for the zoom buttons and, under them, the names: on a phone they lie over each other else
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
 LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 
@@ -65,7 +66,7 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
     """Axes with titles, no curve yet."""
     fig = go.Figure()
     fig.update_layout(
-        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": 8, "b": 8},
+        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": TOP_PX, "b": 8},
         hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
         dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
         modebar={"bgcolor": "rgba(0,0,0,0)", "color": GREY, "activecolor": BLUE},

@@ -14,7 +14,7 @@ from pathlib import Path
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import blobs, schema
-from vibecore.store.disk import sentence, told
+from vibecore.store.disk import told
 from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 
 
@@ -29,13 +29,11 @@ class Store:
         with told(self.folder):
             self.files.mkdir(parents=True, exist_ok=True)
             blobs.sweep(self.files)
-        try:
-            schema.migrate(self.database)
-        except sqlite3.DatabaseError as error:
-            if error.sqlite_errorcode not in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-                raise sentence(error, self.folder) from error
-            self.notices += (schema.set_aside(self.database),)
-            schema.migrate(self.database)
+            try:
+                schema.migrate(self.database)
+            except schema.DamagedError:
+                self.notices += (schema.set_aside(self.database),)
+                schema.migrate(self.database)
 
     # -- reading ---------------------------------------------------------------------------------------
 

@@ -24,11 +24,16 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
 )
 
 
+class DamagedError(Exception):
+    """The database cannot be read."""
+
+
 def migrate(database: Path) -> None:
     """Bring the tables up to this version, after a backup if there was an older one. Raises StoreError if
-    they are of a newer version, and sqlite3.DatabaseError."""
+    they are of a newer version, DamagedError, and sqlite3.Error."""
     con = sqlite3.connect(database, timeout=BUSY_WAIT_S, isolation_level=None)
     with contextlib.closing(con):
+        _check(con)
         con.execute("PRAGMA journal_mode=WAL")
         if _version(con) == len(MIGRATIONS):
             return
@@ -46,6 +51,18 @@ def migrate(database: Path) -> None:
                 con.execute(statement)
         con.execute(f"PRAGMA user_version={len(MIGRATIONS)}")
         con.execute("COMMIT")
+
+
+def _check(con: sqlite3.Connection) -> None:
+    """All of it, not only its head: a bad page would be met later, on every screen. Takes milliseconds."""
+    try:
+        (found,) = con.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode not in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
+            raise
+        found = str(error)
+    if found != "ok":
+        raise DamagedError(found)
 
 
 def set_aside(database: Path) -> str:

@@ -1,0 +1,131 @@
+"""The whole loop on a demo job in a real browser, on a laptop and on a phone: ranked causes, an outcome of a
+check, a recording after the repair, the verdict, the report, and the job brought in on another machine.
+
+Outside checks: Chromium draws it, axe-core (Deque) judges it at every step; the answers that two machines
+must share are compared as the files they wrote, field by field.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.app.browser import PHONE, Window, app_server
+from tests.app.test_browser import ABSENT, UPLOAD, both, ranked, upload
+from vibecore.places import demo_folder
+
+pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
+AFTERS = ("after-drive-idle.csv", "after-neutral-idle.csv")
+
+
+def clean(window: Window) -> None:
+    """Nothing that axe-core finds wrong on the page as it stands."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    window.page.wait_for_timeout(700)  # pictures fade in
+    found = Axe().run(window.page, options=RULES).response["violations"]
+    assert [(fault["id"], fault["nodes"][0]["html"][:160]) for fault in found] == []
+
+
+def copy_demo(window: Window) -> None:
+    """Work on a copy, so that the demo stays for the other tests."""
+    window.go("All jobs")
+    row = window.page.get_by_test_id("stVerticalBlock").filter(has_text="Engine mount mended and proven")
+    row.filter(has=window.page.get_by_role("button", name="Open", exact=True)).last.get_by_role(
+        "button", name="More"
+    ).click()
+    window.page.get_by_role("button", name="Copy").click()
+    window.sees("Copied.")
+    window.settle()
+
+
+def take_out(window: Window, name: str) -> None:
+    window.go("Record")
+    window.unfold("Take a recording out")
+    window.choose("Which", name)
+    window.press("Take it out of the job")
+    window.sees(f"{name} is out of the job.")
+
+
+def answers(pack: Path) -> Any:
+    """What the zip holds as results, without the job's title, which may be free to differ."""
+    with zipfile.ZipFile(pack) as opened:
+        found = json.loads(opened.read("results/results.json"))
+    found.pop("case")
+    return found
+
+
+@both
+def test_a_demo_job_from_its_causes_to_another_machine(window, browser, tmp_path):
+    copy_demo(window)
+    for name in AFTERS:
+        take_out(window, name)
+    window.go("Causes")
+    window.sees("What came of it?")
+    clean(window)
+    shares = [float(s) for s in re.findall(r"(?m)^\d\. .*: (?:over |under )?(\d+) %$", window.text())]
+    assert shares == sorted(shares, reverse=True) != []
+    window.page.locator('[class*="st-key-outcomes"] button').first.click()
+    window.sees("What that changed")
+    clean(window)
+    window.go("Record")
+    upload(window, [demo_folder() / "mount-mended-and-proven" / name for name in AFTERS])
+    window.sees("Guessed. By its name: after the repair, in drive, idle.")
+    clean(window)
+    for number in (3, 4):  # the names do not tell where the phone was
+        window.choose("Phone on the", "steering wheel", number)
+    assert "is a guess" not in window.text()
+    window.go("Proof")
+    window.sees("Cured")
+    clean(window)
+    window.go("Report")
+    window.page.get_by_label("What was done").fill("New rear mount.")
+    window.press("Save")
+    clean(window)
+    report = window.download("Save the report", tmp_path).read_text(encoding="utf-8")
+    assert "Cured" in report
+    assert "New rear mount." in report
+    pack = window.download("Save the whole job", tmp_path)
+    window.go("This job")
+    shown = ranked(window)
+    elsewhere_gives_the_same(browser, pack, shown, tmp_path, window)
+
+
+def elsewhere_gives_the_same(
+    browser: Any, pack: Path, shown: list[str], folder: Path, window: Window
+) -> None:
+    """Another server with a data folder of its own."""
+    size = (window.page.viewport_size["width"], window.page.viewport_size["height"])
+    with app_server(folder / "elsewhere") as address:
+        other = Window(browser, address, size)
+        other.go("All jobs")
+        other.unfold("Bring in a job from a zip")
+        other.page.locator(UPLOAD).last.set_input_files(str(pack))
+        other.sees("Brought in.")
+        other.settle()
+        assert ranked(other) == shown != []
+        other.sees("Cured.")
+        clean(other)
+        other.go("Report")
+        assert other.page.get_by_label("What was done").input_value() == "New rear mount."
+        (folder / "second").mkdir()
+        again = other.download("Save the whole job", folder / "second")
+        assert answers(again) == answers(pack)
+        assert other.complaints == []
+        assert other.outside == []
+        other.page.close()
+
+
+def test_a_phone_does_not_scroll_sideways(browser, address):
+    window = Window(browser, address, PHONE)
+    for name in ("Record", "Reading", "Causes", "Proof", "Report"):
+        window.go(name)
+        wide = window.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert wide <= 0, name
+    window.page.close()
