@@ -75,8 +75,8 @@ def compare(
     fault_between: everything between the half orders up to this order; fault_band_hz: all in that band.
     Without any, the orders that stand out most before. engine: tells what a sound car shows. placing_db:
     standard deviation of the change that taping on again makes. sound: level of a sound car on all those
-    lines together, if known better. courses: for an order, its level in dB over frequency, to correct a difference
-    in speed.
+    lines together, if known better. courses: for an order, its level in dB over frequency, to correct a
+    difference in speed.
     """
     like = likeness(before, after)
     if like.blocking is not None and not like.whole and not (like.road and fault_band_hz):
