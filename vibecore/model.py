@@ -286,6 +286,17 @@ class OrderChange:
 
 
 @dataclass(frozen=True)
+class FaultLines:
+    """Where a fault shows: engine orders, frequencies in hertz for what has its own speed, for unsteady
+    cycles everything between the half orders up to an order, and all that shakes in a band of hertz."""
+
+    orders: tuple[float, ...] = ()
+    hz: tuple[float, ...] = ()
+    between: float | None = None
+    band_hz: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Repair:
     verdict: VerdictName
     change_db: float | None
@@ -295,6 +306,9 @@ class Repair:
     changes: tuple[OrderChange, ...] = ()
     notes: tuple[str, ...] = ()
     compared: Compared = "lines"  # what the change is of: the fault's own lines, or all that shakes
+    share_db: float | None = None  # of that in the whole shake before, 20 log10
+    lines: FaultLines | None = None  # what was compared
+    before: str | None = None  # name of the recording it was compared with
 
 
 @dataclass(frozen=True)

@@ -129,13 +129,14 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     from vibecore.causes.planning import plan
     from vibecore.causes.ranking import rank, unused
     from vibecore.evidence import gather
-    from vibecore.repair import repair_of_job
+    from vibecore.repair import repair_by_suspects
 
     analyses = settle(job.vehicle, analyses)
-    evidence = gather(leaning(job.vehicle, analyses), job.vehicle)
+    likely = leaning(job.vehicle, analyses)
+    evidence = gather(likely, job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
-    repair = repair_of_job(analyses, job.vehicle.engine, cause_id=suspected(ranked))
+    repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)
     return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))
 
 

@@ -25,7 +25,7 @@ from vibecore.engine import Vehicle
 from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Repair, SpeedTrack, Symptoms, Warn
 from vibecore.pipeline import analyze, diagnose_analysed
 from vibecore.reading import read_recording
-from vibecore.repair import fault_lines, repair_of_job
+from vibecore.repair import fault_lines
 from vibecore.speed import find_speed
 
 MODES = ("with tachometer", "without, hold known", "nothing said")  # one recording alone
@@ -211,50 +211,30 @@ def _repair_row(subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagn
     assert repair is not None
     assert subject.verdict is not None
     suspected = None if first == "normal" else first
-    true_db, words = _true_change(subject, pairs, repair, suspected, suspected)
-    own = None if subject.cause == "normal" else subject.cause
-    of_fault_db, _ = _true_change(subject, pairs, repair, suspected, own)
+    true_db, of_fault_db, words = _true_changes(subject, pairs, repair)
     return RepairRow(
         subject.key, subject.cause, subject.second_cause, suspected, subject.verdict, repair.verdict,
         repair.change_db, repair.low_db, repair.high_db, true_db, of_fault_db, words, repair.why,
     )  # fmt: skip
 
 
-def _true_change(
-    subject: Subject,
-    pairs: Sequence[tuple[Heard, Analysis]],
-    repair: Repair,
-    suspected: str | None,
-    lines_of: str | None,
-) -> tuple[float | None, str]:
-    """True change (dB) of the lines that are compared for the cause `lines_of`, and the lines in words."""
+def _true_changes(
+    subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], repair: Repair
+) -> tuple[float | None, float | None, str]:
+    """True change (dB) of the lines that were compared and of those of the true cause, and the lines in
+    words."""
     afters = [p for p in pairs if p[0].condition.stage == "after"]
-    befores = [p for p in pairs if p[0].condition.stage == "before"]
-    if len(afters) != 1 or not befores or repair.change_db is None:
-        return None, ""
-    heard, after = afters[0]
-    was_heard, before = _compared(befores, after, subject, repair.change_db, suspected)
+    befores = [p for p in pairs if p[1].name == repair.before and p[0].condition.stage == "before"]
+    lines = repair.lines
+    if len(afters) != 1 or not befores or lines is None or repair.change_db is None:
+        return None, None, ""
+    (heard, after), (was_heard, before) = afters[0], befores[0]
     if not (isinstance(was_heard.truth, KeptTruth) and isinstance(heard.truth, KeptTruth)):
-        return None, ""
-    lines = fault_lines(lines_of, before, subject.vehicle.engine)
+        return None, None, ""
+    spans = (before.signal.used_span_s, after.signal.used_span_s)
+    own = fault_lines(None if subject.cause == "normal" else subject.cause, before, subject.vehicle.engine)
+    true = [true_change_db(was_heard.truth, heard.truth, spans, each) for each in (lines, own)]
     words = [f"order {o:.3g}" for o in lines.orders] + [f"{h:.1f} Hz" for h in lines.hz]
     words += ["between orders"] if lines.between is not None else []
-    spans = (before.signal.used_span_s, after.signal.used_span_s)
-    return true_change_db(was_heard.truth, heard.truth, spans, lines), ", ".join(words)
-
-
-def _compared(
-    befores: Sequence[tuple[Heard, Analysis]],
-    after: Analysis,
-    subject: Subject,
-    change_db: float,
-    suspected: str | None,
-) -> tuple[Heard, Analysis]:
-    """The recording from before that the verdict speaks of: the one that gives the same change."""
-
-    def unlike(pair: tuple[Heard, Analysis]) -> float:
-        alone = repair_of_job([pair[1], after], subject.vehicle.engine, cause_id=suspected)
-        known = alone is not None and alone.change_db is not None
-        return abs(alone.change_db - change_db) if known else float("inf")  # type: ignore[union-attr, operator]
-
-    return min(befores, key=unlike)
+    words += ["{:.0f} to {:.0f} Hz".format(*lines.band_hz)] if lines.band_hz is not None else []
+    return true[0], true[1], ", ".join(words)

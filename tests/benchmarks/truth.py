@@ -67,16 +67,25 @@ class KeptTruth:
         return {o: float(np.sqrt(np.mean(squares))) for o, squares in both.items()}
 
     def lines_ms(
-        self, span: Span, orders: Sequence[float], hertz: Sequence[float], top: float | None
+        self,
+        span: Span,
+        orders: Sequence[float],
+        hertz: Sequence[float],
+        top: float | None,
+        band_hz: tuple[float, float] | None = None,
     ) -> float:
-        """Mean square of these lines together: on orders, on frequencies, and (with `top`) of everything
-        between the half orders up to there. The phone's own noise is left out."""
+        """Mean square of these lines together: on orders, on frequencies, (with `top`) of everything between
+        the half orders up to there, and of a band of hertz. The phone's own noise is left out."""
         total = sum(level**2 for level in self.levels(span, orders).values()) if orders else 0.0
         if hertz:
             part = self._part(self.vibration.shake, span)
             f, psd = periodogram(part, fs=1 / self.vibration.step_s, detrend="constant", axis=1)
             power = psd.sum(axis=0) * f[1]
             total += sum(float(power[np.abs(f - h) <= HERTZ_SHARE * h].sum()) for h in hertz)
+        if band_hz is not None:
+            part = self._part(self.vibration.shake + self.vibration.rest, span)
+            f, psd = periodogram(part, fs=1 / self.vibration.step_s, detrend="constant", axis=1)
+            total += float(psd.sum(axis=0)[(f >= band_hz[0]) & (f <= band_hz[1])].sum() * f[1])
         if top is not None:
             gaps = np.arange(ASIDE, top - ASIDE / 2, 2 * ASIDE)  # middles of the gaps between half orders
             bands = [g + d for g in gaps for d in (-0.15, -0.05, 0.05, 0.15)]  # 0.1 wide each: 0.4 of a gap
@@ -138,9 +147,9 @@ def keeping() -> Iterator[list[KeptTruth]]:
 
 
 def true_change_db(before: KeptTruth, after: KeptTruth, spans: tuple[Span, Span], lines: Any) -> float | None:
-    """Change of these lines (with `orders`, `hz`, `between`) that the car made; taping taken out."""
+    """Change of these lines (FaultLines) that the car made; taping taken out."""
     was, now = (
-        side.lines_ms(span, lines.orders, lines.hz, lines.between) / side.factor**2
+        side.lines_ms(span, lines.orders, lines.hz, lines.between, lines.band_hz) / side.factor**2
         for side, span in zip((before, after), spans, strict=True)
     )
     return float(10 * np.log10(now / was)) if was > 0 and now > 0 else None

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.reading.make import Truth, cells, csv, shake, text
@@ -228,6 +228,7 @@ def test_a_coarse_sensor_at_rest_is_not_taken_for_polling(noise: float, alike: f
     rounded=st.booleans(),
     seed=st.integers(0, 10_000),
 )
+@example(rate_hz=59.4, jitter=0.25, loss=0.05, gap=1000, rounded=False, seed=1477)  # the gap slipped a turn
 def test_rate_and_lost_samples(
     rate_hz: float, jitter: float, loss: float, gap: int, rounded: bool, seed: int
 ) -> None:

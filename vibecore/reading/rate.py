@@ -31,6 +31,7 @@ _RANDOM_BEAT = (
     0.89,
     1.9,
 )  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
+_NEIGHBOURS = 1.5  # times the usual distance of two blocks: further apart there is a gap between them
 _AROUND = 11  # places whose median smooths out single late or early stamps
 _EVENT_GAP = 8.0  # without a beat, only a step over so many mean ones is a gap
 _POLLED_GAP = 3.0  # a polled step may be twice the mean one with nothing lost
@@ -110,12 +111,21 @@ def _refine(t_s: Floats, step: float) -> tuple[float, Floats]:
     """The step from the drift of phase over all blocks, and the beat's phase in turns at every stamp (n,)."""
     blocks = _blocks(t_s)
     middle = blocks.mean(axis=1)
+    turns = _turns(blocks, step)
+    if len(middle) > 2:  # first from neighbours: over a long gap the phase may have slipped whole turns
+        apart = np.diff(middle)
+        near = apart <= _NEIGHBOURS * np.median(apart)
+        step = 1.0 / (1.0 / step - float(np.diff(turns)[near].sum() / apart[near].sum()))
     for _ in range(2):
-        turns = np.unwrap(np.angle(np.exp(2j * np.pi / step * blocks).mean(axis=1))) / (2 * np.pi)
+        turns = _turns(blocks, step)
         if len(middle) > 1:
             step = 1.0 / (1.0 / step - _slope(middle, turns))
-    turns = np.unwrap(np.angle(np.exp(2j * np.pi / step * blocks).mean(axis=1))) / (2 * np.pi)
-    return step, np.interp(t_s, middle, turns)
+    return step, np.interp(t_s, middle, _turns(blocks, step))
+
+
+def _turns(blocks: Floats, step: float) -> Floats:
+    """Phase of the beat in each block (blocks,), in turns."""
+    return np.asarray(np.unwrap(np.angle(np.exp(2j * np.pi / step * blocks).mean(axis=1))) / (2 * np.pi))
 
 
 def _count(t_s: Floats, steps: Floats, step: float, phase: Floats) -> Rate:

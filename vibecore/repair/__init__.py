@@ -6,17 +6,21 @@ sound       what a sound car shows on a line, and the chance that the repaired o
 significance  difference and equivalence (two one-sided tests), and what could have been seen
 compare     before against after -> Repair
 tapings     what taping the phone on anew does, measured on this car
+shift       what lines that the repair cannot have touched say of the taping
 job         the recordings of a job, the fault's own lines -> Repair; levels over several visits
+suspects    which likely cause's lines speak of the repair
 mounts      engine side against body side of a mount
 pair        any two recordings side by side
 """
 
+from vibecore.model import FaultLines
 from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
-from vibecore.repair.job import FaultLines, Visit, fault_lines, repair_of_job, visits
+from vibecore.repair.job import Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.pair import Pair, side_by_side
 from vibecore.repair.sound import SoundLevel, sound_level
+from vibecore.repair.suspects import repair_by_suspects
 from vibecore.repair.tapings import Placing, made_alike, measured_placing, placing_from_two_tapings
 
 __all__ = [
@@ -32,6 +36,7 @@ __all__ = [
     "made_alike",
     "measured_placing",
     "placing_from_two_tapings",
+    "repair_by_suspects",
     "repair_of_job",
     "side_by_side",
     "sound_level",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Compared, OrderChange, Repair, VerdictName
+from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, likeness
 from vibecore.repair.lines import (
@@ -24,7 +24,8 @@ from vibecore.repair.lines import (
     standing_out,
     total,
 )
-from vibecore.repair.significance import is_unchanged, smallest_visible_db
+from vibecore.repair.shift import shift
+from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
 from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
@@ -34,11 +35,17 @@ DEFAULT_PLACING_DB = 1.5
 Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
 _NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
+# Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
+_UNSTEADY_SD_DB = 1.5
+_UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 _LONGEST_ADVICE_S = 300.0
 _WHOLE_FROM_HZ, _WHOLE_SHARE = (
     3.0,
     0.4,
 )  # the whole shake: above the body's sway, to this share of the slower rate
+
+
+_NO_LINES = FaultLines()
 
 
 @dataclass(frozen=True)
@@ -56,6 +63,7 @@ def compare(
     fault_orders: Sequence[float] | None = None,
     fault_hz: Sequence[float] = (),
     fault_between: float | None = None,
+    fault_band_hz: tuple[float, float] | None = None,
     engine: Engine | None = None,
     placing_db: float = DEFAULT_PLACING_DB,
     sound: SoundLevel | None = None,
@@ -63,42 +71,67 @@ def compare(
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
-    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz), and
-    fault_between: everything between the half orders up to this order; without any, the orders that stand
-    out most before. engine: tells what a sound car shows. placing_db: standard deviation of the change that
-    taping on again makes. sound: level of a sound car on all those lines together, if known better.
-    courses: for an order, its level in dB over frequency, to correct a difference in speed.
+    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz);
+    fault_between: everything between the half orders up to this order; fault_band_hz: all in that band.
+    Without any, the orders that stand out most before. engine: tells what a sound car shows. placing_db:
+    standard deviation of the change that taping on again makes. sound: level of a sound car on all those
+    lines together, if known better. courses: for an order, its level in dB over frequency, to correct a
+    difference in speed.
     """
     like = likeness(before, after)
-    if like.blocking is not None and not like.whole:
+    if like.blocking is not None and not like.whole and not (like.road and fault_band_hz):
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
-    named = bool(fault_hz) or fault_between is not None
+    named = bool(fault_hz) or fault_between is not None or fault_band_hz is not None
     orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
-    pairs = _pairs(before, after, orders, fault_hz, fault_between, engine, courses)
+    lines = FaultLines(orders, tuple(fault_hz), fault_between, fault_band_hz)
+    pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
     if like.whole and not pairs:
-        pairs, orders, compared = _whole_shake(before, after), (), "whole shake"
-    changes = _all_changes(before, after, orders, like, placing_db, courses)
+        lines, compared = FaultLines(band_hz=_whole_band(before, after)), "whole shake"
+        pairs = _in_band(before, after, lines, sound_whole(before.condition.place))
+    changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
     if not pairs:
-        why = (
-            "None of the fault's own lines can be seen in both recordings: record with more samples a second."
-        )
-        return Repair("cannot-tell", None, None, None, why, changes, like.notes)
+        return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
+    taped = shift(_untouched(before, after, lines.orders, courses), placing_db)
     corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
-    extra = _extra_sd(like, placing_db, corrected)
-    first, second = total([p.before for p in pairs]), total([p.after for p in pairs])
-    usual = sound or joined([p.sound for p in pairs])
-    names = _names(orders, pairs)
-    result = _Result(first, second, change(first, second), extra, usual, names, compared)
+    first, second = total([p.before for p in pairs]), _lifted(total([p.after for p in pairs]), -taped.db)
+    result = _Result(
+        first,
+        second,
+        change(first, second),
+        _extra_sd(like, taped.sd_db, corrected, lines),
+        sound or joined([p.sound for p in pairs]),
+        _names(lines.orders, pairs),
+        compared,
+    )
+    notes = (*like.notes, *_shift_note(taped), *new_lines(before, after, changes, lines.orders))
+    return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)))
+
+
+def _told(
+    result: _Result,
+    before: Analysis,
+    after: Analysis,
+    like: Likeness,
+    lines: FaultLines,
+    changes: tuple[OrderChange, ...],
+    notes: tuple[str, ...],
+) -> Repair:
+    """The verdict in words."""
     verdict = _verdict(result)
-    half = Z_95 * result.sd_db
-    notes = [*like.notes, *new_lines(before, after, changes, orders), *felt(before, after)]
+    if verdict == "unchanged" and result.compared == "whole shake" and like.blocking is None:
+        # The fault's lines are not seen: they may have changed all the same.
+        return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
-        notes.append(_power(result, before, after))
-    db, why = result.change.db, _why(verdict, result)
+        notes = (*notes, _power(result, before, after))
+    why = _why(verdict, result)
     if like.blocking is not None:
         why = f"{like.blocking} What can be compared all the same: {why[0].lower()}{why[1:]}"
-    return Repair(verdict, db, db - half, db + half, why, changes, tuple(notes), compared)
+    db, half = result.change.db, Z_95 * result.sd_db
+    share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
+    return Repair(
+        verdict, db, db - half, db + half, why, changes, notes, result.compared, share_db, lines, before.name
+    )
 
 
 @dataclass(frozen=True)
@@ -116,51 +149,74 @@ class _Result:
         return float(np.hypot(self.change.sd_db, self.extra_sd_db))
 
 
-def _extra_sd(like: Likeness, placing_db: float, corrected: bool) -> float:
+def _untouched(
+    before: Analysis, after: Analysis, fault_orders: Sequence[float], courses: Mapping[float, Course] | None
+) -> list[Change]:
+    """Changes of the orders that are not the fault's own and stand clear of their floor in both."""
+    table = before.orders.levels if before.orders is not None else ()
+    pairs = [_at_order(before, after, lv.order, courses) for lv in table if lv.order not in fault_orders]
+    return [change(*both) for both in pairs if both is not None and all(lv.stands_clear for lv in both)]
+
+
+def _lifted(level: Level, db: float) -> Level:
+    factor = 10 ** (db / 10)
+    return Level(level.ms * factor, level.sd * factor)
+
+
+def _shift_note(taped: Change) -> list[str]:
+    """A shift that a person could feel, if it were one of the car's."""
+    if abs(taped.db) < FELT_DB:
+        return []
+    return [
+        f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how "
+        "the phone was taped on, and taken off the change."
+    ]
+
+
+def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLines = _NO_LINES) -> float:
     speed = like.speed_sd_db * (_COURSE_LEAVES if corrected else 1.0)
-    return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2))
+    unsteady = 0.0 if lines.between is None else _UNSTEADY_SD_DB
+    return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2 + unsteady**2))
 
 
 def _pairs(
     before: Analysis,
     after: Analysis,
-    orders: Sequence[float],
-    fault_hz: Sequence[float],
-    fault_between: float | None,
+    lines: FaultLines,
     engine: Engine | None,
     courses: Mapping[float, Course] | None,
 ) -> list[_Pair]:
     """The fault's own lines that both recordings can show."""
     place = before.condition.place
     pairs = []
-    for order in orders:
+    for order in lines.orders:
         if (both := _at_order(before, after, order, courses)) is not None:
             pairs.append(_Pair(f"{order:.4g}", *both, sound_level(order, engine, place)))
-    for f in fault_hz:
+    for f in lines.hz:
         b, a = level_at_hz(before, f), level_at_hz(after, f)
         if b is not None and a is not None:
             pairs.append(_Pair(f"{f:.1f} Hz", b, a, sound_level(_NO_HALF_ORDER, engine, place)))
-    if fault_between is not None:
-        b, a = level_between_orders(before, fault_between), level_between_orders(after, fault_between)
+    if (top := lines.between) is not None:
+        b, a = level_between_orders(before, top), level_between_orders(after, top)
         if b is not None and a is not None:
             pairs.append(_Pair("between the half orders", b, a, sound_between(place)))
-    return pairs
+    return pairs + _in_band(before, after, lines, sound_between(place))
 
 
-def _whole_shake(before: Analysis, after: Analysis) -> list[_Pair]:
-    """Whatever shakes, in the band that both recordings can show: for recordings without orders."""
-    high = _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
-    b, a = (level_of_whole(one, _WHOLE_FROM_HZ, high) for one in (before, after))
+def _whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
+    """What both recordings can show."""
+    return _WHOLE_FROM_HZ, _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
+
+
+def _in_band(before: Analysis, after: Analysis, lines: FaultLines, sound: SoundLevel) -> list[_Pair]:
+    """Whatever shakes in the band of hertz."""
+    if lines.band_hz is None:
+        return []
+    b, a = level_of_whole(before, *lines.band_hz), level_of_whole(after, *lines.band_hz)
     if b is None or a is None:
         return []
-    return [
-        _Pair(
-            f"{_WHOLE_FROM_HZ:.0f} to {high:.0f} Hz",
-            b,
-            a,
-            sound_whole(before.condition.place),
-        )
-    ]
+    low, high = lines.band_hz
+    return [_Pair(f"{low:.0f} to {high:.0f} Hz", b, a, sound)]
 
 
 def _at_order(
@@ -172,8 +228,7 @@ def _at_order(
         return None
     if courses is not None and order in courses:
         was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
-        factor = 10 ** ((courses[order](was) - courses[order](now)) / 10)
-        a = Level(a.ms * factor, a.sd * factor)
+        a = _lifted(a, courses[order](was) - courses[order](now))
     return b, a
 
 

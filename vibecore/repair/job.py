@@ -8,15 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Line, Repair
+from vibecore.evidence.line_findings import ROAD_HZ
+from vibecore.evidence.lines import strongest_kept
+from vibecore.evidence.scene import scene_of
+from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, compare
-from vibecore.repair.likeness import SPEED_NOTE_SHARE, likeness
+from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
 from vibecore.repair.lines import (
     Z_95,
     Level,
     level_at_hz,
     level_at_order,
     level_between_orders,
+    level_of_whole,
     standing_out,
     total,
 )
@@ -27,24 +31,18 @@ from vibecore.resonance import Resonance, fit, order_points
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
 
+# A dragging or slipping driveline shakes below the firing order, from the body's sway up.
+_SWAY_HZ, _UNDER_FIRING = 3.0, 0.85
 _LEAST_TOP_ORDER = 2.0  # engines of few cylinders: their unsteadiness reaches this far at least
 
 
-@dataclass(frozen=True)
-class FaultLines:
-    """Where a fault shows: engine orders, frequencies in hertz for what has its own speed, and for unsteady
-    cycles everything between the half orders up to an order."""
-
-    orders: tuple[float, ...] = ()
-    hz: tuple[float, ...] = ()
-    between: float | None = None
-
-
-def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> FaultLines:
+def fault_lines(
+    cause_id: str | None, before: Analysis, engine: Engine, befores: Sequence[Analysis] = ()
+) -> FaultLines:
     """The lines that belong to a cause (design: physics of each); for a cause without lines of its own, or
-    none named, the orders that stand out most."""
+    none named, the orders that stand out most. befores: all from before the repair, which show what a line
+    keeps to."""
     below_firing = tuple(o for o in engine.orders if o < engine.firing_order)
-    other = before.orders.other_lines if before.orders is not None else before.lines
     match cause_id:
         case "cylinder-misfire" if below_firing:
             return FaultLines(below_firing)
@@ -54,16 +52,43 @@ def fault_lines(cause_id: str | None, before: Analysis, engine: Engine) -> Fault
             return FaultLines(engine.firing_orders(2))
         case "rotating-imbalance":
             return FaultLines((1.0,))
-        case "accessory-drive":
-            lines = _strongest([ln for ln in other if ln.drifts_with != "clock" and ln.order is not None])
-            if lines:
-                return FaultLines(tuple(ln.order for ln in lines if ln.order is not None))
-        case "cooling-fan":
-            # A steady idle does not show what a line keeps to: without a word on it any may be the fan's.
-            own_speed = [ln for ln in other if ln.drifts_with == "clock"] or list(other)
-            if own_speed:
-                return FaultLines((), tuple(ln.frequency_hz for ln in _strongest(own_speed)))
+        case "accessory-drive" if orders := _turning_orders(before, befores):
+            return FaultLines(orders)
+        case "cooling-fan" if hz := _own_speeds_hz(before, befores):
+            return FaultLines((), hz)
+        case "driveline" if before.speed is not None:
+            firing_hz = before.speed.mean_rpm / 60 * engine.firing_order
+            return FaultLines(band_hz=(_SWAY_HZ, _UNDER_FIRING * firing_hz))
+        case "wheel-imbalance" | "propshaft" if at := _strongest_in(before, ROAD_HZ[cause_id]):
+            return FaultLines(band_hz=(at * (1 - ROAD_SPEED_SHARE), at * (1 + ROAD_SPEED_SHARE)))
     return FaultLines(standing_out(before, engine))
+
+
+def _turning_orders(before: Analysis, befores: Sequence[Analysis]) -> tuple[float, ...]:
+    """Orders of the lines that turn with the engine at a ratio of their own."""
+    followed = strongest_kept(scene_of(befores), "order") if befores else None
+    if followed is not None and followed.order is not None:
+        return (followed.order,)
+    other = before.orders.other_lines if before.orders is not None else before.lines
+    lines = _strongest([ln for ln in other if ln.drifts_with != "clock" and ln.order is not None])
+    return tuple(ln.order for ln in lines if ln.order is not None)
+
+
+def _own_speeds_hz(before: Analysis, befores: Sequence[Analysis]) -> tuple[float, ...]:
+    """Frequencies of the lines that the engine's speed does not move."""
+    followed = strongest_kept(scene_of(befores), "hertz") if befores else None
+    if followed is not None:
+        return (followed.hertz,)
+    other = before.orders.other_lines if before.orders is not None else before.lines
+    # A steady idle does not show what a line keeps to: without a word on it any may be the fan's.
+    own_speed = [ln for ln in other if ln.drifts_with == "clock"] or list(other)
+    return tuple(ln.frequency_hz for ln in _strongest(own_speed))
+
+
+def _strongest_in(analysis: Analysis, band_hz: tuple[float, float]) -> float | None:
+    low, high = band_hz
+    inside = [ln for ln in analysis.lines if low <= ln.frequency_hz <= high]
+    return max(inside, key=lambda ln: ln.rms_m_s2).frequency_hz if inside else None
 
 
 def _strongest(lines: Sequence[Line]) -> list[Line]:
@@ -115,7 +140,7 @@ def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
     def unlike(before: Analysis) -> tuple[bool, bool, float]:
         like = likeness(before, after)
         apart = float(np.hypot(like.extra_sd_db, like.speed_sd_db))
-        return like.blocking is not None and not like.whole, like.whole, apart
+        return like.blocking is not None and not like.whole, like.blocking is not None, apart
 
     return min(befores, key=unlike)
 
@@ -130,13 +155,14 @@ def repair_of_pair(
 ) -> Repair:
     """Proof of repair by these two alone; befores: all from before the repair, which show how the level of an
     order goes with speed."""
-    lines = fault_lines(cause_id, before, engine)
+    lines = fault_lines(cause_id, before, engine, befores)
     return compare(
         before,
         after,
         fault_orders=lines.orders,
         fault_hz=lines.hz,
         fault_between=lines.between,
+        fault_band_hz=lines.band_hz,
         engine=engine,
         placing_db=placing_db,
         courses=_courses(before, after, befores, lines.orders),
@@ -181,6 +207,8 @@ def _level_of(analysis: Analysis, lines: FaultLines, engine: Engine) -> tuple[Le
     found += [(level_at_hz(analysis, f), sound_level(0.25, engine, place)) for f in lines.hz]
     if lines.between is not None:
         found.append((level_between_orders(analysis, lines.between), sound_between(place)))
+    if lines.band_hz is not None:
+        found.append((level_of_whole(analysis, *lines.band_hz), sound_between(place)))
     seen = [(level, sound) for level, sound in found if level is not None]
     if not seen:
         return None

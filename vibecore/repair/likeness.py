@@ -19,6 +19,7 @@ ACCESSORY_SD_DB = 2.0
 UNKNOWN_OCTAVES = (
     0.1  # an idle held alike returns to within some percent (7 % here): common practice, no source
 )
+ROAD_SPEED_SHARE = 0.1  # who drives a road again at the same speed is within this
 TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
 _UNLOADED = {"neutral", "park"}
 When = tuple[str, str]
@@ -26,8 +27,9 @@ When = tuple[str, str]
 
 @dataclass(frozen=True)
 class Likeness:
-    """blocking: why the two cannot be compared order by order, or None; if only a speed is not known, `whole`
-    says that the whole shake can be compared. extra_sd_db: what the differences may do to levels, apart from
+    """blocking: why the two cannot be compared order by order, or None; `whole` says that the whole shake can
+    be compared, be the speeds known or not, and `road` that both are of drives at one speed, where bands of
+    hertz can. extra_sd_db: what the differences may do to levels, apart from
     speed, whose share speed_sd_db is for orders that have no known course over speed."""
 
     blocking: str | None
@@ -35,6 +37,12 @@ class Likeness:
     extra_sd_db: float
     speed_sd_db: float
     whole: bool = False
+    road: bool = False
+
+
+def alike(one: Analysis, other: Analysis) -> bool:
+    """Whether two recordings were made in the same place, gear and way, as far as was said."""
+    return _conditions_unlike(one, other) is None
 
 
 def likeness(before: Analysis, after: Analysis, when: When = ("before", "after")) -> Likeness:
@@ -51,15 +59,21 @@ def likeness(before: Analysis, after: Analysis, when: When = ("before", "after")
     other_units = set(before.condition.accessories) != set(after.condition.accessories)
     extra = ACCESSORY_SD_DB if other_units else 0.0
     speed_sd_db = SPEED_SD_DB_PER_OCTAVE * (abs(octaves) if unknown is None else UNKNOWN_OCTAVES)
-    whole = unlike is None and unknown is not None and _held(before) and _held(after)
-    return Likeness(blocking, tuple(notes), extra, speed_sd_db, whole)
+    comparable = unlike is None and (blocking is None or unknown is not None)
+    whole = comparable and _held(before) and _held(after)
+    road = comparable and _same_drive(before, after)
+    return Likeness(blocking, tuple(notes), extra, speed_sd_db, whole, road)
 
 
 def _held(analysis: Analysis) -> bool:
     """Whether the engine ran at one speed that it comes back to: on the road and in a sweep it does not."""
+    return analysis.condition.speed_hold in ("idle", "raised") and not _on_road(analysis)
+
+
+def _on_road(analysis: Analysis) -> bool:
+    """Nobody revs against the brake: in gear and faster than idle is a drive."""
     condition = analysis.condition
-    on_road = condition.gear in ("drive", "reverse") and condition.speed_hold == "raised"
-    return condition.speed_hold in ("idle", "raised") and not on_road
+    return condition.gear in ("drive", "reverse") and condition.speed_hold == "raised"
 
 
 def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
@@ -97,13 +111,23 @@ def _speeds_unlike(before: Analysis, after: Analysis) -> str | None:
 
 
 def _rpm(analysis: Analysis) -> float:
-    return analysis.speed.mean_rpm if analysis.speed is not None else float("nan")
+    """The speed as found, else as read off the tachometer, else not a number."""
+    if analysis.speed is not None:
+        return analysis.speed.mean_rpm
+    return analysis.condition.tachometer_rpm or float("nan")
 
 
 def _octaves_apart(before: Analysis, after: Analysis) -> float:
-    if before.speed is None or after.speed is None:
-        return 0.0
-    return float(np.log2(after.speed.mean_rpm / before.speed.mean_rpm))
+    """How far apart the speeds are; 0 where one is not known."""
+    octaves = float(np.log2(_rpm(after) / _rpm(before)))
+    return octaves if np.isfinite(octaves) else 0.0
+
+
+def _same_drive(before: Analysis, after: Analysis) -> bool:
+    """Whether two drives in gear were at one speed, by the tachometer at least."""
+    known = np.isfinite(_rpm(before)) and np.isfinite(_rpm(after))
+    both_on_road = _on_road(before) and _on_road(after)
+    return bool(known and both_on_road and abs(_octaves_apart(before, after)) < np.log2(1 + ROAD_SPEED_SHARE))
 
 
 def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]:

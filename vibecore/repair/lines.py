@@ -20,7 +20,9 @@ from vibecore.spectra import NOISE_BANDWIDTH_BINS
 Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
 LINE_HALF_WIDTH_ORDERS = 0.05  # the contract's width of a line
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
-_FELT_DB = 10.0  # what lies further under the strongest line is not what anybody complains about
+# What lies further under the strongest line, or for a line on no order under the whole shake, is not what
+# anybody complains about.
+_FELT_DB = 6.0
 _BESIDE_WIDTHS = 5.0  # half widths of a line out to which its floor is read
 _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the next half order
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
@@ -42,6 +44,11 @@ class Level:
     @property
     def rms_m_s2(self) -> float:
         return float(np.sqrt(self.guarded))
+
+    @property
+    def stands_clear(self) -> bool:
+        """Whether it is surely more than nothing."""
+        return self.ms > Z_95 * self.sd
 
     @property
     def log_variance(self) -> float:
@@ -172,7 +179,9 @@ def standing_out(analysis: Analysis, engine: Engine | None = None) -> tuple[floa
         return ()
     place = analysis.condition.place
     levels = [(lv.order, lv.rms_m_s2) for lv in analysis.orders.levels if lv.visible and lv.rms_m_s2]
-    levels += [(ln.order, ln.rms_m_s2) for ln in analysis.orders.other_lines if ln.order is not None]
+    least = analysis.overall.rms_m_s2 * 10 ** (-_FELT_DB / 20)
+    others = [ln for ln in analysis.orders.other_lines if ln.rms_m_s2 >= least]
+    levels += [(ln.order, ln.rms_m_s2) for ln in others if ln.order is not None]
     if not levels:
         return ()
     felt = max(rms for _, rms in levels) * 10 ** (-_FELT_DB / 20)

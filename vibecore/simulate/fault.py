@@ -16,7 +16,8 @@ Lay = Callable[[Car, float], Car]
 @dataclass(frozen=True)
 class Fault:
     """A drawn fault. `lay(car, strength)` gives the car that has it. `felt_in_gear`: it is (mostly) felt
-    in gear. `detail`: what is the matter, in words. `codes`: codes that a control unit may store for it."""
+    in gear. `detail`: what is the matter, in words. `codes`: codes that a control unit may store for it.
+    `most`: the strength at which it is complete and cannot get worse."""
 
     cause: str
     lay: Lay
@@ -24,6 +25,7 @@ class Fault:
     felt_in_gear: bool = False
     codes: tuple[str, ...] = ()
     accessory: str | None = None
+    most: float = float("inf")
 
 
 def firing_level(car: Car) -> float:

@@ -27,7 +27,7 @@ def misfire(car: Car, rng: np.random.Generator) -> Fault:
         return replace(c, burn=tuple(burn), squeeze=tuple(squeeze), idle=idle)
 
     return Fault("cylinder-misfire", lay, f"cylinder {which + 1} burns {100 * (1 - lost):.0f} %",
-                 codes=(f"P03{which + 1:02d}", "P0300"))  # fmt: skip
+                 codes=(f"P03{which + 1:02d}", "P0300"), most=1.0 / lost)  # fmt: skip
 
 
 def uneven(_car: Car, rng: np.random.Generator) -> Fault:

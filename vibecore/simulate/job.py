@@ -29,6 +29,7 @@ from vibecore.simulate.truth import Truth, tell
 from vibecore.simulate.vibration import Vibration, vibrate
 
 Repair = Literal["cured", "improved", "unchanged", "worse"]
+WORSE_FROM = 1.41  # a fault that cannot grow by 3 dB cannot be made worse in a way that anybody would feel
 FELT_TRIES = 40
 FAULTS_A_CAR = 8  # tries before another car is drawn
 STRENGTH_AFTER: dict[str, float] = {"cured": 0.0, "improved": 0.5, "unchanged": 1.0, "worse": 1.8}
@@ -154,6 +155,8 @@ def simulate_job(
         if not wanted or can_be_felt(fault.lay(car, 0.0), fault.lay(car, strength), drawn.plans, seed):
             break
     plans = drawn.plans
+    if repair == "worse" and fault.most < WORSE_FROM * strength:
+        repair = "unchanged"  # what is quite gone cannot get worse
     second = draw_fault(second_cause, car, rng) if second_cause else None
     strengths = {"before": strength, "after": strength * (STRENGTH_AFTER[repair] if repair else 1.0)}
     states = {stage: fault.lay(car, size) for stage, size in strengths.items()}

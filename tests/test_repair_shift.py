@@ -1,0 +1,159 @@
+"""What lines that the repair cannot have touched tell of the taping, and whose lines speak of the repair."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
+from vibecore import repair
+from vibecore.model import Analysis, Line, RankedCause
+from vibecore.repair import shift
+from vibecore.repair.lines import Change
+
+PLACING_DB = 1.5
+
+
+def test_without_a_line_to_tell_the_taping_is_as_unknown_as_before() -> None:
+    assert shift.shift([], PLACING_DB) == Change(0.0, PLACING_DB)
+    vague = [Change(5.0, 2.5), Change(-3.0, 4.0)]
+    assert shift.shift(vague, PLACING_DB) == Change(0.0, PLACING_DB)
+
+
+def test_agreeing_lines_weigh_as_normal_theory_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Mean of a normal distribution with a normal prior: precisions add (Gelman et al., Bayesian Data
+    # Analysis, 3rd ed., eq. 2.12; from memory). No line may have changed of itself, and none is vague.
+    monkeypatch.setattr(shift, "ONE_CHANGED", 0.0)
+    monkeypatch.setattr(shift, "ALL_CHANGED", 0.0)
+    changes = [Change(1.8, 0.3), Change(2.4, 0.6), Change(1.1, 0.9)]
+    own = shift.OWN_SHARE * PLACING_DB
+    prior = 1 / (PLACING_DB**2 - own**2)
+    weights = [1 / (c.sd_db**2 + own**2) for c in changes]
+    variance = 1 / (prior + sum(weights))
+    got = shift.shift(changes, PLACING_DB)
+    assert got.db == pytest.approx(
+        variance * sum(w * c.db for w, c in zip(weights, changes, strict=True)), abs=1e-3
+    )
+    assert got.sd_db == pytest.approx(np.sqrt(variance + own**2), abs=1e-3)
+
+
+def test_one_line_that_changed_of_itself_is_let_be() -> None:
+    steady = [Change(d, 0.3) for d in (1.9, 2.1, 2.0, 1.8)]
+    assert shift.shift([*steady, Change(-9.0, 0.3)], PLACING_DB).db == pytest.approx(
+        shift.shift(steady, PLACING_DB).db, abs=0.3
+    )
+
+
+def test_lines_that_all_fell_with_the_fault_tell_nothing() -> None:
+    # No taping takes 9 dB off everything: the repair did, and it must not be reckoned away.
+    got = shift.shift([Change(-9.0 + d, 0.3) for d in (-0.5, 0.0, 0.4)], PLACING_DB)
+    assert abs(got.db) < 0.5
+    assert got.sd_db == pytest.approx(PLACING_DB, abs=0.3)
+
+
+def test_interval_covers_and_is_narrower_than_without_other_lines() -> None:
+    # The truth of an interval: 95 of 100 hold it or a few more, for it leaves room for lines that changed of
+    # themselves, of which there is none here. The taping is half each line's own.
+    rng = np.random.default_rng(12)
+    own, common = 0.5 * PLACING_DB, np.sqrt(0.75) * PLACING_DB
+    hits, widths = [], []
+    for _ in range(600):
+        placed = rng.normal(0, common) + rng.normal(0, own, len(SOUND))
+        after = {o: v * 10 ** (p / 20) for (o, v), p in zip(SOUND.items(), placed, strict=True)}
+        after[2.0] *= 10 ** (-8.0 / 20)
+        got = repair.compare(made(SOUND), made(after, AFTER), fault_orders=[2.0], engine=FOUR)
+        assert got.low_db is not None
+        assert got.high_db is not None
+        hits.append(got.low_db <= -8.0 <= got.high_db)
+        widths.append(got.high_db - got.low_db)
+    assert 0.94 < np.mean(hits) < 0.99
+    assert np.median(widths) < 0.8 * 2 * 1.96 * PLACING_DB
+
+
+def test_what_is_taken_off_is_said() -> None:
+    risen = made(scaled(3.0, tuple(SOUND)), AFTER)
+    got = repair.compare(made(SOUND), risen, fault_orders=[2.0], engine=FOUR)
+    assert got.verdict == "unchanged"
+    assert any("taken off the change" in n for n in got.notes)
+
+
+# ------------------------------------------------------------ suspects
+
+
+def _ranked(**chances: float) -> list[RankedCause]:
+    return [RankedCause(k.replace("_", "-"), k.replace("_", " "), p) for k, p in chances.items()]
+
+
+def _job(before: dict[float, float], after: dict[float, float]) -> list[Analysis]:
+    return [made(before, WHEEL, name="before"), made(after, AFTER, name="after")]
+
+
+def test_the_suspect_whose_lines_moved_speaks() -> None:
+    # Firing order and order 1 are both high; only order 1 fell: the second suspect was mended.
+    both = SOUND | {1.0: 0.5, 2.0: 0.5}
+    job = _job(both, both | {1.0: 0.03})
+    got = repair.repair_by_suspects(job, FOUR, _ranked(engine_mount=0.6, rotating_imbalance=0.35))
+    assert got is not None
+    assert got.verdict == "cured"
+    assert got.lines is not None
+    assert got.lines.orders == (1.0,)
+    assert any("another suspect" in n and "rotating imbalance" in n for n in got.notes)
+
+
+def test_where_nothing_moved_the_first_suspect_speaks() -> None:
+    both = SOUND | {1.0: 0.5, 2.0: 0.5}
+    got = repair.repair_by_suspects(
+        _job(both, both), FOUR, _ranked(engine_mount=0.6, rotating_imbalance=0.35)
+    )
+    assert got is not None
+    assert got.verdict == "unchanged"
+    assert got.lines is not None
+    assert got.lines.orders == (2.0, 4.0)
+
+
+def test_lines_that_nobody_feels_do_not_speak() -> None:
+    # Order 1 fell by 20 dB, but it was a fiftieth of the shake.
+    loud = SOUND | {1.0: 0.01, 2.0: 0.5}
+    got = repair.repair_by_suspects(
+        _job(loud, loud | {1.0: 0.001}), FOUR, _ranked(engine_mount=0.6, rotating_imbalance=0.35)
+    )
+    assert got is not None
+    assert got.verdict == "unchanged"
+
+
+def test_no_after_recording_no_verdict() -> None:
+    assert repair.repair_by_suspects([made(SOUND)], FOUR, _ranked(normal=0.9)) is None
+
+
+def test_a_likely_speed_serves_if_the_other_recording_bears_it_out() -> None:
+    loud = SOUND | {0.5: 0.3, 1.0: 0.2}
+    sure = _job(loud, SOUND)
+    unsure = [replace(a, speed=None, orders=None) for a in sure]
+    ranked = _ranked(cylinder_misfire=0.9)
+    got = repair.repair_by_suspects(unsure, FOUR, ranked, likely=sure)
+    assert got is not None
+    assert got.verdict == "cured"
+    assert any("not sure" in n for n in got.notes)
+    apart = [sure[0], made(SOUND, AFTER, name="after", rpm=1400.0)]
+    got = repair.repair_by_suspects(unsure, FOUR, ranked, likely=apart)
+    assert got is not None
+    assert not any("taken at the likeliest" in n for n in got.notes)
+
+
+def test_a_drive_is_compared_by_the_wheels_band_if_the_speed_was_read_alike() -> None:
+    road = replace(WHEEL, speed_hold="raised", tachometer_rpm=2000.0)
+    after = replace(road, stage="after")
+    wheel, calm = (Line(13.0, 0.4, level, 20.0, "engine") for level in (0.5, 0.05))
+    shaking, cured = (
+        replace(made(SOUND, c, other=(ln,), name=c.stage), speed=None, orders=None)
+        for c, ln in ((road, wheel), (after, calm))
+    )
+    got = repair.repair_by_suspects([shaking, cured], FOUR, _ranked(wheel_imbalance=0.8))
+    assert got is not None
+    assert got.change_db == pytest.approx(-20.0, abs=1.0)
+    faster = replace(cured, condition=replace(after, tachometer_rpm=2800.0))
+    got = repair.repair_by_suspects([shaking, faster], FOUR, _ranked(wheel_imbalance=0.8))
+    assert got is not None
+    assert got.verdict == "cannot-tell"

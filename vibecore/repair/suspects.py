@@ -1,0 +1,101 @@
+"""Which suspect's lines speak of the repair.
+
+Nobody tells the program what was mended, and the first suspect is not always the right one. The lines of
+each likely suspect are compared before against after. If some of them moved by more than chance, it is likely
+those that the repair was about:
+
+    chance of a suspect = its probability x [ U N(c; s) + (1 - U) W ] / [ (1 - R) N(c; s) + R W ]
+
+with c the change of its lines and s its standard deviation, U the chance that nothing was mended, R that the
+lines of another changed for a reason of their own, and W the density of such changes, even from a fall of 40
+dB to a rise of 10 dB.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, RankedCause, Repair
+from vibecore.repair.job import repair_of_job
+from vibecore.repair.likeness import alike
+from vibecore.repair.lines import Z_95
+
+LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4
+NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
+CHANGES_DB = 50.0  # from -40 to +10
+# Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
+# it may be under that: a fault that doubles the shake makes three quarters of its power.
+COMPLAINT_DB, COMPLAINT_SD_DB = -4.0, 3.5
+ONE_SPEED_SHARE = 0.1  # likely speeds this near, of two recordings made alike, bear each other out
+
+
+def repair_by_suspects(
+    analyses: Sequence[Analysis],
+    engine: Engine,
+    ranked: Sequence[RankedCause],
+    *,
+    likely: Sequence[Analysis] = (),
+) -> Repair | None:
+    """Proof of repair of a job by the lines of whichever likely cause they speak of most. None without an
+    `after` recording.
+
+    likely: the same recordings, those whose speed cannot be told for sure at their likeliest one."""
+    known, notes = _at_likely_speeds(analyses, likely) if likely else (list(analyses), ())
+    suspects = [c for c in ranked if c.probability >= LEAST_PROBABILITY][:MOST_SUSPECTS] or list(ranked[:1])
+    found = []
+    for suspect in suspects:
+        repair = repair_of_job(known, engine, cause_id=None if suspect.id == "normal" else suspect.id)
+        if repair is None:
+            return None
+        chance = suspect.probability * _speaks_of_a_change(repair) * _could_be_felt(repair)
+        found.append((chance, suspect, repair))
+    if not found:
+        return repair_of_job(known, engine)
+    _, suspect, chosen = max(found, key=lambda f: f[0])
+    if suspect is not found[0][1]:
+        notes = (*notes, f"Judged by the lines of another suspect than the first: {suspect.name}.")
+    return replace(chosen, notes=chosen.notes + notes)
+
+
+def _speaks_of_a_change(repair: Repair) -> float:
+    """How much likelier the change is if these lines are the fault's, be it mended or not, than if not."""
+    if repair.change_db is None or repair.low_db is None or repair.high_db is None:
+        return NOTHING_MENDED
+    sd = max((repair.high_db - repair.low_db) / (2 * Z_95), 1e-3)
+    by_chance = math.exp(-0.5 * (repair.change_db / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+    by_repair = 1 / CHANGES_DB
+    theirs = NOTHING_MENDED * by_chance + (1 - NOTHING_MENDED) * by_repair
+    return theirs / ((1 - OTHER_REASON) * by_chance + OTHER_REASON * by_repair)
+
+
+def _could_be_felt(repair: Repair) -> float:
+    """What a person complains of is most of the shake; lines that are little of it are nobody's complaint."""
+    if repair.share_db is None:
+        return 1.0
+    return math.exp(-0.5 * (min(repair.share_db - COMPLAINT_DB, 0.0) / COMPLAINT_SD_DB) ** 2)
+
+
+def _at_likely_speeds(
+    analyses: Sequence[Analysis], likely: Sequence[Analysis]
+) -> tuple[list[Analysis], tuple[str, ...]]:
+    """Where a speed is not sure, the likeliest, if a recording of the other stage made alike bears it out:
+    lines compared at one speed are the same lines, even if both are off."""
+    known, notes = list(analyses), []
+    for i, (sure, one) in enumerate(zip(analyses, likely, strict=True)):
+        if sure.speed is None and one.speed is not None and any(_bears_out(one, other) for other in likely):
+            known[i] = one
+            notes.append(
+                f"The engine speed of {one.name} is not sure: taken at the likeliest, "
+                f"{one.speed.mean_rpm:.0f} rpm ({100 * one.speed.confidence:.0f} %)."
+            )
+    return known, tuple(notes)
+
+
+def _bears_out(one: Analysis, other: Analysis) -> bool:
+    if one.speed is None or other.speed is None or one.condition.stage == other.condition.stage:
+        return False
+    near = abs(math.log(one.speed.mean_rpm / other.speed.mean_rpm)) < math.log(1 + ONE_SPEED_SHARE)
+    return near and alike(one, other)
