@@ -116,6 +116,13 @@ def test_analyze_passes_the_engine_and_the_tachometer_on(run: Run, calls: list[A
     assert calls[1][0] is None
 
 
+def test_what_the_name_says_of_the_idle_is_taken_and_told(run: Run, calls: list[Any]) -> None:
+    found = objects(run("analyze", "drive-idle.csv", "drive.csv", "--json"))
+    assert [(c.gear, c.speed_hold) for _, c in calls] == [("drive", "idle"), (None, None)]
+    told = ["by-name" in {w["code"] for w in o["recording"]["warnings"]} for o in found]
+    assert told == [True, False]
+
+
 @pytest.mark.usefixtures("calls")
 def test_text_is_for_people(run: Run) -> None:
     result = run("analyze", "a.csv", "empty.csv", "b.csv", "--cylinders", "4")

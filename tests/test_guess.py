@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from vibecore.engine import Engine
-from vibecore.guess import guess
+from vibecore.guess import guess, held_by_name
 from vibecore.model import Condition, Recording
 from vibecore.reading import read_recording
 from vibecore.simulate import simulate_job, write_job
@@ -103,3 +103,21 @@ def test_a_flat_phone_or_two_places_tell_nothing():
     assert guess(lying("floor.csv", TILTED), [(tilted, "seat")]).condition.place == "floor"
     without = replace(tilted, gravity_included=False)
     assert guess(lying("new.csv", TILTED), [(without, "seat")]).condition.place is None
+
+
+@pytest.mark.parametrize(
+    ("name", "gear", "hold"),
+    [
+        ("neutral-idle.csv", "neutral", "idle"),
+        ("after_drive-idle.json", "drive", "idle"),
+        ("RaisedIdle.csv", None, "raised"),
+        ("high idle.csv", None, "raised"),
+        ("sweep up.csv", None, "sweep"),
+        ("drive.csv", None, None),  # may be a drive
+        ("highlands.csv", None, None),
+        ("engine-off.csv", None, None),  # a wrong word would leave the speed unread
+        ("recording 7.csv", None, None),
+    ],
+)
+def test_only_plain_words_in_a_name_bear_on_the_speed(name, gear, hold):
+    assert held_by_name(name) == Condition(gear=gear, speed_hold=hold)

@@ -100,10 +100,10 @@ def analyze(
 
     def answer(file: str) -> Answer:
         from vibecore.contract import analysis_object
-        from vibecore.model import Condition
+        from vibecore.guess import held_by_name
         from vibecore.words import analysis_text
 
-        analysis = _analysis(file, engine, Condition(tachometer_rpm=rpm))
+        analysis = _named(_analysis(file, engine, replace(held_by_name(file), tachometer_rpm=rpm)))
         name = _shown(file)
         return analysis_object(analysis, file=name, engine=engine), analysis_text(analysis, name)
 
@@ -185,6 +185,18 @@ def _analysis(file: str, engine: Engine | None, condition: Condition) -> Analysi
     from vibecore.reading import read_recording
 
     return pipeline.analyze(read_recording(Path(file)), engine, condition)
+
+
+def _named(analysis: Analysis) -> Analysis:
+    """With a word on what was taken from the file's name."""
+    from vibecore.model import Warn
+    from vibecore.words import condition_words
+
+    told = condition_words(replace(analysis.condition, tachometer_rpm=None))
+    if not told:
+        return analysis
+    text = f"Taken by its name: {told}. Rename the file if that is wrong: it bears on the engine speed."
+    return replace(analysis, warnings=(*analysis.warnings, Warn("by-name", text)))
 
 
 def _diagnosis(path: str) -> Answer:

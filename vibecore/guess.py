@@ -41,6 +41,11 @@ _HOLD: dict[SpeedHold, str] = {
     "raised": r"raised|fast|high|erhoht|\b(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
     "idle": r"idle|leerlauf|ralenti|standgas|neutral|drive|park|reverse|in gear",
 }
+_HOLD_IN_WORDS: dict[SpeedHold, str] = {
+    "sweep": r"\b(?:sweep|run ?up|rev ?up|ramp)\b",
+    "raised": r"\b(?:raised|erhoht\w*|(?:fast|high) idle)\b",
+    "idle": r"\b(?:idle|idling|ralenti|standgas)\b",
+}
 _STAGE: dict[Stage, str] = {"after": r"after|repaired|fixed|mended|nachher|apres|done"}
 _UNIT = {
     "air conditioning": r"\b(?:ac|a c|air ?con\w*|klima\w*|clim\w*)\b(?! off| aus)",
@@ -161,6 +166,14 @@ def guess_condition(file_name: str) -> Condition:
         tachometer_rpm=float(rpm.group(1)) if rpm else None,
         accessories=tuple(unit for unit, pattern in _UNIT.items() if re.search(pattern, words)),
     )
+
+
+def held_by_name(file_name: str) -> Condition:
+    """Gear and speed where the name says in so many words that the engine idled, was raised or swept; nothing
+    else, and nothing from the gear alone: 'drive' may be a drive."""
+    words = _words(file_name)
+    hold = _first(_HOLD_IN_WORDS, words)
+    return Condition() if hold is None else Condition(gear=_first(_GEAR, words), speed_hold=hold)
 
 
 def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | None) -> bool:
