@@ -20,7 +20,6 @@ from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
 from vibecore.jobs import drop_recording, save_case
 from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
-from vibecore.repair import made_alike
 
 STAGES = {"before": "before repair", "after": "after repair"}
 MAX_ACCESSORIES = 200  # characters
@@ -83,7 +82,7 @@ def _show_row(
         room = st.empty()
         room.markdown("Being read.")
         made = _more(_boxes(item.condition, key), key)
-        again = made.taped_anew or any(made_alike(made, e.condition) for e in earlier)
+        again = made.taped_anew or any(made.made_as(e.condition) for e in earlier)
         if again:
             label = "The phone was taped on anew for this one, and nothing was mended in between"
             made = replace(made, taped_anew=st.checkbox(label, made.taped_anew, key=key("taped")))

@@ -12,8 +12,9 @@ import pytest
 
 from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
 from vibecore import repair
-from vibecore.model import OrderLevel
+from vibecore.model import OrderLevel, RankedCause
 
+RANKED = (RankedCause("rotating-imbalance", "Imbalance", 0.5), RankedCause("engine-mount", "Mount", 0.4))
 NEUTRAL = replace(WHEEL, gear="neutral")
 
 
@@ -43,8 +44,8 @@ def test_weak_orders_are_not_named():
 
 def test_before_and_after_get_the_verdict_that_the_job_gets():
     job = [made(SOUND | {2.0: 1.2}, WHEEL, name="b"), made(SOUND, AFTER, name="a")]
-    got = pair(*job, job=job, cause_id="engine-mount")
-    whole = repair.repair_of_job(job, FOUR, cause_id="engine-mount")
+    got = pair(*job, job=job, ranked=RANKED)
+    whole = repair.repair_by_suspects(job, FOUR, RANKED)
     assert got.repair == whole
     assert got.repair.verdict == "cured"
     assert got.headline == whole.why

@@ -15,9 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from vibecore.conditioning import condition as make_ready
 from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
-from vibecore.orders import lines_in_hertz
 from vibecore.words import condition_words
 
 T = TypeVar("T")
@@ -79,6 +77,8 @@ class Guess:
 
 def guess(recording: Recording, others: Sequence[tuple[Recording, Place]] = ()) -> Guess:
     """From its name, and from what it holds beside others of the same job whose place is known."""
+    from vibecore.conditioning import condition as make_ready  # signal libraries: not for a name alone
+
     named = guess_condition(recording.name)
     found = Guess(named, _said_by_name(named))
     signal = make_ready(recording)
@@ -94,6 +94,8 @@ def guess(recording: Recording, others: Sequence[tuple[Recording, Place]] = ()) 
 
 def nothing_turns(signal: Signal) -> bool:
     """Is there nothing but the phone's own noise? False where the file is too coarse to tell."""
+    from vibecore.orders import lines_in_hertz
+
     lines, spectrum = lines_in_hertz(signal)
     if lines or len(spectrum.x) < 2 or signal.resolution_m_s2 > COARSE_M_S2:
         return False

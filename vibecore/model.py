@@ -7,7 +7,7 @@ Records that hold arrays are compared by identity (`eq=False`): two arrays have 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -211,6 +211,11 @@ class Condition:
     tachometer_rpm: float | None = None
     accessories: tuple[str, ...] = ()
     taped_anew: bool = False  # repeats an earlier recording, nothing mended: only the taping is new
+
+    def made_as(self, other: Condition) -> bool:
+        """The same in all that was said, apart from the taping itself and what the tachometer showed."""
+        ways = [replace(c, tachometer_rpm=None, taped_anew=False) for c in (self, other)]
+        return ways[0] == ways[1]
 
 
 @dataclass(frozen=True, eq=False)

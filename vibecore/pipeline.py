@@ -15,7 +15,6 @@ from vibecore.model import (
     Condition,
     Diagnosis,
     OrderTable,
-    RankedCause,
     Recording,
     SpeedTrack,
     Symptoms,
@@ -138,8 +137,3 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
     repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)
     return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))
-
-
-def suspected(ranked: Sequence[RankedCause]) -> str | None:
-    """Id of the cause whose lines a repair is proven by; None where nothing wrong was found."""
-    return None if not ranked or ranked[0].id == "normal" else ranked[0].id

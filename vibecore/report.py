@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
+from typing import TYPE_CHECKING
 
 from vibecore import figures
 from vibecore.case import Case
@@ -17,7 +18,6 @@ from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_s
 from vibecore.engine import Vehicle
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
-from vibecore.repair import Pair
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
@@ -29,6 +29,9 @@ from vibecore.words import (
     speed_words,
     vehicle_words,
 )
+
+if TYPE_CHECKING:
+    from vibecore.repair import Pair
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 MOST_EVIDENCE = 3  # of each: the rest is in the job

@@ -12,10 +12,7 @@ import widgets
 from vibecore import figures
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Diagnosis, Repair
-from vibecore.pipeline import suspected
 from vibecore.plan import after_repair
-from vibecore.repair import made_alike, side_by_side
-from vibecore.report import comparison_html
 from vibecore.safe_names import clean_name
 from vibecore.words import VERDICTS, repair_sentences
 
@@ -75,9 +72,11 @@ def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
 
 
 def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: Analysis) -> None:
+    from vibecore.repair import side_by_side  # signal libraries: loaded once there is a signal
+    from vibecore.report import comparison_html
+
     engine = work.case.vehicle.engine
-    cause_id = suspected(diagnosis.causes)
-    pair = side_by_side(first, second, engine, job=diagnosis.analyses, cause_id=cause_id)
+    pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.causes)
     verdict = f"{VERDICTS[pair.repair.verdict]}. {pair.headline}" if pair.repair else pair.headline
     st.info(widgets.plain(verdict))
     widgets.show_picture(figures.overlay(first, second), "overlay")
@@ -100,7 +99,7 @@ def _first_pair(analyses: Sequence[Analysis]) -> tuple[int, int]:
     afters = [i for i, a in enumerate(analyses) if a.condition.stage == "after"]
     for after in afters:
         how = replace(analyses[after].condition, stage="before")
-        alike = [i for i, a in enumerate(analyses) if made_alike(a.condition, how)]
+        alike = [i for i, a in enumerate(analyses) if a.condition.made_as(how)]
         if alike:
             return alike[0], after
     return 0, len(analyses) - 1

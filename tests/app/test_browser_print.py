@@ -100,7 +100,7 @@ def test_the_report_prints_whole(demo, browser, tmp_path, paper):
 def test_two_recordings_print_whole(demo, browser, tmp_path, paper):
     case, diagnosis = demo
     first, second = diagnosis.analyses[1], diagnosis.analyses[3]
-    pair = side_by_side(first, second, case.vehicle.engine, job=diagnosis.analyses, cause_id="engine-mount")
+    pair = side_by_side(first, second, case.vehicle.engine, job=diagnosis.analyses, ranked=diagnosis.causes)
     html = comparison_html(case, pair, first, second, verdict=f"Cured. {pair.headline}", units="US")
     pages = printed(browser, html, tmp_path, paper)
     assert len(pages) <= 2

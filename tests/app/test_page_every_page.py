@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tests.app import made
+from tests.app.conftest import APP
 from tests.app.pages import NASTY, PAGES, area, keep, press, words
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
@@ -128,3 +131,14 @@ def test_a_data_folder_that_cannot_be_used_is_told_on_every_page(start, page, tm
     (tmp_path / "in-the-way").write_text("a file")
     monkeypatch.setenv("VIBECORE_DATA", str(tmp_path / "in-the-way"))
     assert "choose another with --data" in words(start(page))
+
+
+def test_the_pages_load_no_signal_library_before_there_is_a_signal():
+    """It is a second of waiting for whoever opens the app. A fresh process, for this one has them."""
+    script = (
+        f"import sys; sys.path.insert(0, {str(APP)!r})\n"
+        "from app_pages import car, causes, jobs, overview, proof, reading, record, report\n"
+        "print([m for m in ('scipy.signal', 'scipy.stats', 'librosa', 'numba') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

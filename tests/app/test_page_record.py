@@ -135,7 +135,7 @@ def test_a_fault_in_guessing_keeps_no_file_out(start, job, store, monkeypatch):
     def broken(*_args):
         raise ZeroDivisionError("secret inner words")
 
-    monkeypatch.setattr("vibecore.guess.make_ready", broken)
+    monkeypatch.setattr("vibecore.conditioning.condition", broken)
     test = upload(start("record"), "park.csv")
     assert case_of(store.open(job.head.id)).recordings[2].condition.gear == "park"
     assert "secret" not in words(test)

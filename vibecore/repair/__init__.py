@@ -21,7 +21,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.pair import Pair, side_by_side
 from vibecore.repair.sound import SoundLevel, sound_level
 from vibecore.repair.suspects import repair_by_suspects
-from vibecore.repair.tapings import Placing, made_alike, measured_placing, placing_from_two_tapings
+from vibecore.repair.tapings import Placing, measured_placing, placing_from_two_tapings
 
 __all__ = [
     "DEFAULT_PLACING_DB",
@@ -33,7 +33,6 @@ __all__ = [
     "compare",
     "fault_lines",
     "isolation_note",
-    "made_alike",
     "measured_placing",
     "placing_from_two_tapings",
     "repair_by_suspects",

@@ -11,12 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, OrderChange, Repair
+from vibecore.model import Analysis, OrderChange, RankedCause, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.job import repair_of_pair
 from vibecore.repair.likeness import likeness
 from vibecore.repair.lines import level_at_order, order_change
 from vibecore.repair.mounts import isolation_note, transmissibility
+from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
@@ -41,10 +42,10 @@ def side_by_side(
     engine: Engine,
     *,
     job: Sequence[Analysis] = (),
-    cause_id: str | None = None,
+    ranked: Sequence[RankedCause] = (),
 ) -> Pair:
     """Two recordings of a job. job: all its recordings, which tell what taping on anew does, and the course
-    of orders over speed; cause_id: whose lines the verdict looks at."""
+    of orders over speed; ranked: its causes, whose lines the verdict looks at."""
     measured = measured_placing(job)
     placing_db = measured.sd_db if measured is not None else DEFAULT_PLACING_DB
     changes = _changes(first, second, placing_db)
@@ -52,7 +53,10 @@ def side_by_side(
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
     if before_after and (like.blocking is None or like.whole):
         befores = [a for a in job if a.condition.stage == "before"] or [first]
-        repair = repair_of_pair(first, second, befores, engine, cause_id, placing_db)
+        repair = best_of_suspects(
+            ranked, lambda cause_id: repair_of_pair(first, second, befores, engine, cause_id, placing_db)
+        )
+        assert repair is not None  # these two can be compared
         return Pair(repair.why, repair, changes, repair.notes)
     notes = (*_differences(first, second), *like.notes)
     if (first.condition.place, second.condition.place) == ("engine", "body"):

@@ -14,7 +14,7 @@ dB to a rise of 10 dB.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from vibecore.engine import Engine
@@ -44,16 +44,26 @@ def repair_by_suspects(
 
     likely: the same recordings, those whose speed cannot be told for sure at their likeliest one."""
     known, notes = _at_likely_speeds(analyses, likely) if likely else (list(analyses), ())
+    return best_of_suspects(ranked, lambda cause_id: repair_of_job(known, engine, cause_id=cause_id), notes)
+
+
+def best_of_suspects(
+    ranked: Sequence[RankedCause],
+    compared: Callable[[str | None], Repair | None],
+    notes: tuple[str, ...] = (),
+) -> Repair | None:
+    """The comparison by the lines of the likely cause that speaks of the repair most. compared: the repair by
+    the lines of a cause, None for what stands out most."""
     suspects = [c for c in ranked if c.probability >= LEAST_PROBABILITY][:MOST_SUSPECTS] or list(ranked[:1])
     found = []
     for suspect in suspects:
-        repair = repair_of_job(known, engine, cause_id=None if suspect.id == "normal" else suspect.id)
+        repair = compared(None if suspect.id == "normal" else suspect.id)
         if repair is None:
             return None
         chance = suspect.probability * _speaks_of_a_change(repair) * _could_be_felt(repair)
         found.append((chance, suspect, repair))
     if not found:
-        return repair_of_job(known, engine)
+        return compared(None)
     _, suspect, chosen = max(found, key=lambda f: f[0])
     if suspect is not found[0][1]:
         notes = (*notes, f"Judged by the lines of another suspect than the first: {suspect.name}.")

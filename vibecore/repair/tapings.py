@@ -7,11 +7,11 @@ many orders they share. One is little: the default has its word beside it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.model import Analysis, Condition
+from vibecore.model import Analysis
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import likeness
 from vibecore.repair.lines import change, level_at_order
@@ -61,15 +61,9 @@ def measured_placing(analyses: Sequence[Analysis]) -> Placing | None:
 def _repeated(again: Analysis, earlier: Sequence[Analysis]) -> Analysis | None:
     """The latest of the earlier recordings made in the same way; the same file twice is no second taping."""
     digest = again.recording.digest
-    alike = [a for a in earlier if made_alike(a.condition, again.condition)]
+    alike = [a for a in earlier if a.condition.made_as(again.condition)]
     other = [a for a in alike if not digest or a.recording.digest != digest]
     return other[-1] if other else None
-
-
-def made_alike(first: Condition, second: Condition) -> bool:
-    """The same in all that was said, apart from the taping itself and what the tachometer showed."""
-    ways = [replace(c, tachometer_rpm=None, taped_anew=False) for c in (first, second)]
-    return ways[0] == ways[1]
 
 
 def _moved(first: Analysis, second: Analysis) -> float | None:
