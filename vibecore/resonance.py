@@ -78,7 +78,7 @@ class Points(NamedTuple):
     sd_db: Floats
 
 
-def order_points(signal: Signal, track: SpeedTrack, order: float) -> Points:
+def order_points(signal: Signal, track: SpeedTrack, order: float, *, bin_share: float = _BIN_SHARE) -> Points:
     """Level of an order, three axes together, against its momentary frequency, floor taken off.
 
     The signal is turned back by the order's angle, so that the order stands still, and averaged over Hann
@@ -101,15 +101,15 @@ def order_points(signal: Signal, track: SpeedTrack, order: float) -> Points:
     floor = (power(order - _ASIDE_ORDERS) + power(order + _ASIDE_ORDERS)) / 2
     line = power(order) - floor
     usable = (share >= _MIN_GOOD) & (line > _LEAST_OVER_FLOOR * floor) & (frequency < signal.fs_hz / 2)
-    return _binned(frequency[usable], line[usable], floor[usable])
+    return _binned(frequency[usable], line[usable], floor[usable], bin_share)
 
 
-def _binned(frequency: Floats, line: Floats, floor: Floats) -> Points:
+def _binned(frequency: Floats, line: Floats, floor: Floats, bin_share: float) -> Points:
     """Windows of nearly one frequency as one point; its error from noise and from the scatter of its
     windows."""
     if not len(frequency):
         return Points(np.empty(0), np.empty(0), np.empty(0))
-    bins = np.round(np.log(frequency) / _BIN_SHARE).astype(int)
+    bins = np.round(np.log(frequency) / bin_share).astype(int)
     _, which, count = np.unique(bins, return_inverse=True, return_counts=True)
 
     def mean(v: Floats) -> Floats:

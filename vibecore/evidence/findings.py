@@ -16,6 +16,8 @@ from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread
 from vibecore.evidence.scene import Role, Scene
+from vibecore.model import Analysis
+from vibecore.wander import order_slope, phase_slope
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
 # logit of the half orders' coherence: a dead cylinder fails every cycle, unsteady burning does not.
@@ -29,6 +31,13 @@ JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (10.0, 6.0, 0.6), "uneven-comb
 BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
 # Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
+# The power of its speed that the firing order's level goes as, within one idle: the square at most through
+# mounts alone, up to 1 / (2 x damping) beside a natural frequency, nothing right on top of it.
+FIRING_SLOPE = Spread((-1.5, 2.0), {"idle-resonance": (-1.0, 8.0, 0.9)})
+# Radians a unit of ln speed by which its phase turns: -1 / damping on a natural frequency (10 to 60 for
+# what rings), less beside it; hardly at all through mounts alone.
+FIRING_TURN = Spread((1.5, 2.5), {"idle-resonance": (-20.0, 11.0, 0.9)})
+MOST_BESIDE = 4  # orders that the firing order's phase is told beside
 LOGIT_EDGE = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
@@ -136,6 +145,49 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
     return None
 
 
+def firing_order_over_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """How the firing order's level goes with the idle's own wander, where it is strongest."""
+    analysis, order = _strongest_firing(scene, vehicle), vehicle.engine.firing_order
+    if analysis is None or analysis.speed is None:
+        return None
+    slope = order_slope(analysis.signal, analysis.speed, order)
+    if slope is None:
+        return None
+    way = "stronger" if slope.value >= 0 else "weaker"
+    text = f"a percent more speed makes the firing order {abs(slope.value):.0f} % {way} in {analysis.name}"
+    logs = FIRING_SLOPE.log_likelihood(slope.value, slope.error)
+    return Finding("firing over speed", text, logs, (analysis.name,))
+
+
+def firing_phase_over_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
+    """How the firing order's phase turns with the idle's own wander, beside the other orders."""
+    analysis, order = _strongest_firing(scene, vehicle), vehicle.engine.firing_order
+    if analysis is None or analysis.speed is None or analysis.orders is None:
+        return None
+    clear = [
+        row
+        for row in analysis.orders.levels
+        if row.order != order and row.rms_m_s2 and (row.above_floor_db or 0.0) >= COHERENCE_FROM_DB
+    ]
+    clear.sort(key=lambda row: row.order * (row.rms_m_s2 or 0.0), reverse=True)
+    beside = [row.order for row in clear[:MOST_BESIDE]]
+    slope = phase_slope(analysis.signal, analysis.speed, order, beside)
+    if slope is None:
+        return None
+    degrees = math.degrees(slope.value) / 100
+    text = f"a percent more speed turns the firing order by {degrees:.0f} degrees in {analysis.name}"
+    logs = FIRING_TURN.log_likelihood(slope.value, slope.error)
+    return Finding("firing phase", text, logs, (analysis.name,))
+
+
+def _strongest_firing(scene: Scene, vehicle: Vehicle) -> Analysis | None:
+    """The idle in which the firing order is strongest."""
+    order = vehicle.engine.firing_order
+    idle = [a for a in (*scene.role("neutral"), *scene.role("drive")) if a.orders and a.speed]
+    read = [(row.rms_m_s2, a) for a in idle if a.orders and (row := a.orders.level(order)) and row.rms_m_s2]
+    return max(read, key=lambda r: r[0])[1] if read else None
+
+
 FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     half_order_steadiness,
     hunting,
@@ -148,6 +200,8 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     judder_in_gear,
     idle_against_figure,
     isolation,
+    firing_order_over_speed,
+    firing_phase_over_speed,
     line_findings.on_the_road,
     line_findings.strongest_line_on_the_road,
 )

@@ -34,10 +34,14 @@ class Spread:
     normal: tuple[float, float]
     causes: Mapping[str, tuple[float, float, float]]
 
-    def log_likelihood(self, value: float) -> dict[str, float]:
-        sound = math.exp(log_t(value, *self.normal))
+    def log_likelihood(self, value: float, error: float = 0.0) -> dict[str, float]:
+        """error: standard error of the value, which widens every spread."""
+        centre, spread = self.normal
+        sound = math.exp(log_t(value, centre, math.hypot(spread, error)))
         moved = {
-            cause: math.log(share * math.exp(log_t(value, centre, spread)) + (1 - share) * sound)
+            cause: math.log(
+                share * math.exp(log_t(value, centre, math.hypot(spread, error))) + (1 - share) * sound
+            )
             for cause, (centre, spread, share) in self.causes.items()
         }
         return {"normal": math.log(sound)} | moved
