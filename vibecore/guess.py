@@ -15,6 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from vibecore.evidence.lines import STILL_M_S2
 from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.words import condition_words
 
@@ -53,7 +54,6 @@ IDLE_UP_TO_RPM = 1000.0  # warm engines idle below it, small ones just; common p
 RAISED_FROM = 1.15  # times the top of the idle: the plan asks for 1200 to 1500, between the two none can tell
 # A running engine leaves one line at least over the phone's noise: so it was in all of 56 simulated
 # recordings, sound cars and faulty, on every place.
-STILL_M_S2 = 0.1  # shakes more without a line: something else goes on
 COARSE_M_S2 = 0.05  # steps of the file that could hide a smooth engine
 # Median change of the mean over two seconds to the next: 0.22 in a real phone's recording of a drive through
 # town, up to 0.05 in simulated standing cars.

@@ -47,8 +47,9 @@ def made(
     confidence: float = 1.0,
     fs_hz: float = FS_HZ,
     engine: Engine = FOUR.engine,
+    whole: float = 0.1,
 ) -> Analysis:
-    """orders: rms by order, those left out are as SOUND. rpm None: speed not known."""
+    """orders: rms by order, those left out are as SOUND. rpm None: speed not known. whole: rms of all."""
     t = np.arange(0.0, 20.0, 1 / fs_hz)
     recording = Recording(name, t, np.zeros((len(t), 3)), fs_hz, False, len(t), 0)
     signal = Signal(fs_hz, 0.0, np.zeros((len(t), 3)), np.ones(len(t), bool), (0.0, 20.0), True, 0.0)
@@ -63,7 +64,7 @@ def made(
         )
         table = order_table({**SOUND, **(orders or {})}, rpm, fs_hz, engine, lines, ground, coherence)
     condition = Condition(place, gear, hold, stage, None, accessories)
-    overall = Overall(0.1, None, None, None)
+    overall = Overall(whole, None, None, None)
     return Analysis(recording, signal, speed, table, tuple(lines), spectrum_hz, overall, condition)
 
 

@@ -14,7 +14,7 @@ from vibecore.engine import Vehicle
 from vibecore.evidence import line_findings
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
-from vibecore.evidence.likelihood import Finding, Spread
+from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
 from vibecore.wander import order_slope, phase_slope
@@ -38,6 +38,18 @@ FIRING_SLOPE = Spread((-1.5, 2.0), {"idle-resonance": (-1.0, 8.0, 0.9)})
 # what rings), less beside it; hardly at all through mounts alone.
 FIRING_TURN = Spread((1.5, 2.5), {"idle-resonance": (-20.0, 11.0, 0.9)})
 MOST_BESIDE = 4  # orders that the firing order's phase is told beside
+# The whole shake of the worst recording, 20 log10 of m/s2: sound cars about 0.1 at wheel or seat, poor ones
+# 0.5 (order of magnitude, from memory). Causes with levels of their own have part of it counted there.
+SHAKE_DB, COMPLAINED_OF_DB = (-17.0, 5.0), (-9.5, 6.0)
+SHAKE_COUNTS = dict.fromkeys(("accessory-drive", "cooling-fan"), 1.0) | dict.fromkeys(
+    (
+        *("cylinder-misfire", "uneven-combustion", "engine-mount", "rotating-imbalance"),
+        *("idle-resonance", "exhaust-contact", "driveline"),
+    ),
+    0.5,
+)
+STANDING: tuple[Role, ...] = ("neutral", "drive", "raised", "unit on", "sweep")
+LEAST_SHAKE_M_S2 = 1e-3  # under it there is only the phone
 LOGIT_EDGE = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
@@ -188,6 +200,19 @@ def _strongest_firing(scene: Scene, vehicle: Vehicle) -> Analysis | None:
     return max(read, key=lambda r: r[0])[1] if read else None
 
 
+def whole_shake(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+    """Whether it shakes as much as what people complain of, whatever the lines."""
+    standing = [a for role in STANDING for a in scene.role(role)]
+    if not standing or scene.place in (None, "engine"):
+        return None
+    worst = max(standing, key=lambda a: a.overall.rms_m_s2)
+    level = 20 * math.log10(max(worst.overall.rms_m_s2, LEAST_SHAKE_M_S2))
+    sound, poor = log_t(level, *SHAKE_DB), log_t(level, *COMPLAINED_OF_DB)
+    logs = {cause: sound + counts * (poor - sound) for cause, counts in SHAKE_COUNTS.items()}
+    text = f"the {scene.place} shakes by {worst.overall.rms_m_s2:.2f} m/s2 in all in {worst.name}"
+    return Finding("whole shake", text, logs | {"normal": sound}, (worst.name,), any_speed=True)
+
+
 FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     half_order_steadiness,
     hunting,
@@ -202,6 +227,7 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     isolation,
     firing_order_over_speed,
     firing_phase_over_speed,
+    whole_shake,
     line_findings.on_the_road,
     line_findings.strongest_line_on_the_road,
 )

@@ -117,6 +117,8 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     found = lines.with_engine_off(scene)
     names = tuple(a.name for a in off)
     if found is None:
+        if any(a.overall.rms_m_s2 > lines.STILL_M_S2 for a in off):
+            return None  # something stirs, though no line that this rate can show
         return Finding(
             "engine off", f"no line with the engine off in {names[0]}", ENGINE_OFF.log_likelihood(None), names
         )

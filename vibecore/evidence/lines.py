@@ -26,6 +26,7 @@ SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the t
 SAME_LEVEL_DB: dict[Keeps, float] = {"order": 18.0, "hertz": 6.0}
 CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
 CLEAR_OF_HALF_ORDER_HZ = 0.35  # hertz; the same for lines read in hertz
+STILL_M_S2 = 0.1  # a whole shake above it without a line: something else goes on
 STANDS_OUT_DB = 8.0  # over the floor, to be followed at all
 LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
 # What can turn: belts go round 0.2-0.5 times a crank turn, pulleys 0.8-3.3 times, and their second multiples;

@@ -34,6 +34,7 @@ FAULT_WORDS = {
 }
 
 # (finding, cause): what it means when it speaks for, and against
+ANY_CAUSE = "any"
 MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("half", "cylinder-misfire"): ("one cylinder is not pulling", "no cylinder is missing its stroke"),
     ("half", "uneven-combustion"): ("the cylinders do not pull alike", "the cylinders pull alike"),
@@ -72,6 +73,12 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("judder", "driveline"): ("it judders with the load", "it does not judder with the load"),
     ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
     ("idle speed", "idle-resonance"): ("a low idle meets natural frequencies", "the idle is not low"),
+    ("firing over speed", "idle-resonance"): (
+        "it stands beside a natural frequency",
+        "no natural frequency near",
+    ),
+    ("firing phase", "idle-resonance"): ("it sits on a natural frequency", "no natural frequency near"),
+    ("whole shake", ANY_CAUSE): ("so much is complained of", "nobody complains of so little"),
     ("isolation", "engine-mount"): ("the mount no longer isolates", "the mount isolates"),
 }
 
@@ -83,7 +90,7 @@ def engine_words(engine: Engine) -> str:
 
 def meaning(finding: str, cause: str, speaks_for: bool) -> str:
     """What the finding says about the cause."""
-    known = MEANINGS.get((finding, cause))
+    known = MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
     if known:
         return known[0] if speaks_for else known[1]
     what = FAULT_WORDS.get(cause, cause)
