@@ -78,6 +78,8 @@ class CauseRow:
     cylinders: int
     rate_hz: float
     probabilities: dict[str, float]  # most likely first
+    read: bool  # somebody read the tachometer
+    walks: dict[str, tuple[float, bool]]  # by way through the checks: minutes, whether it was found
     speeds: str  # of recordings: known and right / wrong / null
     recordings: tuple[str, ...]
     evidence: dict[str, list[str]]

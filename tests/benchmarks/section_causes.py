@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from tests.benchmarks.following import WAYS
 from tests.benchmarks.measures import brier, calibration_error, confusion, median, reliability, share
 from tests.benchmarks.promises import Promise, share_promise
 from tests.benchmarks.rows import CauseRow, Outcome
@@ -36,7 +37,7 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
         table(title, HEAD, lines),
         confusion_table("  confusion: rows what is true, columns what came first", matrix, CAUSES),
     ]
-    parts += [_calibration(rows)]
+    parts += [_calibration(rows), _checks(rows)]
     wrong = [r for r in rows if not _either(r, 1)]
     parts += [_told(row) for row in wrong[:show]]
     return "\n".join(parts), _promises(rows)
@@ -64,6 +65,8 @@ def _groups(rows: Sequence[CauseRow]) -> list[tuple[str, list[CauseRow]]]:
     for low, high in ((1, 3), (4, 4), (5, 6), (8, 16)):
         mine = [r for r in rows if low <= r.cylinders <= high]
         found.append((f"{low} to {high} cylinders" if high > low else f"{low} cylinders", mine))
+    found += [("tachometer read", [r for r in rows if r.read])]
+    found += [("tachometer not read", [r for r in rows if not r.read])]
     found += [("a speed null or wrong", [r for r in rows if "null" in r.speeds or "wrong" in r.speeds])]
     found += [("every speed right", [r for r in rows if not ("null" in r.speeds or "wrong" in r.speeds)])]
     return [(name, group) for name, group in found if group]
@@ -97,6 +100,22 @@ def _calibration(rows: Sequence[CauseRow]) -> str:
     return table(title, ["stated", "n", "mean stated %", "right %", "either %"], lines)
 
 
+def _checks(rows: Sequence[CauseRow]) -> str:
+    """Minutes of checks from the recordings on to the part that is the matter."""
+    ways = {way: [r.walks[way] for r in rows if way in r.walks] for way in WAYS}
+    lines: list[list[Cell]] = [
+        [
+            way,
+            len(walks),
+            number(share_of([m for m, _ in walks]), 0),
+            percent(share(found for _, found in walks)),
+        ]
+        for way, walks in ways.items()
+    ]
+    title = "  minutes of checks to the true part, outcomes drawn from the catalogue"
+    return table(title, ["way", "n", "mean minutes", "found %"], lines)
+
+
 def share_of(values: Sequence[float]) -> float | None:
     return sum(values) / len(values) if values else None
 
@@ -104,7 +123,10 @@ def share_of(values: Sequence[float]) -> float | None:
 def _promises(rows: Sequence[CauseRow]) -> list[Promise]:
     bins = reliability([r.probabilities[_first(r)] for r in rows], [_either(r, 1) for r in rows])
     sound = [r for r in rows if r.cause == SOUND]
+    planned, fixed = (share_of([r.walks[way][0] for r in rows if way in r.walks]) for way in WAYS)
+    ratio = planned / fixed if planned is not None and fixed else None
     return [
+        Promise("checks: minutes over those of a fixed list", ratio, 1.0, count=len(rows)),
         share_promise("causes: first right %", [_within(r, 1) for r in rows], 90.0, "at least"),
         share_promise("causes: first right, either fault %", [_either(r, 1) for r in rows], 90.0, "at least"),
         share_promise(

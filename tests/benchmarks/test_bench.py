@@ -144,7 +144,7 @@ def test_speed_section_counts_wrong_null_and_covered() -> None:
 
 
 def _cause(truth: str, second: str | None, ranked: dict[str, float]) -> CauseRow:
-    return CauseRow("1", truth, "", second, 4, 100.0, ranked, "1 right", ("a",), {})
+    return CauseRow("1", truth, "", second, 4, 100.0, ranked, True, {}, "1 right", ("a",), {})
 
 
 def test_cause_section_counts_both_ways() -> None:

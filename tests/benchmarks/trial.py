@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
+from tests.benchmarks.following import WAYS, dice, drawn_suspect, follow
 from tests.benchmarks.peer import comb_bound_hz, notebook_rpm, phone_noise, tone_bound_hz
 from tests.benchmarks.rows import (
     WRONG,
@@ -22,8 +25,9 @@ from tests.benchmarks.rows import (
 from tests.benchmarks.subjects import Heard, Subject, simulated, with_reading
 from tests.benchmarks.truth import KeptTruth, filter_loss_db, true_change_db
 from vibecore.engine import Vehicle
+from vibecore.evidence import gather
 from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Repair, SpeedTrack, Symptoms, Warn
-from vibecore.pipeline import analyze, diagnose_analysed
+from vibecore.pipeline import analyze, diagnose_analysed, leaning
 from vibecore.reading import read_recording
 from vibecore.repair import fault_lines
 from vibecore.speed import find_speed
@@ -197,9 +201,21 @@ def _cause_row(subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagno
     return CauseRow(
         subject.key, subject.cause, subject.detail, subject.second_cause, subject.vehicle.engine.cylinders,
         min((h.rate_hz for h, _ in pairs), default=0.0), {c.id: c.probability for c in ranked},
+        any(h.condition.tachometer_rpm for h, _ in pairs), _walks(subject, diagnosis),
         ", ".join(f"{n} {k}" for k, n in counts.items() if n), tuple(h.name for h, _ in pairs),
         {cause: words for cause, words in told.items() if cause in kept},
     )  # fmt: skip
+
+
+def _walks(subject: Subject, diagnosis: Diagnosis) -> dict[str, tuple[float, bool]]:
+    """From this evidence on to the suspect that is the matter, by the proposed checks and by a fixed list."""
+    rng = np.random.default_rng([subject.seed, 17])
+    truth = drawn_suspect(subject.cause, rng)
+    if truth is None:
+        return {}
+    thrown, evidence = dice(rng), gather(leaning(subject.vehicle, diagnosis.analyses), subject.vehicle)
+    walks = {way: follow(truth, way, thrown, evidence, subject.symptoms, subject.vehicle) for way in WAYS}
+    return {way: (walk.minutes, walk.found) for way, walk in walks.items()}
 
 
 def _words(weight_db: float, text: str) -> str:
