@@ -186,8 +186,11 @@ def firing_phase_over_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
     slope = phase_slope(analysis.signal, analysis.speed, order, beside)
     if slope is None:
         return None
-    degrees = math.degrees(slope.value) / 100
-    text = f"a percent more speed turns the firing order by {degrees:.0f} degrees in {analysis.name}"
+    degrees = abs(math.degrees(slope.value)) / 100
+    way = "lag" if slope.value < 0 else "lead"
+    text = (
+        f"a percent more speed makes the firing order {way} by {degrees:.0f} degrees more in {analysis.name}"
+    )
     logs = FIRING_TURN.log_likelihood(slope.value, slope.error)
     return Finding("firing phase", text, logs, (analysis.name,))
 
