@@ -126,7 +126,7 @@ def _phase(phasors: np.ndarray, orders: Floats, snr: Floats, restless: float) ->
     strength = power / np.maximum(power.mean(axis=1, keepdims=True), 1e-30)
     weight = 2 * (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, 4.0)
     best = int(np.argmax(snr * orders**2))
-    lead = np.unwrap(np.angle(phasors[best])) / (2 * np.pi * orders[best])
+    lead = _unwrapped(phasors[best], strength[best]) / (2 * np.pi * orders[best])
     lead, _ = _smooth(lead, weight[best], restless, 3)
     # The others are read relative to the lead, so that each needs no unwrapping of its own.
     rest = np.angle(phasors * np.exp(-2j * np.pi * orders[:, None] * lead))
@@ -138,6 +138,16 @@ def _phase(phasors: np.ndarray, orders: Floats, snr: Floats, restless: float) ->
     # phase as the speed wanders, burning varies) make the answer as much less sure: Birge's ratio.
     misfit = float(np.sqrt(np.mean(weight * (lacking - step) ** 2)))
     return lead + step, error * max(1.0, misfit)
+
+
+def _unwrapped(phasor: np.ndarray, strength: Floats) -> Floats:
+    """Phase (m,) without jumps, counted over the windows that hold the order: in a knock that was cut out, or
+    where two lines beat it down, the phase is anyone's and would slip whole turns."""
+    at = np.arange(len(phasor))
+    held = strength > VANISHED
+    if np.count_nonzero(held) < LEAST_WINDOWS:
+        held[:] = True
+    return np.asarray(np.interp(at, at[held], np.unwrap(np.angle(phasor[held]))))
 
 
 def _smooth(values: Floats, weight: Floats, restless: float, degree: int) -> tuple[Floats, float]:
