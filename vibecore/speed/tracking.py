@@ -29,6 +29,7 @@ VANISHED = 0.05  # of the usual power, 13 dB down: the orders have gone elsewher
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
 EDGE_SHARE = 1.0  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
+LONG_CUT_S = 0.8  # a window's length: over less some window on either side reaches across
 SWING = 2.0  # on the error: the smoother's model is not exact
 
 
@@ -74,11 +75,24 @@ def refine(
             phase, error = _phase(phasors, orders, snr, restless)
             step = np.diff(phase)
             error = SWING * error / float(middle[-1] - middle[0])
-            # Before the first window's middle and after the last one's the speed is only carried on.
-            wander = float(np.std(speed)) * np.sqrt(2) * 2 * hop_s / end_s
+            # Before the first window's middle, after the last one's and where long stretches were cut out the
+            # speed is only carried on.
+            carried_s = 2 * hop_s + _cut_out_s(signal)
+            wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
     return Refined(node_t, speed, error, _silent(phasors, snr[: len(phasors)]))
+
+
+def _cut_out_s(signal: Signal) -> float:
+    """Time (s) of the long stretches that were cut out; over short ones a speed is carried on faithfully."""
+    bad = np.concatenate(([False], ~signal.good, [False]))
+    edges = np.flatnonzero(np.diff(bad.astype(np.int8)))
+    runs_s = (edges[1::2] - edges[::2]) / signal.fs_hz
+    at_ends = np.zeros(len(runs_s), dtype=bool)
+    if len(runs_s):
+        at_ends[0], at_ends[-1] = not signal.good[0], at_ends[-1] or not signal.good[-1]
+    return float(runs_s[(runs_s > LONG_CUT_S) | at_ends].sum())
 
 
 def _silent(phasors: np.ndarray, snr: Floats) -> float:
