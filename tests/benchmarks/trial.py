@@ -165,13 +165,15 @@ def _order_rows(subject: Subject, heard: Heard, analysis: Analysis) -> list[Orde
     for level in table.levels:
         frequency_hz = level.order * truth_rpm / 60
         share = frequency_hz / analysis.recording.sample_rate_hz
-        value = true.get(level.order)
+        value, skirt = true.get(level.order), skirts.get(level.order)
+        if value is not None and skirt is not None:  # the contract's level: less the floor beside the line
+            value = float(max(value**2 - skirt**2, 0.0) ** 0.5)
         if value is None or value <= LEAST_LINE_M_S2 or share >= HIGHEST_SHARE:
             continue
         rows.append(
             OrderRow(
                 subject.key, heard.name, subject.cause, analysis.recording.sample_rate_hz, level.order, share,
-                value, skirts.get(level.order), level.rms_m_s2, level.low_m_s2, level.high_m_s2,
+                value, skirt, level.rms_m_s2, level.low_m_s2, level.high_m_s2,
                 filter_loss_db(phone, frequency_hz) if phone else 0.0, level.why_not,
             )
         )  # fmt: skip
