@@ -279,3 +279,11 @@ def test_a_knock_that_was_cut_out_does_not_lose_a_turn(start_s: float, gap_s: fl
         cut = as_signal(sound.signal.accel_m_s2 * good[:, None], 100.0, good)
         track = _sure(Heard(cut, sound.crank), FOUR)
         assert track.mean_rpm == pytest.approx(sound.mean_rpm, rel=6e-4)
+
+
+def test_a_quarter_cut_out_leaves_the_rest_to_tell() -> None:
+    sound = heard(SOUND_FOUR, WANDERING, fs_hz=100.0)
+    t_s = np.arange(len(sound.signal.accel_m_s2)) / 100.0
+    good = t_s % 3.0 > 0.8
+    cut = as_signal(sound.signal.accel_m_s2 * good[:, None], 100.0, good)
+    assert _sure(Heard(cut, sound.crank), FOUR).mean_rpm == pytest.approx(sound.mean_rpm, rel=2e-3)

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import linalg
 
-from vibecore.model import Floats, Signal
-from vibecore.speed.bands import Bands, transform, windowed
+from vibecore.model import Flags, Floats, Signal
+from vibecore.speed.bands import Bands, Windows, transform, windowed
 
 HOP_S = 0.2  # windows are four hops long (Hann): other lines 2.5 Hz away do not disturb
 LEAST_WINDOWS = 6
@@ -29,6 +29,7 @@ VANISHED = 0.05  # of the usual power, 13 dB down: the orders have gone elsewher
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
 EDGE_SHARE = 1.0  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
+WHOLE = 0.8  # share of a window's samples that must be good for its power to mean anything
 LONG_CUT_S = 0.8  # a window's length: over less some window on either side reaches across
 SWING = 2.0  # on the error: the smoother's model is not exact
 
@@ -81,7 +82,7 @@ def refine(
             wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
-    return Refined(node_t, speed, error, _silent(phasors, snr[: len(phasors)]))
+    return Refined(node_t, speed, error, _silent(phasors, snr[: len(phasors)], _whole(signal, bands.windows)))
 
 
 def _cut_out_s(signal: Signal) -> float:
@@ -95,11 +96,23 @@ def _cut_out_s(signal: Signal) -> float:
     return float(runs_s[(runs_s > LONG_CUT_S) | at_ends].sum())
 
 
-def _silent(phasors: np.ndarray, snr: Floats) -> float:
-    power = np.abs(phasors) ** 2
+def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
+    """Share of the time in which the orders all but vanish; what was cut out says nothing of them."""
+    if not whole.any():
+        return 1.0
+    power = np.abs(phasors[:, whole]) ** 2
     strength = power / np.maximum(np.median(power, axis=1, keepdims=True), 1e-30)
     joint = np.average(np.minimum(strength, 4.0), axis=0, weights=snr)
     return float(np.mean(joint < VANISHED))
+
+
+def _whole(signal: Signal, windows: Windows) -> Flags:
+    """Which windows (m,) are of good samples."""
+    good = np.concatenate(([0.0], np.cumsum(signal.good)))
+    half = 2 * windows.hop_s
+    ends = [(windows.middle_s + side) * signal.fs_hz for side in (-half, half)]
+    first, last = (np.rint(e).astype(int).clip(0, len(good) - 1) for e in ends)
+    return np.asarray(good[last] - good[first] >= WHOLE * (last - first))
 
 
 def crank_angle(sample_t: Floats, node_t: Floats, speed_hz: Floats) -> Floats:
