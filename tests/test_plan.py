@@ -14,7 +14,7 @@ from tests.app import made
 from vibecore.case import Case, CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition, looks_raised
-from vibecore.model import Condition, RankedCause, Symptoms
+from vibecore.model import CheckOutcome, Condition, RankedCause, Suspect, Symptoms
 from vibecore.plan import next_step, placing, plan_for
 
 
@@ -135,3 +135,22 @@ def test_after_the_repair_the_verdict_leads(verdict, page):
     diagnosis = made.diagnosis(repaired=True)
     diagnosis = replace(diagnosis, repair=replace(diagnosis.repair, verdict=verdict))
     assert next_step(case_with(*ALL, "after drive.csv"), diagnosis).page == page
+
+
+@pytest.mark.parametrize(
+    ("cause", "part", "checked", "page"),
+    [
+        (0.99, 0.95, True, "proof"),
+        (0.99, 0.95, False, "causes"),  # nobody has looked yet
+        (0.99, 0.6, True, "causes"),  # two parts are left
+        (0.6, 0.95, True, "causes"),
+    ],
+)
+def test_a_part_that_checks_have_shown_is_mended_before_more_is_checked(cause, part, checked, page):
+    """Common practice, no source: who has found the bad coil squirts no cleaner at the manifold."""
+    suspects = (Suspect("plug", "Spark plug", 1 - part), Suspect("coil", "Ignition coil", part))
+    ranked = (RankedCause("cylinder-misfire", "One cylinder", cause, (), suspects),)
+    case = replace(case_with(*ALL), checks=(CheckOutcome("coil-swap", "moved"),) if checked else ())
+    step = next_step(case, replace(made.diagnosis(), causes=ranked))
+    assert step.page == page
+    assert step.title == ("Mend: Ignition coil" if page == "proof" else "Look at the mounts")

@@ -11,9 +11,11 @@ from typing import Any, Literal
 
 from vibecore.case import Case
 from vibecore.model import Condition, Diagnosis, SpeedHold
+from vibecore.words import percent
 
 PageName = Literal["record", "causes", "proof", "report"]
 SURE_ENOUGH = 0.5  # common practice, no source: more likely than all else together, so checks may begin
+MEND_FROM = 0.9  # common practice, no source: a check has shown the part, more of them would be for show
 AFTER_REPAIR = "after-repair"  # id in plan.toml
 SOUND = "normal"  # the contract's id of 'nothing wrong'
 
@@ -72,12 +74,31 @@ def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
         return NextStep(f"Record: {missing[0].title}", missing[0].why, "record")
     if diagnosis.causes and diagnosis.causes[0].id == SOUND and diagnosis.causes[0].probability > SURE_ENOUGH:
         return NextStep("Write the report", "Nothing wrong was found in these recordings.", "report")
+    mend = to_mend(case, diagnosis)
+    if mend is not None:
+        return mend
     if diagnosis.next_checks:
         check = diagnosis.next_checks[0]
         return NextStep(check.name, f"About {check.minutes:.0f} minutes.", "causes")
     return NextStep(
         "Mend it, then record again", "The same place and gear as before prove the repair.", "record"
     )
+
+
+def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:
+    """The part to mend, once checks that somebody made have left hardly any other; None before that."""
+    if not case.checks or not diagnosis.causes or diagnosis.repair is not None:
+        return None
+    first = diagnosis.causes[0]
+    suspect = max(first.suspects, key=lambda s: s.probability, default=None)
+    if suspect is None or first.id == SOUND or first.probability * suspect.probability < MEND_FROM:
+        return None
+    share = percent(first.probability * suspect.probability)
+    why = (
+        f"It stands at {share}. Look at it once more, mend it or have it mended, and record again. "
+        "The maker's manual, local rules and licensed practice come first."
+    )
+    return NextStep(f"Mend: {suspect.name}", why, "proof")
 
 
 def _after_repair(diagnosis: Diagnosis) -> NextStep:

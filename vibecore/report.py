@@ -18,6 +18,7 @@ from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_s
 from vibecore.engine import Vehicle
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
+from vibecore.plan import to_mend
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
@@ -79,7 +80,7 @@ def report_html(
         _section("What was complained of", _text(notes.get("complaint", "")) + _symptoms(case.symptoms)),
         _found(diagnosis),
         _section("What was checked", _bullets(f"{name}: {outcome}" for name, outcome in checks)),
-        _next_check(diagnosis),
+        _next_check(diagnosis, case),
         _section("What was done", _text(notes.get("done", ""))),
         _proof(diagnosis, case),
         _recordings(diagnosis, case),
@@ -177,8 +178,13 @@ def _cause(cause: RankedCause) -> str:
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 
-def _next_check(diagnosis: Diagnosis | None) -> str:
-    """The check to make next, with its cautions; none once the repair is proven."""
+def _next_check(diagnosis: Diagnosis | None, case: Case) -> str:
+    """What to mend, or the check to make next, with its cautions; none once the repair is proven."""
+    mend = to_mend(case, diagnosis) if diagnosis else None
+    if mend is not None:
+        return _section(
+            "What to do next", f"<p><strong>{escape(mend.title)}</strong></p><p>{escape(mend.why)}</p>"
+        )
     cured = diagnosis is not None and diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
     if diagnosis is None or cured or not diagnosis.next_checks:
         return ""

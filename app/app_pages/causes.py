@@ -12,6 +12,7 @@ import widgets
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
+from vibecore.plan import to_mend
 from vibecore.words import percent
 
 MOVED = "moved"  # session key: the ranking before the last outcome, as (name, probability)
@@ -45,12 +46,16 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
         st.markdown("The repair is proven: nothing is left to check.")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
         return
+    mend = to_mend(work.case, diagnosis)
+    if mend is not None:
+        st.success(f"**{widgets.plain(mend.title)}**  \n{widgets.plain(mend.why)}")
+        st.page_link(state.page(mend.page), label="How to prove it", icon=":material/compare_arrows:")
     if not diagnosis.next_checks:
         left = " of those you can make" if doable.words_of(work.job.notes) else ""
         st.markdown(f"No further check{left} would tell more. Mend what is likeliest, then record again.")
         return
     first, *others = diagnosis.next_checks
-    st.header("Check next", anchor=False)
+    st.header("Or check further" if mend else "Check next", anchor=False)
     _show_check(work, first, diagnosis)
     for check in others:
         with st.expander(f"Or: {widgets.plain(check.name)} ({check.minutes:.0f} min)"):
@@ -109,7 +114,7 @@ def _keep_outcome(
 ) -> None:
     checks = (*(c for c in work.case.checks if c.id != check.id), CheckOutcome(check.id, outcome))
     job = save_case(state.store(), work.job, replace(work.case, checks=checks))
-    st.session_state[MOVED] = {c.name: c.probability for c in diagnosis.causes}
+    st.session_state[MOVED] = _shares(diagnosis)
     state.hold(job, f"Kept: {check.name}: {words}.")
     st.rerun()
 
@@ -120,8 +125,20 @@ def _show_moved(diagnosis: Diagnosis) -> None:
     if before is None:
         return
     st.header("What that changed", anchor=False)
-    rows = [(c.name, percent(before.get(c.name, 0.0)), percent(c.probability)) for c in diagnosis.causes]
-    widgets.show_table(("cause", "before", "now"), [r for r in rows if r[1] != r[2]])
+    rows = [(name, percent(before.get(name, 0.0)), percent(now)) for name, now in _shares(diagnosis).items()]
+    moved = [row for row in rows if row[1] != row[2]]
+    if moved:
+        widgets.show_table(("cause", "before", "now"), moved)
+    else:
+        st.markdown("Nothing: every cause stands where it stood.")
+
+
+def _shares(diagnosis: Diagnosis) -> dict[str, float]:
+    """Name -> share of all, of every cause and of the parts inside the first."""
+    shares = {c.name: c.probability for c in diagnosis.causes}
+    for first in diagnosis.causes[:1]:
+        shares |= {s.name: first.probability * s.probability for s in first.suspects}
+    return shares
 
 
 def _show_done(work: state.Work) -> None:

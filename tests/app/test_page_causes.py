@@ -15,6 +15,7 @@ def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
     (check,) = case_of(store.open(job.head.id)).checks
     assert check.id == "mount-look"
     assert "Checks done" in words(test)
+    assert "Nothing: every cause stands where it stood." in words(test)  # the made-up causes never move
     press(test, "Undo")
     assert case_of(store.open(job.head.id)).checks == ()
 
