@@ -216,6 +216,22 @@ def test_a_coarse_sensor_at_rest_is_not_taken_for_polling(noise: float, alike: f
     assert len(recording.t_s) == 3000
 
 
+@pytest.mark.parametrize(("level", "noise"), [(0.1, 0.004), (0.1, 0.008), (0.3, 0.004)])
+def test_a_coarse_sensor_on_a_smooth_engine_is_not_taken_for_polling(level: float, noise: float) -> None:
+    """At the turns of a smooth motion the three axes stand still together, more often than three independent
+    ones: not in a beat, as two rates would."""
+    rng = np.random.default_rng(4)
+    t_s = np.arange(3000) / 100
+    turn = 2 * np.pi * np.cumsum(11.7 + 0.05 * np.sin(2 * np.pi * t_s / 3.7)) / 100
+    motion = level * (np.sin(turn) + 0.8 * np.sin(turn / 2 + 1))
+    accel = np.outer(motion, [0.6, 0.3, 0.74]) + rng.normal([0.2, 0.1, 9.8], noise, (3000, 3))
+    accel = np.round(accel / 0.0383) * 0.0383  # 12 bits at 8 g
+    assert np.mean((np.diff(accel, axis=0) == 0).all(axis=1)) > 0.05
+    recording = read_recording(csv(Truth(t_s, accel, 100.0)).encode())
+    assert len(recording.t_s) == 3000
+    assert "repeated-rows" not in codes(recording)
+
+
 # --- rate and lost samples ---
 
 

@@ -28,6 +28,9 @@ _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
 )
+# Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
+# there is.
+_ZERO_G_OFFSET = 0.04
 _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
 
 
@@ -79,7 +82,8 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
         return counts
     if by_size:
         return Scale(M_S2_PER_UNIT[by_size[0]], True, (), f"{by_size[0]} by the size of gravity")
-    if size > 2.0 * spread:
+    offset_only = size < _ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
+    if size > 2.0 * spread and not offset_only:
         return None
     return _without_gravity(accel, spread, gravity_size)
 

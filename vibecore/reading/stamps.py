@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 _FAR_S = 10.0  # a stamp this far from its neighbours, alone, is a broken figure
 _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
+_BEAT_SCATTER = 0.45  # of the mean distance of repeats: 1 by chance, 0.35 at most where two rates beat
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
@@ -116,7 +117,8 @@ def _repeats(data: Stamped) -> Stamped:
     same = data.accel[1:] == data.accel[:-1]
     all_same = same[:, 0] & same[:, 1] & same[:, 2]
     share = np.count_nonzero(all_same) / max(1, n - 1)
-    if share > _POLLED_SHARE and not all_same.all() and share > _POLLED_EXCESS * _by_chance(same):
+    by_chance = share <= _POLLED_EXCESS * _by_chance(same) or not _in_beat(all_same)
+    if share > _POLLED_SHARE and not all_same.all() and not by_chance:
         drop = np.concatenate([[False], all_same])
         text = (
             f"{np.count_nonzero(drop)} of {n} rows repeat the one before on all axes: the logger asks faster "
@@ -139,6 +141,13 @@ def _by_chance(same: NDArray[np.bool_]) -> float:
         moved = ~np.delete(same, axis, axis=1).all(axis=1)
         shares.append(float(same[moved, axis].mean()) if moved.any() else 1.0)
     return float(np.prod(shares))
+
+
+def _in_beat(repeats: NDArray[np.bool_]) -> bool:
+    """Whether repeats (n,) come as evenly as two rates make them. A coarse phone on a smooth engine repeats
+    wherever the motion turns: at any distance, like chance, whose scatter is as great as its mean."""
+    apart = np.diff(np.flatnonzero(repeats))
+    return len(apart) < 2 or bool(np.std(apart) < _BEAT_SCATTER * np.mean(apart))
 
 
 def _order(data: Stamped) -> Stamped:
