@@ -51,9 +51,12 @@ def main() -> None:
     st.session_state[state.PAGES] = pages
     chosen = st.navigation(list(pages.values()), position="top")
     st.html(STYLE)
-    said = state.pop_said()
+    said, warned = state.pop_said()
     if said:
         st.success(widgets.plain(said))
+        st.toast(widgets.plain(said))  # in sight too where the page stays scrolled down
+    if warned:
+        st.warning(widgets.plain(warned))
     chosen.run()
 
 

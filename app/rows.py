@@ -37,8 +37,9 @@ def show(work: state.Work) -> None:
     if recordings != work.case.recordings:
         _keep(work, recordings, reasons)
     with st.expander("Take a recording out"):
-        name = st.selectbox("Which", [r.file.as_posix() for r in recordings])
-        if st.button("Take it out of the job"):
+        names = [r.file.as_posix() for r in recordings]
+        name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
+        if st.button("Take it out of the job", disabled=name is None) and name is not None:
             state.hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
             st.rerun()
     results = widgets.results(work)  # last, so that the boxes need not wait for it
@@ -103,7 +104,7 @@ def _boxes(condition: Condition, key: Callable[[str], str]) -> Condition:
 
 def _more(condition: Condition, key: Callable[[str], str]) -> Condition:
     shown = round(condition.tachometer_rpm or 0) or None  # the box shows whole turns
-    with st.expander("More"):
+    with st.expander("Tachometer, and what was switched on"):
         rpm = st.number_input("Tachometer, rpm (if you looked)", 0, 20000, shown, 50, key=key("rpm"))
         listed = ", ".join(condition.accessories)
         on = widgets.line_of_text("Switched on (with commas)", listed, MAX_ACCESSORIES, key("on"))
@@ -115,6 +116,11 @@ def _more(condition: Condition, key: Callable[[str], str]) -> Condition:
 
 def _key(work: state.Work, recording: str, box: str) -> str:
     return state.fresh_key(work.job, f"{box} {recording}")
+
+
+def _which(work: state.Work) -> str:
+    """Another box once one is out, empty again: a second press must not take out the next."""
+    return state.fresh_key(work.job, f"take out one of {len(work.case.recordings)}")
 
 
 def _show_quality(

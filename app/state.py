@@ -22,6 +22,7 @@ FETCHED = "fetched"  # int: counts how often a job was fetched from the disk, se
 STOPPED = "stopped"  # str: key of the results whose making was stopped
 UPLOADS = "uploads"  # int: counts emptied upload boxes, each has a key of its own
 SAID = "said"  # str: told once, on the next page drawn
+WARNED = "warned"  # str: the same, where it is no good news
 ADDRESS_KEY = "job"  # query parameter: a reload opens the same job
 
 
@@ -94,6 +95,11 @@ def say(text: str) -> None:
     st.session_state[SAID] = text
 
 
+def warn(text: str) -> None:
+    """The same, where it is no good news."""
+    st.session_state[WARNED] = text
+
+
 def let_go_of(job_id: str) -> None:
     """Do not keep this job open in this window."""
     held: Job | None = st.session_state.get(JOB)
@@ -122,5 +128,6 @@ def changed_elsewhere(job: Job) -> bool:
     return store().open(job.head.id).head.revision != job.head.revision
 
 
-def pop_said() -> str:
-    return str(st.session_state.pop(SAID, ""))
+def pop_said() -> tuple[str, str]:
+    """What is to be told now: the good news, and what is none."""
+    return str(st.session_state.pop(SAID, "")), str(st.session_state.pop(WARNED, ""))

@@ -37,8 +37,9 @@ CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM],
 
 
 def plain(text: str) -> str:
-    """The text as it stands, whatever marks it holds: no link, picture or formula comes of it."""
-    return _MARKDOWN.sub(r"\\\1", " ".join(text.split()))
+    """The text as it stands, whatever marks it holds: no link, picture or formula comes of it. The unit that
+    sentences write for any terminal looks as in the pictures."""
+    return _MARKDOWN.sub(r"\\\1", " ".join(text.split()).replace(" m/s2", " m/s²"))
 
 
 def sentence(text: str) -> str:

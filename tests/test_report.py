@@ -151,3 +151,17 @@ def test_two_recordings_stand_over_each_other_with_the_verdict_on_top(case):
     assert not {"script", "img", "link", "iframe"} & {*page.tags}
     for chart in text.split("<svg")[1:]:
         ET.fromstring(f"<svg{chart.split('</svg>')[0]}</svg>")
+
+
+def test_a_rounded_speed_lies_within_its_rounded_interval(case):
+    """GUM 7.2.6: what is rounded of an uncertainty is rounded up, so that it still holds the value."""
+    analysis = made.analysis()
+    speed = replace(analysis.speed, mean_rpm=761.35, low_rpm=761.1, high_rpm=761.6)
+    html = report_html(case, {}, made.diagnosis(replace(analysis, speed=speed)))
+    assert "761 rpm (761 to 762)" in Page(html).text
+
+
+def test_the_unit_is_written_alike_in_words_and_pictures(case):
+    html = report_html(case, {}, made.diagnosis(repaired=True))
+    assert " m/s²" in html
+    assert "m/s2" not in html

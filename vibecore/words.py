@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from math import ceil, floor
 from textwrap import wrap
 
 from vibecore.beats import Beat
@@ -101,7 +102,7 @@ def speed_words(speed: SpeedTrack | None) -> str:
     if speed is None:
         return "Engine speed: cannot be told from this recording."
     text = (
-        f"Engine speed: {speed.mean_rpm:.0f} rpm ({speed.low_rpm:.1f} to {speed.high_rpm:.1f}), "
+        f"Engine speed: {speed.mean_rpm:.0f} rpm ({floor(speed.low_rpm)} to {ceil(speed.high_rpm)}), "
         f"{percent(speed.confidence)} sure, wandering by {speed.steadiness_rpm:.0f} rpm, "
         f"from {speed.found_by}."
     )

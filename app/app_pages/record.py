@@ -35,6 +35,7 @@ def page() -> None:
         _show_item(missing[0])
     else:
         st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
+        st.page_link(state.page("causes"), label="To the causes", icon=":material/build:")
     _upload(work)
     rows.show(work)
     _show_aside(work)
@@ -82,11 +83,17 @@ def _upload(work: state.Work) -> None:
         line = st.empty()
         st.button("Stop", key=f"stop upload {box}", on_click=_empty_box)
     files, reads, taken = [], [], [f.name for f in work.job.files]
+    here, twice = {f.digest: f.name for f in work.job.files}, []
     for number, upload in enumerate(uploads, start=1):
+        digest = hashlib.sha256(upload.getvalue()).hexdigest()
+        if digest in here:  # counted twice, one recording would speak with two voices
+            twice.append(f"{upload.name} is here already, as {here[digest]}: left out.")
+            continue
         name = free_name(clean_name(upload.name), taken)
         taken.append(name)
+        here[digest] = name
         line.info(widgets.plain(f"Reading {number} of {len(uploads)}: {name}"))
-        read, why_not = _read(name, upload.getvalue())
+        read, why_not = _read(name, digest, upload.getvalue())
         files.append(NewFile(name, upload.getvalue(), why_not))
         reads += [read] if read is not None else []
     found = guesses.guess_all(work.job, work.case, reads)
@@ -96,19 +103,30 @@ def _upload(work: state.Work) -> None:
     why = guesses.reasons_of(work.job.notes) | {name: " ".join(one.reasons) for name, one in found.items()}
     job = save_case(state.store(), work.job, case, notes=guesses.notes_with(work.job, why), add=files)
     _empty_box()
-    state.hold(job, f"Kept: {', '.join(f.name for f in files)}. Check below how each was made.")
+    state.hold(job)
+    _tell(files, twice)
     st.rerun()
+
+
+def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:
+    """What became of the files; that one is no recording is no good news."""
+    good = [f.name for f in files if f.aside is None]
+    aside = [f"{f.name} is no recording and was kept aside: why, stands below." for f in files if f.aside]
+    if good:
+        state.say(f"Kept: {', '.join(good)}. Check below how each was made.")
+    if aside or twice:
+        state.warn(" ".join([*aside, *twice]))
 
 
 def _empty_box() -> None:
     st.session_state[state.UPLOADS] = st.session_state.get(state.UPLOADS, 0) + 1
 
 
-def _read(name: str, data: bytes) -> tuple[Recording | None, str | None]:
+def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | None]:
     """The recording in this file, or why it is none. Whatever goes wrong with one file, it is kept aside, and
     the others come in."""
     try:
-        return cache.recording(name, hashlib.sha256(data).hexdigest(), lambda: data), None
+        return cache.recording(name, digest, lambda: data), None
     except ReadingError as error:
         return None, str(error)
     except Exception:

@@ -22,7 +22,7 @@ def page() -> None:
     results = widgets.results(work)
     _edit_notes(work)
     st.header("The report", anchor=False)
-    st.markdown("One page for the customer. Open it and print it, to paper or as a PDF.")
+    st.markdown("For the customer. Open it and print it, to paper or as a PDF.")
     _offer_report(work, results)
     st.header("The whole job", anchor=False)
     st.markdown("Case, original files and results in one zip, to keep or to bring in on another machine.")

@@ -50,13 +50,13 @@ class Person:
         self.cut_off = 0
 
     def upload(self, window: Window, alive: Callable[[], bool], name: str) -> None:
-        """Files that are no recording, which the page shows too, and once one that is."""
+        """Files that are no recording, which the page says, and once one that is."""
         files = {f"{name}.csv": os.urandom(400_000)}
         if name == f"{KILLS - 2}-0":
             files["idle.csv"] = RECORDING.encode()
         payload = [{"name": n, "mimeType": "text/csv", "buffer": data} for n, data in files.items()]
         box = window.page.locator(UPLOAD)
-        if answered(window, alive, lambda: box.set_input_files(payload), f"Kept: {', '.join(files)}."):
+        if answered(window, alive, lambda: box.set_input_files(payload), f"{name}.csv is no recording"):
             self.digests |= {n: hashlib.sha256(data).hexdigest() for n, data in files.items()}
         else:
             self.cut_off += 1

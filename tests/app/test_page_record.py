@@ -150,3 +150,27 @@ def test_a_second_taping_is_asked_for_where_two_were_made_alike_and_kept(start, 
     box.check().run()
     conditions = [r.condition for r in case_of(store.open(job.head.id)).recordings]
     assert [c.taped_anew for c in conditions] == [False, False, True]
+
+
+def test_the_same_file_is_not_taken_in_twice(start, job, store):
+    """One recording under two names would count as two that bear each other out."""
+    test = upload(start("record"), "b.csv")
+    again = [("copy of b.csv", b"b.csv", "text/csv"), ("c.csv", b"c.csv", "text/csv")]
+    test.file_uploader[0].set_value(again).run()
+    assert [f.name for f in store.open(job.head.id).files[2:]] == ["b.csv", "c.csv"]
+    assert "copy of b.csv is here already, as b.csv: left out." in words(test)
+
+
+def test_a_file_that_is_no_recording_is_no_good_news(start, job):  # noqa: ARG001 - the job is open
+    test = upload(start("record"), "bad holiday.csv")
+    assert not test.success
+    assert "bad holiday.csv is no recording and was kept aside" in words(test)
+
+
+def test_a_second_press_takes_out_no_other_recording(start, job, store):
+    test = start("record")
+    label = "Take it out of the job"
+    next(s for s in test.selectbox if s.label == "Which").set_value("neutral-idle.csv").run()
+    press(test, label)
+    assert next(b for b in test.button if b.label == label).disabled
+    assert [r.file.name for r in case_of(store.open(job.head.id)).recordings] == ["drive-idle.csv"]
