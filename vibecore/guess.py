@@ -15,7 +15,6 @@ from typing import TypeVar
 
 import numpy as np
 
-from vibecore.evidence.lines import STILL_M_S2
 from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.words import condition_words
 
@@ -94,6 +93,7 @@ def guess(recording: Recording, others: Sequence[tuple[Recording, Place]] = ()) 
 
 def nothing_turns(signal: Signal) -> bool:
     """Is there nothing but the phone's own noise? False where the file is too coarse to tell."""
+    from vibecore.evidence.lines import STILL_M_S2  # signal libraries: not for a name alone
     from vibecore.orders import lines_in_hertz
 
     lines, spectrum = lines_in_hertz(signal)
