@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,9 +9,6 @@ import state
 import streamlit as st
 import widgets
 from app_pages import car, causes, jobs, overview, proof, reading, record, report
-
-from vibecore.errors import VibecoreError
-from vibecore.store import StaleEdit
 
 ICON = Path(__file__).parent / "drawings" / "icon.svg"  # a named icon would be fetched from outside
 
@@ -62,28 +58,9 @@ def main() -> None:
 
 def _page(draw: Callable[[], None], title: str, icon: str, *, default: bool = False) -> st.Page:
     def guarded() -> None:
-        _guard(draw)
+        widgets.guard(draw)
 
     return st.Page(guarded, title=title, icon=icon, url_path=title.lower().replace(" ", "-"), default=default)
-
-
-def _guard(draw: Callable[[], None]) -> None:
-    """Draw a page; what goes wrong is told in a sentence, never as a traceback."""
-    try:
-        draw()
-    except StaleEdit as error:
-        st.warning(widgets.plain(str(error)))
-        if st.button("Show what is there now", type="primary"):
-            state.refresh()
-            st.rerun()
-    except VibecoreError as error:
-        st.error(widgets.plain(str(error)))
-    except Exception:
-        logging.getLogger("vibecore").exception("a page failed")
-        st.error(
-            "Something went wrong that should not have. What you saved is safe on the disk. Go to another "
-            "page and come back; if it stays, start vibecore again. The window it was started in says more."
-        )
 
 
 main()

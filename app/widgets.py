@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import logging
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,9 +20,11 @@ from streamlit.delta_generator import DeltaGenerator
 from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine
+from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
 from vibecore.jobs import save_case
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
+from vibecore.store import StaleEdit
 from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
@@ -46,6 +49,25 @@ def sentence(text: str) -> str:
     """The text with a capital and a full stop."""
     text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def guard(draw: Callable[[], None]) -> None:
+    """Draw a page; what goes wrong is told in a sentence, never as a traceback."""
+    try:
+        draw()
+    except StaleEdit as error:
+        st.warning(plain(str(error)))
+        if st.button("Show what is there now", type="primary"):
+            state.refresh()
+            st.rerun()
+    except VibecoreError as error:
+        st.error(plain(str(error)))
+    except Exception:
+        logging.getLogger("vibecore").exception("a page failed")
+        st.error(
+            "Something went wrong that should not have. What you saved is safe on the disk. Go to another "
+            "page and come back; if it stays, start vibecore again. The window it was started in says more."
+        )
 
 
 def results(work: state.Work) -> cache.Results:
@@ -89,16 +111,17 @@ def need_work(title: str) -> state.Work | None:
     return work
 
 
-def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str]) -> None:
+def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str], whole_page: bool = True) -> None:
     """Keep what the boxes hold as soon as it differs: who goes on to another page loses nothing. The button
-    is there for whoever looks for it."""
+    is there for whoever looks for it. whole_page: is the page, or only this part of it, drawn anew?"""
     pressed = st.button("Save", type="primary")
     unsaid = {key for key, text in notes.items() if not text and key not in work.job.notes}
     said = {key: text for key, text in notes.items() if key not in unsaid}
     if case != work.case or said != work.job.notes:
         job = save_case(state.store(), work.job, case, notes=said)
-        state.hold(job, "Saved." if pressed else "")
-        st.rerun()
+        state.hold(job, "Saved." if pressed and whole_page else "")
+        if whole_page:
+            st.rerun()
     if pressed:
         st.success("Saved.")
 

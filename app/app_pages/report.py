@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import replace
+
 import cache
 import state
 import streamlit as st
@@ -11,7 +14,9 @@ from app_pages.causes import check_words
 from vibecore.exchange import export_job
 from vibecore.report import report_html
 from vibecore.safe_names import clean_name
+from vibecore.store import Job
 
+KEPT_WITHIN_S = 0.4  # keeping a note takes a tenth of it
 NOTES = (("customer", "Customer"), ("complaint", "What was complained of"), ("done", "What was done"))
 
 
@@ -20,7 +25,7 @@ def page() -> None:
     if work is None:
         return
     results = widgets.results(work)
-    _edit_notes(work)
+    _edit_notes()
     st.header("The report", anchor=False)
     st.markdown("For the customer. Open it and print it, to paper or as a PDF.")
     _offer_report(work, results)
@@ -29,18 +34,34 @@ def page() -> None:
     _offer_zip(work, results)
 
 
-def _edit_notes(work: state.Work) -> None:
+@st.fragment
+def _edit_notes() -> None:
+    """Drawn by itself: a box that is left by pressing a button below is kept without drawing that button
+    anew, which would take its file away under the press."""
+    widgets.guard(_note_boxes)
+
+
+def _note_boxes() -> None:
+    work = state.work()
+    if work is None:
+        return
     notes = dict(work.job.notes)
     notes["customer"] = widgets.line_of_text("Customer", notes.get("customer", ""), 120)
     for key, label in NOTES[1:]:
         notes[key] = widgets.long_text(label, notes.get(key, ""))
-    widgets.keep_as_said(work, work.case, notes)
+    widgets.keep_as_said(work, work.case, notes, whole_page=False)
+
+
+def _typed_last(work: state.Work) -> Job:
+    """The job with its notes as they are once a box left by this very press is kept too."""
+    time.sleep(KEPT_WITHIN_S)
+    return replace(work.job, notes=state.store().open(work.job.head.id).notes)
 
 
 def _offer_report(work: state.Work, results: cache.Results) -> None:
     def make() -> str:
         checks = [check_words(done) for done in work.case.checks]
-        notes, date = work.job.notes, widgets.today()
+        notes, date = _typed_last(work).notes, widgets.today()
         return report_html(work.case, notes, results.diagnosis, checks=checks, date=date)
 
     name = clean_name(f"{work.case.title}.html")
@@ -52,7 +73,7 @@ def _offer_report(work: state.Work, results: cache.Results) -> None:
 
 def _offer_zip(work: state.Work, results: cache.Results) -> None:
     def make() -> bytes:
-        return export_job(state.store(), work.job, results.diagnosis, results.unread)
+        return export_job(state.store(), _typed_last(work), results.diagnosis, results.unread)
 
     name = clean_name(f"{work.case.title}.zip")
     icon = ":material/archive:"

@@ -132,6 +132,15 @@ def ranked(window: Window) -> list[str]:
     return re.findall(r"(?m)^\d\. .* %$", window.text())
 
 
+def test_what_was_typed_last_is_in_the_report_though_nobody_pressed_save(window, tmp_path):
+    """The press that saves the file is also what leaves the box: the file must not be made, nor its place
+    taken away, before the box was kept."""
+    window.go("Report")
+    window.page.get_by_label("What was done").fill("New engine mount.")
+    report = window.download("Save the report", tmp_path).read_text(encoding="utf-8")
+    assert "New engine mount." in report
+
+
 def test_the_keyboard_alone_reaches_the_next_step(window):
     page = window.page
     window.sees("Do it now")
