@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vibecore.case import Case, CaseRecording, case_from_text, dump_case, load_case
@@ -225,6 +225,7 @@ cases = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(cases)
 def test_write_and_read_gives_the_same_case(case: Case) -> None:
     text = dump_case(case)

@@ -104,7 +104,9 @@ def _search(t_s: Floats, guess: float, mean_step: float) -> float | None:
     mean, scatter = _RANDOM_BEAT
     if beats[best] < (mean + scatter / np.sqrt(len(blocks))) / np.sqrt(rows):
         return None
-    return guess / float(turns[best])
+    # two rates of one lattice may be too near for the trial rates to part them: then the guess itself stands
+    as_guessed = float(np.abs(np.exp(2j * np.pi / guess * blocks).mean(axis=1)).mean())
+    return guess if as_guessed >= _ALIKE * beats.max() else guess / float(turns[best])
 
 
 def _refine(t_s: Floats, step: float) -> tuple[float, Floats]:
