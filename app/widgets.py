@@ -153,6 +153,12 @@ def today() -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def day_words(at_s: float) -> str:
+    """Day and time of this computer's clock, to tell two jobs of one name apart. at_s: seconds since 1970."""
+    at = datetime.datetime.fromtimestamp(at_s)
+    return f"{at.day} {at:%B %Y, %H:%M}"
+
+
 def load_drawing() -> None:
     """An empty picture that nobody sees: the browser loads what draws pictures, which takes it a second or
     two, while the person is still looking for files."""
@@ -206,8 +212,10 @@ def show_causes(causes: Sequence[RankedCause], most: int | None = None, evidence
     listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
     for place, cause in enumerate(listed, start=1):
         show_cause(cause, place, evidence)
-    if len(listed) < len(causes):
-        st.caption(f"And {len(causes) - len(listed)} less likely ones.")
+    rest = [c.name for c in causes if c not in listed]
+    if rest:
+        named = "." if most is not None else f": {'; '.join(rest)}."
+        st.caption(plain(f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}{named}"))
 
 
 def show_check(check: PlannedCheck) -> None:

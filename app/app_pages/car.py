@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
+import state
 import streamlit as st
 import widgets
 
@@ -30,6 +31,7 @@ def page() -> None:
     units = st.segmented_control("Units", UNITS, default=_units(work.job.notes), required=True)
     case, notes = _fields(work.case, dict(work.job.notes), units or UNITS[0])
     widgets.keep_as_said(work, case, notes)
+    st.page_link(state.page("record"), label="On to the recordings", icon=":material/mic:")
 
 
 def _fields(case: Case, notes: dict[str, str], units: str) -> tuple[Case, dict[str, str]]:

@@ -17,6 +17,14 @@ from vibecore.words import percent
 
 MOVED = "moved"  # session key: the ranking before the last outcome, as (name, probability)
 
+WORDS = (
+    "Engine order: how often a shake comes in one turn of the crank. Order 2 comes twice a turn, order 0.5 "
+    "once in two turns.",
+    "Firing order: the engine order on which the cylinders fire, half their number in a four-stroke. It is "
+    "not the sequence 1-3-4-2.",
+    "dB: 6 dB over is twice as strong, 20 dB ten times; 6 dB under is half.",
+)
+
 
 def page() -> None:
     work = widgets.need_work("Causes")
@@ -35,6 +43,8 @@ def page() -> None:
     _show_moved(diagnosis)
     st.header("The likeliest first", anchor=False)
     widgets.show_causes(diagnosis.causes)
+    with st.expander("The words used here"):
+        st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
     _show_left_out(work)

@@ -70,10 +70,12 @@ def _show_head(head: JobHead) -> None:
     kept = state.store()
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(head_words(head))}**")
+        st.caption(f"Last changed {widgets.day_words(head.changed_s)}")
         with st.container(horizontal=True):
             if head.state == "bin":
                 if st.button("Take out of the bin", key=f"restore {head.id}"):
                     kept.set_state(head.id, "open")
+                    state.say(f"{head.title} is out of the bin.")
                     st.rerun()
                 return
             if st.button("Open", key=f"open {head.id}", type="primary"):
@@ -89,13 +91,14 @@ def _more(head: JobHead) -> None:
         state.hold(kept.copy(kept.open(head.id), f"{head.title} (copy)"), "Copied. This is the copy.")
         st.switch_page(state.page("overview"))
     to: State = "closed" if head.state == "open" else "open"
-    if st.button("Close" if to == "closed" else "Open again", key=f"close {head.id}"):
+    if st.button("Close: the job is done" if to == "closed" else "Open again", key=f"close {head.id}"):
         state.refresh_if(kept.set_state(head.id, to))
         st.rerun()
     st.markdown("Delete? It goes into the bin and can be taken out again.")
     if st.button("Put into the bin", key=f"bin {head.id}"):
         kept.set_state(head.id, "bin")
         state.let_go_of(head.id)
+        state.say(f"{head.title} is in the bin. 'Show the bin' brings it back.")
         st.rerun()
 
 

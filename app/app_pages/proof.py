@@ -28,6 +28,8 @@ def page() -> None:
         _ask_for_one(work)
     else:
         _show_verdict(repair, engine)
+        if repair.verdict not in ("cured", "cannot-tell"):
+            st.page_link(state.page("causes"), label="What to check next", icon=":material/build:")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     if results.diagnosis is not None:
         _compare_two(work, results.diagnosis)
@@ -79,10 +81,10 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
     pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.causes)
     verdict = f"{VERDICTS[pair.repair.verdict]}. {pair.headline}" if pair.repair else pair.headline
     st.info(widgets.plain(verdict))
-    widgets.show_picture(figures.overlay(first, second), "overlay")
-    widgets.show_picture(figures.levels(first, second, pair.changes, engine), "levels")
     for note in pair.notes:
         st.markdown(widgets.plain(note))
+    widgets.show_picture(figures.overlay(first, second), "overlay")
+    widgets.show_picture(figures.levels(first, second, pair.changes, engine), "levels")
 
     def make() -> str:
         units, date = work.job.notes.get("units", ""), widgets.today()

@@ -111,7 +111,9 @@ def _upload(work: state.Work) -> None:
 def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:
     """What became of the files; that one is no recording is no good news."""
     good = [f.name for f in files if f.aside is None]
-    aside = [f"{f.name} is no recording and was kept aside: why, stands below." for f in files if f.aside]
+    aside = [
+        f"{f.name} is no recording and was kept aside; the reason stands below." for f in files if f.aside
+    ]
     if good:
         state.say(f"Kept: {', '.join(good)}. Check below how each was made.")
     if aside or twice:

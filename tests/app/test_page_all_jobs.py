@@ -23,11 +23,12 @@ def test_search_close_copy_bin_and_back(start, job, store):
     test.text_input[1].input("lorry").run()
     assert "No job fits" in words(test)
     test.text_input[1].input("van").run()
-    press(test, "Close")
+    press(test, "Close: the job is done")
     assert store.open(job.head.id).head.state == "closed"
     press(test, "Open again")
     press(test, "Put into the bin")
     assert store.jobs() == ()
+    assert "Grey van is in the bin" in words(test)
     test.toggle[0].set_value(True).run()
     press(test, "Take out of the bin")
     assert store.open(job.head.id).head.state == "open"

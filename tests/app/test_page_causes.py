@@ -56,3 +56,11 @@ def test_once_cured_no_check_is_asked_for(start, job, store):
     text = words(start("causes"))
     assert "Check next" not in text
     assert "The repair is proven" in text
+
+
+@pytest.mark.usefixtures("job")
+def test_the_words_of_the_evidence_are_explained(start):
+    """A level of 6 dB is a factor of two and 20 dB one of ten in amplitude (ISO 80000-8, to 0.3 %)."""
+    text = words(start("causes"))
+    assert "Order 2 comes twice a turn" in text
+    assert "6 dB over is twice as strong, 20 dB ten times" in text
