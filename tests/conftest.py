@@ -1,5 +1,5 @@
-"""Settings of all property tests: no deadline, for a busy machine is no bug; the same examples every time where
-CI says that it runs, fresh ones elsewhere."""
+"""Settings of all property tests: no deadline, for a busy machine is no bug; the same examples every time
+where CI says that it runs, fresh ones elsewhere."""
 
 from __future__ import annotations
 
