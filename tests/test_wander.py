@@ -91,3 +91,10 @@ def test_what_cannot_be_followed_is_not_told() -> None:
     still = idle(24.0, sd=0.0005)
     wide = phase_slope(*still, 2.0, BESIDE)
     assert wide is None or wide.error > 3
+
+
+def test_a_long_recording_is_told_from_its_middle(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("vibecore.wander.LONGEST_S", 40.0)
+    short = phase_slope(*idle(24.0), 2.0, BESIDE)
+    assert short is not None
+    assert short.value == pytest.approx(slope_of(24.0, 24.0, 0.04).imag, rel=0.15)

@@ -15,6 +15,7 @@ that the phase of one order can be told beside the others' alone.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -29,6 +30,7 @@ WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away f
 HOPS = 4  # windows to a window's length; Hann windows so close count half (Welch, 1967)
 COUNTS = 0.5
 LEAST_WINDOWS = 12
+LONGEST_S = 180.0
 GOOD = 0.8  # share of a window's weight on good samples
 CLEAR_RAD = 0.8  # residual scatter of phase above which turns cannot be counted
 OWN_TURN = 3.0  # radians a unit of ln f that paths without a mode near turn an order
@@ -47,6 +49,7 @@ def order_slope(signal: Signal, track: SpeedTrack, order: float) -> Slope | None
     little or the order cannot be followed."""
     if not _long_enough(signal, track):
         return None
+    signal, track = _excerpt(signal, track)
     p = order_points(signal, track, order, bin_share=BIN_SHARE)
     if len(p.frequency_hz) < LEAST_POINTS:
         return None
@@ -65,6 +68,7 @@ def phase_slope(signal: Signal, track: SpeedTrack, order: float, beside: Sequenc
     orders; None where none of them can be followed, or the speed stands too still."""
     if not _long_enough(signal, track):
         return None
+    signal, track = _excerpt(signal, track)
     log_speed, kept = _windows(signal, track)
     if np.count_nonzero(kept) < LEAST_WINDOWS:
         return None
@@ -86,6 +90,16 @@ def _long_enough(signal: Signal, track: SpeedTrack) -> bool:
     """Whether some windows find room."""
     turns = len(signal.good) / signal.fs_hz * track.mean_rpm / 60
     return turns > 2 * WINDOW_REV and len(track.angle_rev) == len(signal.good)
+
+
+def _excerpt(signal: Signal, track: SpeedTrack) -> tuple[Signal, SpeedTrack]:
+    """The middle of a long recording: enough to tell, and the windows of an hour need not lie in memory."""
+    n, keep = len(signal.good), round(LONGEST_S * signal.fs_hz)
+    part = slice((n - keep) // 2, (n - keep) // 2 + keep) if n > keep else slice(None)
+    return (
+        replace(signal, accel_m_s2=signal.accel_m_s2[part], good=signal.good[part]),
+        replace(track, angle_rev=track.angle_rev[part]),
+    )
 
 
 def _windows(signal: Signal, track: SpeedTrack) -> tuple[Floats, Flags]:
