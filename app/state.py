@@ -6,6 +6,7 @@ from an old window is told apart from one that saw the latest.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import streamlit as st
@@ -79,9 +80,19 @@ def _first_job() -> Job | None:
 
 def hold(job: Job, said: str = "") -> None:
     """This window now has this job open, as it was just kept or fetched."""
-    st.session_state[JOB] = job
+    _hold_on(job)
     if said:
         say(said)
+
+
+def _hold_on(job: Job) -> None:
+    """Streamlit may break a run off at any touch of the session, to draw the page anew with what was typed
+    meanwhile. What is on the disk by then must be held, or the next run takes it for another window's."""
+    try:
+        st.session_state[JOB] = job
+    except BaseException:
+        st.session_state[JOB] = job
+        raise
 
 
 def fresh_key(job: Job, name: str) -> str:
@@ -116,11 +127,12 @@ def refresh() -> None:
         st.session_state[FETCHED] = st.session_state.get(FETCHED, 0) + 1
 
 
-def refresh_if(job: Job) -> None:
-    """Hold this newer state of the job if it is the one open in this window."""
+def hold_if_open(job_id: str, change: Callable[[], Job]) -> None:
+    """Make the change, and hold the job as it then is if it is the one open in this window."""
     held: Job | None = st.session_state.get(JOB)
-    if held is not None and held.head.id == job.head.id:
-        st.session_state[JOB] = job
+    job = change()
+    if held is not None and held.head.id == job_id:
+        _hold_on(job)
 
 
 def changed_elsewhere(job: Job) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any, cast
 
 import doable
@@ -92,7 +93,7 @@ def _more(head: JobHead) -> None:
         st.switch_page(state.page("overview"))
     to: State = "closed" if head.state == "open" else "open"
     if st.button("Close: the job is done" if to == "closed" else "Open again", key=f"close {head.id}"):
-        state.refresh_if(kept.set_state(head.id, to))
+        state.hold_if_open(head.id, partial(kept.set_state, head.id, to))
         st.rerun()
     st.markdown("Delete? It goes into the bin and can be taken out again.")
     if st.button("Put into the bin", key=f"bin {head.id}"):

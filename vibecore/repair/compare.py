@@ -103,6 +103,7 @@ def compare(
         sound or joined([p.sound for p in pairs]),
         _names(lines.orders, pairs),
         compared,
+        taped.db,
     )
     notes = (*like.notes, *_shift_note(taped), *new_lines(before, after, changes, lines.orders))
     return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)))
@@ -143,6 +144,7 @@ class _Result:
     sound: SoundLevel
     names: str
     compared: Compared
+    taped_db: float  # taken off the level after
 
     @property
     def sd_db(self) -> float:
@@ -266,8 +268,10 @@ def _verdict(result: _Result) -> VerdictName:
 def _why(verdict: VerdictName, r: _Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.after.rms_m_s2:.3g} m/s2"
-    moved += f": {r.change.db:+.1f} dB ({low:+.1f} to {high:+.1f})"
+    after = _lifted(r.after, r.taped_db).rms_m_s2
+    taped = " less what the taping did" if abs(r.taped_db) >= FELT_DB else ""
+    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {after:.3g} m/s2"
+    moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
         return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
