@@ -44,9 +44,12 @@ def page() -> None:
 def _new_job() -> None:
     with st.form("new job", border=False):
         title = st.text_input("Car", placeholder="make, model, plate or customer", max_chars=120)
-        cylinders = st.number_input("Cylinders (needed)", 1, 16, 4)
+        cylinders = st.number_input("Cylinders (needed)", 1, 16, None, placeholder="how many")
         gearbox = st.segmented_control("Gearbox", ["automatic", "manual"])
         if st.form_submit_button("Start the job", type="primary"):
+            if cylinders is None:
+                st.error("Say how many cylinders the engine has: its orders hang on it.")
+                return
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
             notes = doable.handed_on(state.store())
             state.hold(new_job(state.store(), title, vehicle, Symptoms(), notes), "Job started.")

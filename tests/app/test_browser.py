@@ -97,6 +97,7 @@ def start_job(window: Window, title: str) -> None:
     window.go("All jobs")
     window.unfold("Start a new job")
     window.page.get_by_label("Car", exact=True).fill(title)
+    window.page.get_by_label("Cylinders (needed)").fill("4")
     window.press("Start the job")
     window.sees("Put recordings in")
 

@@ -11,6 +11,9 @@ from vibecore.jobs import case_of
 def test_a_new_job_needs_its_cylinders_only(start, store):
     test = start("all-jobs")
     test.text_input[0].input("Red hatchback")
+    press(test, "Start the job")
+    assert "Say how many cylinders" in words(test)
+    assert store.jobs() == ()
     test.number_input[0].set_value(3)
     press(test, "Start the job")
     (head,) = store.jobs()
@@ -41,6 +44,7 @@ def test_search_close_copy_bin_and_back(start, job, store):
 def test_a_new_job_lacks_the_same_tools_but_not_the_same_state(start, job, store):
     store.save(job, notes={"cannot": "fuel smell\nmount-look\ntorch"})
     test = start("all-jobs")
+    test.number_input[0].set_value(4)
     press(test, "Start the job")
     (new,) = [h for h in store.jobs() if h.id != job.head.id]
     assert store.open(new.id).notes == {"cannot": "torch"}
