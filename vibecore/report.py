@@ -44,7 +44,7 @@ body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2r
 h1{font-size:1.7rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem;break-after:avoid}
 p{margin:.3rem 0}small,.quiet{color:#505A64}table{border-collapse:collapse;width:100%}
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #C9CED4;vertical-align:top}
-body{font-variant-ligatures:none;overflow-wrap:anywhere}th{overflow-wrap:normal}td:first-child{min-width:7em}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}
+body{font-variant-ligatures:none;overflow-wrap:anywhere}th{min-width:5em}td:first-child{min-width:7em}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}
 .verdict{border-left:6px solid #0072B2;padding:.4rem .8rem;background:#EAF4FB;font-size:1.15rem}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
 svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
