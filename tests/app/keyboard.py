@@ -11,6 +11,7 @@ from tests.app.browser import Window
 
 MOST_TABS = 160  # more than any page has: whoever is not there by then is caught in a trap
 BUSY = '[data-testid="stApp"]:not([data-test-script-state="notRunning"])'
+CHOOSER_TRIES, CHOOSER_MS = 4, 10_000
 BEGINS_MS = 1500
 STILL = "*,*::before,*::after{transition:none!important;animation:none!important}"
 
@@ -105,10 +106,18 @@ class Keyboard:
 
     def files(self, pattern: str, files: Sequence[Path]) -> None:
         """The button opens the system's own window, which is not the app's: the files are named to it."""
-        self.window.settle()  # a page that is still being drawn would take the button away again
-        self.to(pattern)
-        with self.page.expect_file_chooser() as waiting:
-            self.key("Enter")
+        from playwright.sync_api import TimeoutError as TooLate
+
+        for tries_left in reversed(range(CHOOSER_TRIES)):
+            self.window.settle()  # a page that is still being drawn would take the button away again
+            self.to(pattern)
+            try:
+                with self.page.expect_file_chooser(timeout=CHOOSER_MS) as waiting:
+                    self.key("Enter")
+                break
+            except TooLate:  # it was taken away all the same: who is there presses once more
+                if not tries_left:
+                    raise
         waiting.value.set_files([str(f) for f in files])
 
     def shows_focus(self) -> bool:
