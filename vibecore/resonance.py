@@ -29,7 +29,7 @@ Form = Literal["force", "unbalance", "base"]
 Groups = NDArray[np.intp]  # (n,) which gain each point shares
 FORMS: tuple[Form, ...] = ("force", "unbalance", "base")
 
-_WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away from its own
+WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away from its own
 _ASIDE_ORDERS = 0.25  # where the floor is read: as far from this order as from the next half order
 _MIN_GOOD = 0.8  # share of a window's weight on good samples
 _BIN_SHARE = 0.02  # windows whose frequency is this near are averaged
@@ -85,7 +85,7 @@ def order_points(signal: Signal, track: SpeedTrack, order: float, *, bin_share: 
     windows of eight turns; windows at nearly the same frequency are put together.
     """
     speed_hz = track.mean_rpm / 60
-    size = min(round(_WINDOW_REV / speed_hz * signal.fs_hz), len(signal.good))
+    size = min(round(WINDOW_REV / speed_hz * signal.fs_hz), len(signal.good))
     window = np.hanning(size + 2)[1:-1]
     hop = max(size // 2, 1)
     share = sliding_window_view(signal.good.astype(float), size)[::hop] @ window / window.sum()

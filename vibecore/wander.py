@@ -22,11 +22,10 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from vibecore.model import Flags, Floats, Signal, SpeedTrack
-from vibecore.resonance import order_points
+from vibecore.resonance import WINDOW_REV, order_points
 
 BIN_SHARE = 0.002  # windows whose speed is this near are averaged: an idle wanders by a percent or two
 LEAST_POINTS = 4
-WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away from its own
 HOPS = 4  # windows to a window's length; Hann windows so close count half (Welch, 1967)
 COUNTS = 0.5
 LEAST_WINDOWS = 12
@@ -53,14 +52,31 @@ def order_slope(signal: Signal, track: SpeedTrack, order: float) -> Slope | None
     p = order_points(signal, track, order, bin_share=BIN_SHARE)
     if len(p.frequency_hz) < LEAST_POINTS:
         return None
-    x, y, weight = np.log(p.frequency_hz), np.log(p.rms_m_s2), (_DB_PER_NEPER / p.sd_db) ** 2
+    line = _line(np.log(p.frequency_hz), np.log(p.rms_m_s2), (_DB_PER_NEPER / p.sd_db) ** 2)
+    if line is None:
+        return None
+    misfit = line.left / max(len(p.frequency_hz) - 2, 1)
+    return Slope(line.slope, float(np.sqrt(max(misfit, 1.0) / line.square)))
+
+
+class _Line(NamedTuple):
+    """A weighted line: its slope, and weighted sums of squares: of x about its mean, of what is left of y."""
+
+    slope: float
+    square: float
+    left: float
+
+
+def _line(x: Floats, y: Floats, weight: Floats) -> _Line | None:
+    """The line through the points by weighted least squares; None where the points lie in one place."""
+    if weight.sum() <= 0:
+        return None
     x, y = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
     square = float(weight @ x**2)
     if square <= 0:
         return None
-    value = float(weight @ (x * y)) / square
-    misfit = float(weight @ (y - value * x) ** 2) / max(len(x) - 2, 1)
-    return Slope(value, float(np.sqrt(max(misfit, 1.0) / square)))
+    slope = float(weight @ (x * y)) / square
+    return _Line(slope, square, float(weight @ (y - slope * x) ** 2))
 
 
 def phase_slope(signal: Signal, track: SpeedTrack, order: float, beside: Sequence[float]) -> Slope | None:
@@ -123,20 +139,13 @@ def _turning(signal: Signal, track: SpeedTrack, order: float, log_speed: Floats,
     still = np.where(signal.good[:, None], signal.accel_m_s2, 0.0)
     still = still * np.exp(-2j * np.pi * order * track.angle_rev)[:, None]
     vectors = (sliding_window_view(still, size, axis=0)[:: max(size // HOPS, 1)] @ window)[kept]
-    along = np.linalg.svd(vectors, full_matrices=False)[2][
-        0
-    ].conj()  # the one direction that holds most of it
-    line = vectors @ along
-    phase, weight = np.unwrap(np.angle(line)), np.abs(line) ** 2
-    if weight.sum() <= 0:
+    line = vectors @ np.linalg.svd(vectors, full_matrices=False)[2][0].conj()  # where most of it points
+    weight = np.abs(line) ** 2
+    through = _line(log_speed[kept], np.unwrap(np.angle(line)), weight)
+    if through is None:
         return None
-    x = log_speed[kept] - np.average(log_speed[kept], weights=weight)
-    y = phase - np.average(phase, weights=weight)
-    square = float(weight @ x**2)
-    if square <= 0:
-        return None
-    value = float(weight @ (x * y)) / square
-    scatter = float(weight @ (y - value * x) ** 2 / weight.sum())
+    scatter = through.left / float(weight.sum())
     if scatter > CLEAR_RAD**2:
         return None
-    return Slope(value, float(np.sqrt(scatter / (COUNTS * len(x)) * weight.sum() / square)))
+    error = np.sqrt(scatter / (COUNTS * len(line)) * weight.sum() / through.square)
+    return Slope(through.slope, float(error))

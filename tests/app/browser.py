@@ -20,6 +20,7 @@ ARGUMENTS = (
     "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--disable-quic",
 )  # fmt: skip
+UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 LAPTOP, PHONE = (1366, 768), (390, 844)
 SERVER_STARTS_S = 90.0  # a slow machine imports the server's libraries for the first time
 PAGE_DRAWN_MS = 60_000
@@ -144,6 +145,14 @@ class Window:
             "button", name="Open"
         ).click()
         self.sees("Next:")
+        self.settle()
+
+    def bring_in(self, pack: Path) -> None:
+        """A job from a zip, on the page of all jobs."""
+        self.go("All jobs")
+        self.unfold("Bring in a job from a zip")
+        self.page.locator(UPLOAD).last.set_input_files(str(pack))
+        self.sees("Brought in.")
         self.settle()
 
     def download(self, label: str, folder: Path) -> Path:

@@ -14,11 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.app.browser import CHROMIUM, LAPTOP, PHONE, Window
+from tests.app.browser import CHROMIUM, LAPTOP, PHONE, UPLOAD, Window
 
 ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
-UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Proof", "Report", "All jobs")
 
 
@@ -120,11 +119,7 @@ def hand_over(window: Window, folder: Path) -> None:
     assert "case.toml" in zipfile.ZipFile(pack).namelist()
     window.go("This job")
     shown = ranked(window)
-    window.go("All jobs")
-    window.unfold("Bring in a job from a zip")
-    window.page.locator(UPLOAD).last.set_input_files(str(pack))
-    window.sees("Brought in.")
-    window.settle()
+    window.bring_in(pack)
     assert ranked(window) == shown != []
 
 

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from tests.app.browser import PHONE, Window, app_server
-from tests.app.test_browser import ABSENT, UPLOAD, both, ranked, upload
+from tests.app.test_browser import ABSENT, both, ranked, upload
 from vibecore.places import demo_folder
 
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
@@ -104,11 +104,7 @@ def elsewhere_gives_the_same(
     size = (window.page.viewport_size["width"], window.page.viewport_size["height"])
     with app_server(folder / "elsewhere") as address:
         other = Window(browser, address, size)
-        other.go("All jobs")
-        other.unfold("Bring in a job from a zip")
-        other.page.locator(UPLOAD).last.set_input_files(str(pack))
-        other.sees("Brought in.")
-        other.settle()
+        other.bring_in(pack)
         assert ranked(other) == shown != []
         other.sees("Cured.")
         clean(other)

@@ -21,8 +21,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.app.browser import LAPTOP, PAGE_DRAWN_MS, Window, chromium, free_port, start_server
-from tests.app.test_browser import ABSENT, UPLOAD
+from tests.app.browser import LAPTOP, PAGE_DRAWN_MS, UPLOAD, Window, chromium, free_port, start_server
+from tests.app.test_browser import ABSENT
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import new_job
 from vibecore.model import Symptoms

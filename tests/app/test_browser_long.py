@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.app.browser import LAPTOP, Window, app_server, chromium
-from tests.app.test_browser import ABSENT, UPLOAD
+from tests.app.browser import LAPTOP, UPLOAD, Window, app_server, chromium
+from tests.app.test_browser import ABSENT
 from tests.benchmarks.bench_time import write_recording
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
