@@ -20,8 +20,9 @@ from vibecore.model import (
     Symptoms,
 )
 from vibecore.orders import lines_in_hertz, measure_orders
-from vibecore.speed import USUAL_ENGINES, SpeedAnswer, find_speed
+from vibecore.speed import SpeedAnswer, find_speed
 from vibecore.speed import job as job_speeds
+from vibecore.speed.guesses import USUAL_ENGINES
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing

@@ -7,7 +7,7 @@ Transactions on Information Theory, 1967), within a band round its mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,27 +15,41 @@ from scipy import fft, ndimage
 
 from vibecore.model import Flags, Floats, Signal
 
-FRAME_S = (
-    1.0  # a hunting idle (60 rpm at 0.3 Hz) smears engine order 2 by 4 Hz in this time, half orders by 1
-)
-HOP_S = 0.25
 ZERO_PAD = 3
 FLOOR_HALF_WIDTH_HZ = 6.0  # reaches past the next half order of a 700 rpm idle (5.8 Hz) on each side
 FLOOR_FRAMES = 100  # frames overlap fourfold: every second one of a minute says as much as all of them
 FLOOR_QUANTILE = 20.0  # per cent: lines fill up to two thirds of this band, valleys the rest
 LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
 SOFTENING = 3.0  # of the floor: power at which a line begins to count
-CHANGE_PER_S = 0.10  # standard deviation of the log of speed over one second; a blip is faster and rarer
 LARGEST_STEP = 9  # grid steps per hop: 3.6 % in a quarter second, a brisk blip
-
-
-LINE_HALF_WIDTH_HZ = (
-    1.5  # two lines nearer than this are one to a frame (Hann: 2 / FRAME_S to the first null)
-)
-LINE_WANDER = 0.12  # of its frequency: how far a line is followed to each side of its mean
+HOPS = 4  # a frame: Hann windows that overlap by three quarters lose nothing
+LINE_HALF_WIDTH = 1.5  # over the frame's length: two lines nearer than this are one to a frame (Hann: 2)
 LINE_HEIGHT = 1.8  # of the floor, in the log mean over frames
 HEIGHT_TRUSTED = 0.3  # of it: a frame's height is of the nearest bin, and neighbours may lean in
 LOWEST_LINE_HZ = 3.0  # engine order 0.5 at 360 rpm
+
+
+@dataclass(frozen=True)
+class Framing:
+    """How long the short spectra are and how fast a line may move. change_per_s: standard deviation of the
+    logarithm of speed over one second. wander: of its frequency, how far a line strays to each side of its
+    mean. Common practice, no source."""
+
+    frame_s: float
+    change_per_s: float
+    wander: float
+
+    @property
+    def hop_s(self) -> float:
+        return self.frame_s / HOPS
+
+    @property
+    def half_width_hz(self) -> float:
+        return LINE_HALF_WIDTH / self.frame_s
+
+
+# An idle that wanders; one that hunts: 60 rpm at 0.5 Hz sweeps engine order 2 by 6 Hz in a second.
+USUAL, HUNTING = Framing(1.0, 0.10, 0.12), Framing(0.7, 0.5, 0.25)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +62,7 @@ class Frames:
     df_hz: float
     fs_hz: float
     usable: Flags
+    framing: Framing
 
     @cached_property
     def score(self) -> Floats:
@@ -55,10 +70,10 @@ class Frames:
         return np.log1p((self.power / SOFTENING).astype(np.float32))
 
 
-def frames(signal: Signal) -> Frames:
+def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     """Whitened short spectra of a signal (n, 3)."""
-    size = round(FRAME_S * signal.fs_hz)
-    hop = max(1, round(HOP_S * signal.fs_hz))
+    size = round(framing.frame_s * signal.fs_hz)
+    hop = max(1, round(framing.hop_s * signal.fs_hz))
     count = 1 + (len(signal.accel_m_s2) - size) // hop
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
     window = np.hanning(size + 1)[:size].astype(np.float32)
@@ -74,7 +89,7 @@ def frames(signal: Signal) -> Frames:
     whitened[:, : int(LOWEST_HZ / df)] = 1.0
     good = np.lib.stride_tricks.sliding_window_view(signal.good, size)[: (count - 1) * hop + 1 : hop]
     t: Floats = (np.arange(count, dtype=float) * hop + size / 2) / signal.fs_hz
-    return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7)
+    return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7, framing)
 
 
 def _floor(power: Floats, df: float) -> Floats:
@@ -90,7 +105,7 @@ def strongest(fr: Frames, most: int, highest_hz: float) -> Floats:
     """Where the strongest lines stand on average, hertz (k,), whatever they are, strongest first."""
     score = fr.score
     mean = score[fr.usable].mean(axis=0) if fr.usable.any() else score.mean(axis=0)
-    half = max(1, int(LINE_HALF_WIDTH_HZ / fr.df_hz))
+    half = max(1, int(fr.framing.half_width_hz / fr.df_hz))
     peak = mean == ndimage.maximum_filter1d(mean, 2 * half + 1)
     peak &= mean > np.log1p(LINE_HEIGHT / SOFTENING)
     places = np.flatnonzero(peak)
@@ -100,7 +115,13 @@ def strongest(fr: Frames, most: int, highest_hz: float) -> Floats:
 
 def line_path(fr: Frames, near_hz: float) -> Floats:
     """Path in hertz (f,) of the line near this frequency."""
-    return _follow(fr.score, round(near_hz / fr.df_hz), fr.df_hz)
+    return _follow(fr.score, round(near_hz / fr.df_hz), fr.df_hz, fr.framing)
+
+
+def without(fr: Frames, path_hz: Floats) -> Frames:
+    """The frames with a line that was followed (f,) taken out, so that a weaker one beside it can be."""
+    off_hz = np.abs(np.arange(fr.power.shape[1]) * fr.df_hz - path_hz[:, None])
+    return replace(fr, power=np.where(off_hz < fr.framing.half_width_hz, 0.0, fr.power))
 
 
 def height_along(fr: Frames, path_hz: Floats) -> Floats:
@@ -110,12 +131,12 @@ def height_along(fr: Frames, path_hz: Floats) -> Floats:
     return np.array([max(1.0, HEIGHT_TRUSTED * float(height))])
 
 
-def _follow(score: Floats, place: int, df: float) -> Floats:
-    reach = max(3, int(max(LINE_HALF_WIDTH_HZ, LINE_WANDER * place * df) / df))
+def _follow(score: Floats, place: int, df: float, framing: Framing) -> Floats:
+    reach = max(3, int(max(framing.half_width_hz, framing.wander * place * df) / df))
     low = max(1, place - reach)
     band = score[:, low : place + reach + 1]
     steps = np.log((np.arange(low, place + reach + 1) + 0.5) / (np.arange(low, place + reach + 1) - 0.5))
-    path = best_path(band, HOP_S, float(steps.mean()))
+    path = best_path(band, framing, float(steps.mean()))
     middle = path[:, None] + np.array([-1, 0, 1])
     around = np.take_along_axis(band, middle.clip(0, band.shape[1] - 1), axis=1)
     curve = around[:, 0] - 2 * around[:, 1] + around[:, 2]
@@ -123,11 +144,11 @@ def _follow(score: Floats, place: int, df: float) -> Floats:
     return (low + path + shift.clip(-0.5, 0.5)) * df
 
 
-def best_path(score: Floats, hop_s: float, grid_step: float) -> np.ndarray:
+def best_path(score: Floats, framing: Framing, grid_step: float) -> np.ndarray:
     """Index of the speed in every frame, (f,), along the path of highest summed score."""
     count, states = score.shape
     reach = min(LARGEST_STEP, states - 1)
-    sigma_steps = CHANGE_PER_S * np.sqrt(hop_s) / grid_step / 4
+    sigma_steps = framing.change_per_s * np.sqrt(framing.hop_s) / grid_step / 4
     cost = (0.5 * (np.arange(-reach, reach + 1) / sigma_steps) ** 2).astype(np.float32)
     came_from = np.zeros((count, states), dtype=np.int16)
     total = score[0].astype(np.float32)

@@ -1,0 +1,184 @@
+"""Guesses of the speed: every strong line taken for every order it could be, each weighed by how well the
+whole then fits; and how guesses that amount to one speed are joined to an answer with its probability."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vibecore.engine import Engine
+from vibecore.model import Floats, Signal
+from vibecore.speed import lines, pattern, prior, tracking
+
+HUNTS = 0.1  # chance that a speed moves faster than usual frames follow; common practice, no source
+UNSURE = 0.95  # below nineteen to one it is worth listening again, for a speed that hunts
+SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
+LINES = 6  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
+BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
+ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
+PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
+FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
+ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
+MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
+# Without the number of cylinders: shares of engines on the road; common practice, no source.
+USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
+
+
+Before = Callable[[float], float]  # rpm -> natural log of the prior density of log speed
+
+
+@dataclass(frozen=True, eq=False)
+class Guess:
+    """One hypothesis: a speed path (t_s, speed_hz: (m,)) and its score: a log posterior, a constant apart."""
+
+    t_s: Floats
+    speed_hz: Floats
+    mean_rpm: float
+    log_score: float
+    engine: Engine
+    seen: pattern.OrderView
+    ratio: float  # of this speed to the angle of the view
+    framing: lines.Framing = lines.USUAL
+
+    def telling(self, fs_hz: float, most: int) -> tuple[Floats, Floats]:
+        """Its highest orders (k,), and each one's power over the noise within one second's resolution."""
+        return pattern.telling(self.seen, self.ratio, self.engine, self.mean_rpm / 60, fs_hz, most)
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """answers: distinct speeds with their probabilities, the most probable first. spread_rpm: over the
+    guesses that count as one answer with the first."""
+
+    answers: list[tuple[Guess, float]]
+    spread_rpm: float
+
+
+def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
+    """All that a signal (n, 3) may say of the speed, None where no line stands out. log_nothing: natural log
+    of the chance that no line is the engine's. A speed that is not sure is looked for again, with frames that
+    follow an idle that hunts."""
+    found = _guesses(signal, lines.frames(signal), engine, before)
+    answers = _merged(found, log_nothing)
+    if not answers or answers[0][1] < UNSURE:
+        fast, log_hunts = lines.HUNTING, float(np.log(HUNTS))
+        again = _guesses(signal, lines.frames(signal, fast), engine, lambda rpm: before(rpm) + log_hunts)
+        found += [replace(guess, framing=fast) for guess in again]
+        answers = _merged(found, log_nothing)
+    return Heard(answers, _spread(found, answers[0][0])) if answers else None
+
+
+def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
+    """Every strong line taken for every order it could be, and how well the whole then fits."""
+    engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
+    highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
+    found: list[Guess] = []
+    rest = fr
+    for near_hz in lines.strongest(fr, LINES, highest):
+        if _explained(near_hz, found):
+            continue
+        line = lines.line_path(rest, near_hz)
+        rest = lines.without(rest, line)
+        at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
+        found += _direct(signal, at.t_s, at.speed_hz, engines, before)
+        if signal.fs_hz < FOLDING_HZ:
+            found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
+    return found
+
+
+def _explained(line_hz: float, found: list[Guess]) -> bool:
+    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice or half
+    that speed would be was tried with the line that the guess came from."""
+    if not found:
+        return False
+    best = max(found, key=lambda g: g.log_score)
+    octaves = np.log2([g.mean_rpm / best.mean_rpm for g in found])
+    rivals = [g for g, o in zip(found, octaves, strict=True) if abs(o - round(o)) > SAME_SPEED]
+    lead = best.log_score - max((g.log_score for g in rivals), default=-np.inf)
+    half_orders = 2 * line_hz / (best.mean_rpm / 60)
+    return lead > BEYOND_DOUBT and abs(half_orders - round(half_orders)) < ON_TOOTH
+
+
+def _direct(
+    signal: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
+) -> list[Guess]:
+    """Hypotheses in which a line seen at line_hz (m,) is one of the engine's orders."""
+    seen = pattern.view(signal, tracking.crank_angle(times(signal), t, line_hz))
+    found = []
+    for engine, chance in engines.items():
+        for order in pattern.orders_to_try(engine):
+            speed = line_hz / order
+            found += _weighed(signal, t, speed, seen, (1 / order, 1.0), engine, chance, before)
+    return found
+
+
+def _mirrored(
+    signal: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
+) -> list[Guess]:
+    """Hypotheses in which a line is a firing order folded down from true_hz (m,), above half the rate."""
+    found = []
+    for engine, chance in engines.items():
+        for order in (engine.firing_order, 2 * engine.firing_order):
+            speed = true_hz / order
+            if not prior.LOWEST_RPM <= 60 * mean_over(t, speed) <= MIRRORED_RPM:
+                continue
+            seen = pattern.view(signal, tracking.crank_angle(times(signal), t, speed))
+            found += _weighed(signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
+    return found
+
+
+def _weighed(
+    signal: Signal,
+    t: Floats,
+    speed: Floats,
+    seen: pattern.OrderView,
+    scale: tuple[float, float],
+    engine: Engine,
+    chance: float,
+    before: Before,
+) -> list[Guess]:
+    """One hypothesis with its score. scale: its speed's ratio to the view's angle, and where in the view
+    (orders) the line stands that it was made from."""
+    ratio, line_at = scale
+    mean = mean_over(t, speed)
+    if not prior.LOWEST_RPM <= 60 * mean <= prior.HIGHEST_RPM:
+        return []
+    fit = pattern.log_likelihood(seen, ratio, engine, mean, signal.fs_hz)
+    if signal.fs_hz < FOLDING_HZ and 60 * mean < MIRRORED_RPM:
+        angle = tracking.crank_angle(times(signal), t, speed)
+        fit += pattern.folded_log_likelihood(signal, seen, angle, engine, mean)
+    place = PLACE_POINTS * seen.orders[1] / line_at
+    score = fit + before(60 * mean) + float(np.log(chance * place))
+    return [Guess(t, speed, 60 * mean, score, engine, seen, ratio)]
+
+
+def times(signal: Signal) -> Floats:
+    return np.arange(len(signal.accel_m_s2)) / signal.fs_hz
+
+
+def mean_over(t: Floats, speed: Floats) -> float:
+    return float(np.trapezoid(speed, t) / (t[-1] - t[0]))
+
+
+def _merged(found: list[Guess], log_nothing: float) -> list[tuple[Guess, float]]:
+    """Distinct speeds with their probabilities, the most probable first. Guesses of one speed count once."""
+    best: list[Guess] = []
+    for guess in sorted(found, key=lambda g: -g.log_score):
+        if all(abs(np.log(guess.mean_rpm / other.mean_rpm)) > SAME_SPEED for other in best):
+            best.append(guess)
+    scores = np.array([g.log_score for g in best] + [log_nothing])
+    shares = np.exp(scores - scores.max())
+    shares /= shares.sum()
+    return list(zip(best, shares[:-1].tolist(), strict=True))
+
+
+def _spread(found: list[Guess], best: Guess) -> float:
+    """Standard deviation (rpm) over the guesses that count as one answer with the best: they may follow
+    different lines, an order and one folded down beside it."""
+    near = [g for g in found if abs(np.log(g.mean_rpm / best.mean_rpm)) <= SAME_SPEED]
+    apart = [g for g in near if abs(g.mean_rpm / best.mean_rpm - 1) > ONE_LINE or g is best]
+    share = np.exp([g.log_score - best.log_score for g in apart])
+    offset = np.array([g.mean_rpm - best.mean_rpm for g in apart])
+    return float(np.sqrt(np.sum(share * offset**2) / np.sum(share)))
