@@ -17,12 +17,12 @@ from vibecore.model import Flags, Floats, Signal
 
 ZERO_PAD = 3
 FLOOR_HALF_WIDTH_HZ = 6.0  # reaches past the next half order of a 700 rpm idle (5.8 Hz) on each side
-FLOOR_FRAMES = 50  # frames overlap threefold: every third one of a minute says as much as all of them
+FLOOR_FRAMES = 50  # frames overlap fourfold: every fourth one of a minute says as much as all of them
 FLOOR_QUANTILE = 20.0  # per cent: lines fill up to two thirds of this band, valleys the rest
 LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
 SOFTENING = 3.0  # of the floor: power at which a line begins to count
 LARGEST_STEP = 9  # grid steps per hop: 3.6 % in a quarter second, a brisk blip
-HOPS = 3  # a frame: Hann windows that overlap by two thirds lose next to nothing
+HOPS = 4  # a frame: Hann windows that overlap by three quarters lose nothing
 LINE_HALF_WIDTH = 1.5  # over the frame's length: two lines nearer than this are one to a frame (Hann: 2)
 LINE_HEIGHT = 1.8  # of the floor, in the log mean over frames
 HEIGHT_TRUSTED = 0.3  # of it: a frame's height is of the nearest bin, and neighbours may lean in

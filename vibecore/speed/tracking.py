@@ -24,7 +24,8 @@ LEAST_WINDOWS = 6
 MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
-VANISHED = 0.05  # of the usual power, 13 dB down: the orders have gone elsewhere
+VANISHED = 0.05  # of the power held now and then, 13 dB down: the orders have gone elsewhere
+HELD_QUANTILE = 0.9  # of the windows: a line followed that is there a fifth of the time is held there
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
@@ -101,7 +102,7 @@ def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
     if not whole.any():
         return 1.0
     power = np.abs(phasors[:, whole]) ** 2
-    strength = power / np.maximum(np.median(power, axis=1, keepdims=True), 1e-30)
+    strength = power / np.maximum(np.quantile(power, HELD_QUANTILE, axis=1, keepdims=True), 1e-30)
     joint = np.average(np.minimum(strength, 4.0), axis=0, weights=snr)
     return float(np.mean(joint < VANISHED))
 
