@@ -26,6 +26,7 @@ class SpeedRow:
     peer_rpm: float | None
     tone_bound: float | None  # one standard deviation as a share of the speed
     comb_bound: float | None
+    seen: int | None = None  # engine orders that the phone can see
 
     @property
     def error(self) -> float | None:

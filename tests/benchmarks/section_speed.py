@@ -11,6 +11,8 @@ from tests.benchmarks.tables import Cell, number, percent, table
 from tests.benchmarks.trial import IN_ITS_JOB, MODES
 
 CONFIDENCE_EDGES = (0.0, 0.75, 0.9, 0.95, 0.98, 0.995, 1.0)
+ENOUGH = 3  # engine orders: two may be any two lines a multiple apart, three are a family
+SEEN = {"none": (0, 0), "one": (1, 1), "two": (2, 2), "three and more": (ENOUGH, 99)}
 RATE_CLASSES = ("50 to 60 a second", "100 to 125", "200 and more")
 HEAD = [
     "", "n", "median %", "95th %", "bias %", "wrong %", "null %", "covered %", "|",
@@ -30,6 +32,8 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
         told = [r for o in practice for r in o.speeds if r.mode == mode and r.truth_rpm is not None]
         lines += [_line("practice cars", told)] if told else []
         parts.append(table(f"SPEED {mode}", HEAD, lines))
+        why = [_line(name, _shown(idle, *few)) for name, few in SEEN.items()]
+        parts.append(table("  why: engine orders that stand 6 dB over all else in their width", HEAD, why))
         parts.append(_confidence(mode, [r for r in idle if r.rpm is not None]))
         off = [r for r in mine if r.truth_rpm is None]
         if off:
@@ -38,6 +42,11 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
         missed += [r for r in idle if _wrong(r)] + [r for r in idle if r.rpm is None]
     parts += [_told(row) for row in missed[:show]]
     return "\n".join(parts), promises
+
+
+def _shown(rows: Sequence[SpeedRow], fewest: int, most: int) -> list[SpeedRow]:
+    """Recordings in which the phone can see so many of the engine's orders."""
+    return [r for r in rows if r.seen is not None and fewest <= r.seen <= most]
 
 
 def rate_class(rate_hz: float) -> str:
@@ -95,6 +104,7 @@ def _promises(mode: str, rows: Sequence[SpeedRow]) -> list[Promise]:
     errors = [r.error for r in rows if r.error is not None]
     centre, far = median(errors), quantile(errors, 0.95)
     covered = [bool(r.covered) for r in rows if r.covered is not None]
+    family = _shown(rows, ENOUGH, 99)
     return [
         Promise(
             f"speed {mode}: median error %", None if centre is None else 100 * centre, 0.1, count=len(errors)
@@ -104,6 +114,8 @@ def _promises(mode: str, rows: Sequence[SpeedRow]) -> list[Promise]:
         ),
         share_promise(f"speed {mode}: wrong and sure %", [_wrong(r) for r in rows], 0.5),
         share_promise(f"speed {mode}: null %", [r.rpm is None for r in rows], 3.0),
+        share_promise(f"speed {mode}, three orders seen: wrong and sure %", [_wrong(r) for r in family], 0.5),
+        share_promise(f"speed {mode}, three orders seen: null %", [r.rpm is None for r in family], 3.0),
         share_promise(f"speed {mode}: interval covers %", covered, 90.0, "at least"),
         share_promise(f"speed {mode}: interval covers, not too wide %", covered, 98.0),
     ]

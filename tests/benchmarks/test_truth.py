@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import optimize
@@ -124,6 +126,19 @@ def test_true_change_leaves_the_taping_out() -> None:
     assert true_change_db(before, after, spans, FaultLines((2.0,))) == pytest.approx(0.0, abs=0.05)
     at_hz = FaultLines((), (24.0,))  # order 2 rises through 24 Hz: twice 12 a second
     assert abs(true_change_db(before, after, spans, at_hz) or 9.0) < 0.05
+
+
+def test_orders_that_the_phone_can_see() -> None:
+    """12 turns a second at 100 samples a second: order 4 lies at 48 Hz, too near half the rate. The phone's
+    white noise (three axes, density d) holds 3 d^2 x 0.1 order x 12 Hz in a line's width; a line of four
+    times that power is seen."""
+    kept = _kept({0.5: 0.02, 2.0: 0.1, 4.0: 0.1})
+    assert kept.seen_orders((2.0, 28.0), 100.0) == 2
+    assert kept.seen_orders((2.0, 28.0), 200.0) == 3
+    for level, seen in ((0.9, 0), (1.1, 1)):
+        density = 0.1 / (level * 2 * (3 * 1.2) ** 0.5)
+        noisy = replace(_kept({2.0: 0.1}), phone=Phone(noise_m_s2_rthz=density, step_m_s2=0.0))
+        assert noisy.seen_orders((2.0, 28.0), 100.0) == seen
 
 
 def test_filter_is_three_decibels_down_at_its_corner() -> None:

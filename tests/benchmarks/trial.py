@@ -99,6 +99,8 @@ def _speed_rows(subject: Subject, heard: Heard, analysis: Analysis, modes: Seque
     conditions = dict(zip(MODES, (said, replace(said, tachometer_rpm=None), Condition()), strict=True))
     conditions[IN_ITS_JOB] = heard.condition
     tone, comb = _bounds(heard, analysis, truth)
+    kept = heard.truth if isinstance(heard.truth, KeptTruth) else None
+    seen = kept.seen_orders(signal.used_span_s, signal.fs_hz) if kept else None
     rows = []
     for mode in modes:
         condition = conditions[mode]
@@ -111,7 +113,7 @@ def _speed_rows(subject: Subject, heard: Heard, analysis: Analysis, modes: Seque
             SpeedRow(
                 subject.key, heard.name, mode, subject.cause, subject.road, engine.cylinders,
                 analysis.recording.sample_rate_hz, heard.condition.speed_hold, truth,
-                *_answer(track), _why(track, warnings), peer, tone, comb,
+                *_answer(track), _why(track, warnings), peer, tone, comb, seen,
             )
         )  # fmt: skip
     return rows

@@ -15,16 +15,20 @@ from unittest import mock
 import numpy as np
 from scipy.signal import periodogram
 
+from tests.benchmarks.peer import phone_noise
 from vibecore.engine import Engine
+from vibecore.orders import HALF_BAND
 from vibecore.simulate import Phone, Truth
 from vibecore.simulate import job as job_module
 from vibecore.simulate.truth import order_levels
 from vibecore.simulate.vibration import Vibration
+from vibecore.speed.pattern import USABLE_SHARE
 
 Span = tuple[float, float]
 BESIDE = (
     0.15  # orders from a line to where its own skirt is read: clear of the line and of the next half order
 )
+CLEAR = 4.0  # times the power of all else, 6 dB: a line that an eye finds in a spectrum; common practice
 HERTZ_SHARE = 0.02  # half width of a line that keeps its hertz, as a share of its frequency
 ASIDE = 0.25  # orders: half way from a half order to the next
 
@@ -65,6 +69,23 @@ class KeptTruth:
         read = self._levels(self.vibration.shake, span, beside)
         both = {o: [read[abs(o + d)] ** 2 for d in (-BESIDE, BESIDE)] for o in orders}
         return {o: float(np.sqrt(np.mean(squares))) for o, squares in both.items()}
+
+    def seen_orders(self, span: Span, fs_hz: float) -> int | None:
+        """How many engine orders the phone can see: CLEAR times the power of all else within their width
+        (what unsteady cycles smear, the road and the body, the phone's noise), and below half the rate."""
+        rpm = self.mean_rpm(span)
+        if rpm is None:
+            return None
+        orders = [o for o in self.engine.orders if o * rpm / 60 < USABLE_SHARE * fs_hz]
+        levels, skirts = self.levels(span, orders), self.skirts(span, orders)
+        beside = self._levels(self.vibration.rest, span, orders)
+        noise = phone_noise(self.phone.noise_m_s2_rthz, self.phone.step_m_s2, fs_hz)
+        noise_ms = 3 * noise**2 * 2 * HALF_BAND * rpm / 60 / (fs_hz / 2)
+        return sum(
+            (levels[o] ** 2 - skirts[o] ** 2) * 10 ** (-filter_loss_db(self.phone, o * rpm / 60) / 10)
+            > CLEAR * (skirts[o] ** 2 + beside[o] ** 2 + noise_ms)
+            for o in orders
+        )
 
     def lines_ms(
         self,
