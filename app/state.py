@@ -25,6 +25,10 @@ UPLOADS = "uploads"  # int: counts emptied upload boxes, each has a key of its o
 SAID = "said"  # str: told once, on the next page drawn
 WARNED = "warned"  # str: the same, where it is no good news
 ADDRESS_KEY = "job"  # query parameter: a reload opens the same job
+ANOTHER_JOB = (
+    "The job in this address is not kept on this computer. This is the one that was changed last; "
+    "look for others under All jobs."
+)
 
 
 @dataclass(frozen=True)
@@ -57,18 +61,22 @@ def page(name: str) -> st.Page:
 def work() -> Work | None:
     """The job open in this window: the one in the address, else the last changed one; None without any."""
     job: Job | None = st.session_state.get(JOB)
+    asked = None
     if job is None:
-        job = _first_job()
+        asked = st.query_params.get(ADDRESS_KEY)
+        job = _first_job(asked)
     if job is None:
         return None
     st.session_state[JOB] = job
     st.query_params[ADDRESS_KEY] = job.head.id
+    if asked and asked != job.head.id:
+        warn(ANOTHER_JOB)
+        st.rerun()
     return Work(job, case_of(job))
 
 
-def _first_job() -> Job | None:
+def _first_job(asked: str | None) -> Job | None:
     kept = store()
-    asked = st.query_params.get(ADDRESS_KEY)
     heads = kept.jobs()
     for job_id in ([asked] if asked else []) + [head.id for head in heads[:1]]:
         try:

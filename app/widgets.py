@@ -94,6 +94,11 @@ def _results(work: state.Work) -> cache.Results:
     return found
 
 
+def tell_if_binned(work: state.Work) -> None:
+    if work.job.head.state == "bin":
+        st.info("This job is in the bin. Take it out again under All jobs before you work on it.")
+
+
 def need_work(title: str) -> state.Work | None:
     """The page's title and the open job under it; without one, the way to the list of jobs."""
     st.title(title, anchor=False)
@@ -103,6 +108,7 @@ def need_work(title: str) -> state.Work | None:
         st.page_link(state.page("jobs"), label="Open or start a job", icon=":material/folder_open:")
         return None
     st.caption(plain(work.case.title))
+    tell_if_binned(work)
     if state.changed_elsewhere(work.job):
         st.info("This job was changed in another window.")
         if st.button("Show what is there now"):

@@ -28,6 +28,7 @@ def page() -> None:
     vehicle = work.case.vehicle
     fires = f"{vehicle_words(vehicle)}, fires {vehicle.engine.firing_order:g} times a turn"
     st.caption(widgets.plain(fires) + invented)
+    widgets.tell_if_binned(work)
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
     unsure = guesses.reasons_of(work.job.notes)

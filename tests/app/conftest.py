@@ -66,8 +66,11 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
     for name in forget:
         monkeypatch.delitem(sys.modules, name)
 
-    def opened(page: str = "") -> AppTest:
-        test = AppTest.from_file(str(APP / "main.py"), default_timeout=60).run()
+    def opened(page: str = "", job: str = "") -> AppTest:
+        test = AppTest.from_file(str(APP / "main.py"), default_timeout=60)
+        if job:
+            test.query_params["job"] = job
+        test.run()
         if page:
             test._page_hash = calc_hash(page)  # AppTest.switch_page knows pages that are files only
             test.run()

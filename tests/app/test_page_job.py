@@ -25,3 +25,19 @@ def test_a_caution_stands_by_the_next_check(start, job, store):
     test = start()
     assert "Next: **Look at the mounts**" in words(test)
     assert [w.value.replace("\\", "") for w in test.warning] == ["Engine off, parking brake on."]
+
+
+@pytest.mark.usefixtures("job")
+def test_an_address_of_a_job_that_is_not_here_says_so(start):
+    test = start(job="not-a-job")
+    text = words(test)
+    assert "The job in this address is not kept on this computer." in text
+    assert "Grey van" in text
+    assert test.query_params["job"] != ["not-a-job"]
+
+
+def test_a_job_in_the_bin_says_so_when_its_address_is_opened(start, job, store):
+    store.set_state(job.head.id, "bin")
+    text = words(start(job=job.head.id))
+    assert "Grey van" in text
+    assert "This job is in the bin." in text
