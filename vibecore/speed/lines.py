@@ -23,6 +23,7 @@ LOWEST_HZ = 1.5  # below it the body rocks on its springs and tyres
 SOFTENING = 3.0  # of the floor: power at which a line begins to count
 LARGEST_STEP = 9  # grid steps per hop: 3.6 % in a quarter second, a brisk blip
 HOPS = 4  # a frame: Hann windows that overlap by three quarters lose nothing
+MAIN_LOBE = 2.0  # over the frame's length: half width of a line, to the first null (Hann)
 LINE_HALF_WIDTH = 1.5  # over the frame's length: two lines nearer than this are one to a frame (Hann: 2)
 LINE_HEIGHT = 1.8  # of the floor, in the log mean over frames
 HEIGHT_TRUSTED = 0.3  # of it: a frame's height is of the nearest bin, and neighbours may lean in
@@ -121,7 +122,7 @@ def line_path(fr: Frames, near_hz: float) -> Floats:
 def without(fr: Frames, path_hz: Floats) -> Frames:
     """The frames with a line that was followed (f,) taken out, so that a weaker one beside it can be."""
     off_hz = np.abs(np.arange(fr.power.shape[1]) * fr.df_hz - path_hz[:, None])
-    return replace(fr, power=np.where(off_hz < fr.framing.half_width_hz, 0.0, fr.power))
+    return replace(fr, power=np.where(off_hz < MAIN_LOBE / fr.framing.frame_s, 0.0, fr.power))
 
 
 def height_along(fr: Frames, path_hz: Floats) -> Floats:

@@ -24,8 +24,10 @@ LEAST_WINDOWS = 6
 MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
-VANISHED = 0.05  # of the power held now and then, 13 dB down: the orders have gone elsewhere
-HELD_QUANTILE = 0.9  # of the windows: a line followed that is there a fifth of the time is held there
+VANISHED = 0.05  # of the usual power, 13 dB down: the orders' phase is no longer theirs
+# Usual is what a line has in its better windows, for it may have been left for most of the time; knocks are fewer.
+# Burning that varies (power like an exponential) falls as low as GONE of that in 1 of 30 windows.
+HELD_QUANTILE, GONE = 0.8, 0.02
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
@@ -104,7 +106,7 @@ def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
     power = np.abs(phasors[:, whole]) ** 2
     strength = power / np.maximum(np.quantile(power, HELD_QUANTILE, axis=1, keepdims=True), 1e-30)
     joint = np.average(np.minimum(strength, 4.0), axis=0, weights=snr)
-    return float(np.mean(joint < VANISHED))
+    return float(np.mean(joint < GONE))
 
 
 def _whole(signal: Signal, windows: Windows) -> Flags:
