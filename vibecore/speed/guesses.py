@@ -10,7 +10,7 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
-from vibecore.speed import lines, pattern, prior, tracking
+from vibecore.speed import folding, lines, pattern, prior, tracking
 
 HUNTS = 0.1  # chance that a speed moves faster than usual frames follow; common practice, no source
 UNSURE = 0.95  # below nineteen to one it is worth listening again, for a speed that hunts
@@ -19,9 +19,7 @@ LINES = 6  # strongest lines tried: a fan, a belt and a pulley may stand above e
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
-FOLDING_HZ = 130.0  # below this rate firing orders of idling engines may fold down; above it next to none do
 ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
-MIRRORED_RPM = 2000.0  # a firing order folded down is only looked for at idle and raised idle
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
 
@@ -83,7 +81,7 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
         rest = lines.without(rest, line)
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, engines, before)
-        if signal.fs_hz < FOLDING_HZ:
+        if signal.fs_hz < folding.BELOW_HZ:
             found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
     return found
 
@@ -122,7 +120,7 @@ def _mirrored(
     for engine, chance in engines.items():
         for order in (engine.firing_order, 2 * engine.firing_order):
             speed = true_hz / order
-            if not prior.LOWEST_RPM <= 60 * mean_over(t, speed) <= MIRRORED_RPM:
+            if not prior.LOWEST_RPM <= 60 * mean_over(t, speed) <= folding.MOST_RPM:
                 continue
             seen = pattern.view(signal, tracking.crank_angle(times(signal), t, speed))
             found += _weighed(signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
@@ -146,9 +144,9 @@ def _weighed(
     if not prior.LOWEST_RPM <= 60 * mean <= prior.HIGHEST_RPM:
         return []
     fit = pattern.log_likelihood(seen, ratio, engine, mean, signal.fs_hz)
-    if signal.fs_hz < FOLDING_HZ and 60 * mean < MIRRORED_RPM:
+    if signal.fs_hz < folding.BELOW_HZ and 60 * mean < folding.MOST_RPM:
         angle = tracking.crank_angle(times(signal), t, speed)
-        fit += pattern.folded_log_likelihood(signal, seen, angle, engine, mean)
+        fit += folding.log_likelihood(signal, seen, angle, engine, mean)
     place = PLACE_POINTS * seen.orders[1] / line_at
     score = fit + before(60 * mean) + float(np.log(chance * place))
     return [Guess(t, speed, 60 * mean, score, engine, seen, ratio)]

@@ -57,10 +57,6 @@ T4_PEAK = (
     0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
 )
 HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
-# Chance that the firing order, and its second harmonic, pass the phone's own filter when above half the rate.
-FOLDED_SEEN = (0.35, 0.08)
-FOLDED_HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
-FOLDED_REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
 # Each further firing harmonic re the one before, in equal shares.
 FIRING_HARMONICS_DB = (0.0, -7.0, -14.0, -30.0)
 # How even its cylinders are differs from engine to engine and moves all its half orders together; how well
@@ -260,36 +256,6 @@ def _relative(
     harmonic = np.isclose(multiple, np.rint(multiple)) & (multiple > 0.5)
     relative[harmonic] = state.firing + slope_db * (multiple[harmonic] - 1)
     return relative
-
-
-def folded_log_likelihood(
-    signal: Signal, seen: OrderView, angle_rev: Floats, engine: Engine, speed_hz: float
-) -> float:
-    """The same for the first two firing orders where they lie above half the rate and fold down.
-
-    Samples of a turning phasor hold it whether or not it turns faster than half the rate, so it is read
-    along the trial angle like any other order; whether the phone's own filter let it pass is not known.
-    """
-    total = 0.0
-    crowd = seen.peaks
-    stray = np.exp(seen.strays(crowd + 1) - seen.strays(crowd))  # chance of one stray line in just that place
-    for order, chance in zip((engine.firing_order, 2 * engine.firing_order), FOLDED_SEEN, strict=True):
-        if USABLE_SHARE * signal.fs_hz < order * speed_hz < FOLDED_REACH * signal.fs_hz:
-            there = _height_along(signal, order * angle_rev, speed_hz) > FOLDED_HEIGHT
-            # A line let through may have any level: that cancels against a stray line's.
-            total += np.log(chance / stray) if there else np.log(1 - chance)
-    return float(total)
-
-
-def _height_along(signal: Signal, turns: Floats, speed_hz: float) -> float:
-    """Power of the phasor that turns with `turns` (n,), over the floor within a third of an order of it."""
-    values = signal.accel_m_s2.T * np.exp(-2j * np.pi * turns)
-    size = min(values.shape[1], round(LEAST_BLOCK_S * signal.fs_hz))
-    blocks = np.lib.stride_tricks.sliding_window_view(values, size, axis=1)[:, :: max(1, size // 2)]
-    power = (np.abs(np.fft.fft(blocks * np.hanning(size), axis=2)) ** 2).mean(axis=1).sum(axis=0)
-    near = max(4, int(speed_hz / 3 * size / signal.fs_hz))
-    around = np.concatenate((power[4 : near + 4], power[-near - 3 : -3]))
-    return float(power[[-1, 0, 1]].max() / np.median(around))
 
 
 def _teeth(engine: Engine, highest: float) -> Floats:

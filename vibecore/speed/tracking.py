@@ -25,7 +25,7 @@ MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
 LEAST_SNR = 0.02
 VANISHED = 0.05  # of the usual power, 13 dB down: the orders' phase is no longer theirs
-# Usual is what a line has in its better windows, for it may have been left for most of the time; knocks are fewer.
+# Usual is what a line has in its better windows: it may be left for most of the time, and knocks are few.
 # Burning that varies (power like an exponential) falls as low as GONE of that in 1 of 30 windows.
 HELD_QUANTILE, GONE = 0.8, 0.02
 # How much the speed's slope changes from hop to hop, as a share of the speed: an idle that wanders by 0.7 %
