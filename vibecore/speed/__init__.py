@@ -24,6 +24,7 @@ from vibecore.speed.guesses import SAME_SPEED, Guess, listen, mean_over, times
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
+USUAL_ENGINE = Engine(4)
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: nothing said of the hold; said.
@@ -45,9 +46,9 @@ def find_speed(
         )
     thin = _thinned(signal)
     part = _excerpt(thin)
-    heard = listen(
-        part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), prior.log_no_engine(condition)
-    )
+    highest_hz = min(pattern.USABLE_SHARE * thin.fs_hz, pattern.HIGHEST_HZ)
+    nothing = prior.log_no_engine(condition, (engine or USUAL_ENGINE).firing_order, highest_hz)
+    heard = listen(part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
     if heard is None:
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers

@@ -14,9 +14,10 @@ from vibecore.model import Condition
 
 LOWEST_RPM = 330.0  # an engine barely turning over by itself
 HIGHEST_RPM = 6000.0
-# Chance that none of the strongest lines is the engine's: nothing said; said how it was held; tachometer
-# read; on the road, where the road's shake hides the engine's.
-NO_ENGINE, NO_ENGINE_HELD, NO_ENGINE_READ, NO_ENGINE_ON_ROAD = 0.1, 0.06, 0.06, 0.7
+# Chance that none of the strongest lines is the engine's: nothing said; said how it was held or read from the
+# tachometer; firing order above what can be seen, where a sound engine hardly shows; on the road, where the
+# road's shake hides the engine's.
+NO_ENGINE, NO_ENGINE_KNOWN, NO_ENGINE_UNDER, NO_ENGINE_ON_ROAD = 0.1, 0.03, 0.15, 0.7
 # Above it the car is likely on the road, if nobody said how the engine was held; and in any case.
 ON_ROAD_RPM, HELD_RPM = 1250.0, 2000.0
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
@@ -59,15 +60,26 @@ def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) ->
     return float(np.log(density + 1e-12))
 
 
-def log_no_engine(condition: Condition) -> float:
-    """Natural log of the chance that the lines seen are none of the engine's."""
+def log_no_engine(condition: Condition, firing_order: float, highest_hz: float) -> float:
+    """Natural log of the chance that the lines seen are none of the engine's. highest_hz: up to where lines
+    can be seen."""
+    if _on_road(condition):
+        return float(np.log(NO_ENGINE_ON_ROAD))
+    said = condition.tachometer_rpm
+    if firing_order * (said or _usual_rpm(condition)) / 60 > highest_hz:
+        return float(np.log(NO_ENGINE_UNDER))
+    return float(np.log(NO_ENGINE_KNOWN if said or condition.speed_hold else NO_ENGINE))
+
+
+def _on_road(condition: Condition) -> bool:
     if _in_gear(condition) and condition.speed_hold in ("raised", "sweep"):
-        return float(np.log(NO_ENGINE_ON_ROAD))  # nobody revs against the brake
-    if condition.tachometer_rpm:
-        limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
-        on_road = condition.tachometer_rpm > limit
-        return float(np.log(NO_ENGINE_ON_ROAD if on_road else NO_ENGINE_READ))
-    return float(np.log(NO_ENGINE_HELD if condition.speed_hold else NO_ENGINE))
+        return True  # nobody revs against the brake
+    limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
+    return condition.tachometer_rpm is not None and condition.tachometer_rpm > limit
+
+
+def _usual_rpm(condition: Condition) -> float:
+    return _RAISED[0] if condition.speed_hold in ("raised", "sweep") else _IDLE[0]
 
 
 def _split_normal(x: float, below: float, above: float) -> float:
