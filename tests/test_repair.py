@@ -177,6 +177,17 @@ def test_unsteady_cycles_are_compared_between_the_half_orders() -> None:
     assert level.ms == pytest.approx(4e-3 * (1.5 - 3 * 0.1), rel=0.05)
 
 
+def test_unsteady_cycles_are_compared_as_far_up_as_both_phones_show() -> None:
+    # At 50 samples a second and 700 rpm nothing over order 2 is seen; a quarter of the noise is -6.02 dB.
+    b, a = made(SOUND, floor=4e-3), made(SOUND, AFTER, floor=1e-3, fs_hz=50.0)
+    got = repair.compare(b, a, fault_between=4.0, engine=Engine(8))
+    assert got.change_db == pytest.approx(-6.02, abs=0.01)
+    assert got.lines is not None
+    assert got.lines.between == pytest.approx(0.95 * 25.0 / (700 / 60), rel=0.01)
+    slow = made(SOUND, AFTER, floor=1e-3, fs_hz=20.0)  # less than two gaps between half orders
+    assert repair.compare(b, slow, fault_between=4.0, engine=Engine(8)).compared == "whole shake"
+
+
 def test_unsteady_orders_are_known_less_well() -> None:
     # Narrow noise, band 0.1 order over 350 turns: relative error of the mean square 1 / sqrt(35).
     steady = made({1.0: 0.2}, error=1e-6)

@@ -16,6 +16,7 @@ from vibecore.repair.lines import (
     Change,
     Level,
     change,
+    highest_order,
     level_at_hz,
     level_at_order,
     level_between_orders,
@@ -37,6 +38,7 @@ _NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the tabl
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
+LEAST_TOP_ORDER = 1.0  # two gaps between half orders
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 _LONGEST_ADVICE_S = 300.0
 _WHOLE_FROM_HZ, _WHOLE_SHARE = (
@@ -83,7 +85,8 @@ def compare(
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
     named = bool(fault_hz) or fault_between is not None or fault_band_hz is not None
     orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
-    lines = FaultLines(orders, tuple(fault_hz), fault_between, fault_band_hz)
+    between = None if fault_between is None else _shown_by_both(before, after, fault_between)
+    lines = FaultLines(orders, tuple(fault_hz), between, fault_band_hz)
     pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
     if like.whole and not pairs:
@@ -203,6 +206,12 @@ def _pairs(
         if b is not None and a is not None:
             pairs.append(_Pair("between the half orders", b, a, sound_between(place)))
     return pairs + _in_band(before, after, lines, sound_between(place))
+
+
+def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float:
+    """As far up to this order as both recordings can show; cycles that differ shake all the way."""
+    top = min(top_order, highest_order(before), highest_order(after))
+    return top if top >= LEAST_TOP_ORDER else top_order
 
 
 def _whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:

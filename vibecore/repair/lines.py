@@ -83,9 +83,16 @@ def level_at_order(analysis: Analysis, order: float) -> Level | None:
     found = table.level(order)
     if found is not None:
         return _of_order(found, _revolutions(analysis))
-    if order * speed.mean_rpm / 60 > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+    if order > highest_order(analysis):
         return None
     return _in_spectrum(table.spectrum, order, LINE_HALF_WIDTH_ORDERS)
+
+
+def highest_order(analysis: Analysis) -> float:
+    """Up to which order the phone can show levels; 0 without a speed."""
+    if analysis.speed is None:
+        return 0.0
+    return USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2 / (analysis.speed.mean_rpm / 60)
 
 
 def level_at_hz(analysis: Analysis, frequency_hz: float) -> Level | None:
@@ -102,7 +109,7 @@ def level_between_orders(analysis: Analysis, top_order: float) -> Level | None:
     if table is None or speed is None or len(table.spectrum.x) < 2:
         return None
     x, step = table.spectrum.x, table.spectrum.x[1] - table.spectrum.x[0]
-    if top_order * speed.mean_rpm / 60 > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+    if top_order > highest_order(analysis):
         return None
     beside = np.abs(x - np.round(2 * x) / 2) > max(LINE_HALF_WIDTH_ORDERS, 2 * step) + 1e-9
     inside = (x > _ASIDE_ORDERS) & (x < top_order - _ASIDE_ORDERS) & beside
