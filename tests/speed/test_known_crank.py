@@ -11,7 +11,7 @@ from tests.speed.closed_form import Crank, as_signal, noise, shake
 from tests.speed.engines import IDLE, SOUND_FOUR, WRONG, Heard, codes, found, heard, line, orders_of
 from vibecore.engine import Engine
 from vibecore.model import Condition, Floats, Signal, SpeedTrack
-from vibecore.speed import find_speed
+from vibecore.speed import LEAST_SWEEP, find_speed
 
 FOUR = Engine(4)
 WANDERING = Crank(12.0, 24.0, swing_hz=0.12, period_s=3.7)
@@ -156,6 +156,16 @@ def test_a_sweep_is_right_or_refused(top_rpm: float, hold: str | None) -> None:
     signal, mean_rpm = _of_speed(_swept(top_rpm))
     track = find_speed(signal, FOUR, Condition(None, "neutral", hold)).track  # type: ignore[arg-type]
     assert track is None or track.mean_rpm == pytest.approx(mean_rpm, rel=WRONG)
+
+
+def test_a_sweep_in_which_nothing_sweeps_is_refused() -> None:
+    """At an even rate from a to b the standard deviation is (b - a) / sqrt(12): from 700 to 950 rpm 72."""
+    assert LEAST_SWEEP * 825 < (950 - 700) / 12**0.5
+    signal, _ = _of_speed(np.full(6000, 12.0))
+    answer = find_speed(signal, FOUR, Condition(None, "neutral", "sweep"))
+    assert answer.track is None
+    assert [w.code for w in answer.warnings] == ["sweep-not-followed"]
+    assert find_speed(signal, FOUR, Condition(None, "neutral", "idle")).track is not None
 
 
 def _blip_is_right_or_refused(rise_hz: float, width_s: float) -> bool:

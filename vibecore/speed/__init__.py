@@ -29,6 +29,7 @@ MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then 
 LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: nothing said of the hold; said.
 LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
+LEAST_SWEEP = 0.08  # of the speed, standard deviation: even from 700 to 950 rpm a sweep has as much
 SIGMAS = 1.96  # 95 % of a normal distribution
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
 
@@ -65,6 +66,8 @@ def find_speed(
         return answer.undecided(candidates, track)
     if track is None:
         return answer.none("speed-not-steady", answer.NOT_STEADY)
+    if condition.speed_hold == "sweep" and track.steadiness_rpm < LEAST_SWEEP * track.mean_rpm:
+        return answer.none("sweep-not-followed", answer.NOT_SWEPT)
     return SpeedAnswer(track, answer.tachometer_note(track, condition), candidates)
 
 

@@ -20,6 +20,10 @@ NOT_STEADY = (
     "The engine's lines come and go: its speed jumped, or it stopped and started. "
     "Hold the speed, foot off the pedal, and record half a minute again."
 )
+NOT_SWEPT = (
+    "The engine's lines could not be followed through the sweep: what stands out hardly changes its speed. "
+    "Raise the speed more slowly, over half a minute, and record again."
+)
 
 
 @dataclass(frozen=True)
