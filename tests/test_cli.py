@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -160,6 +161,20 @@ def test_diagnose_answers_each_case(run: Run, calls: list[Any], tmp_path: Path) 
     assert calls[0][1][1].gear == "drive"
     assert run("diagnose", str(good), "--json").exit_code == 0
     assert "Engine mount" in run("diagnose", str(good)).stdout
+
+
+@pytest.mark.usefixtures("calls")
+def test_what_of_the_case_was_not_used_is_told_beside_the_json(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = replace(some_diagnosis(), notes=("Check 'mount-lok' is not in the list of checks.",))
+    monkeypatch.setattr("vibecore.pipeline.diagnose", lambda *_: told)
+    case = tmp_path / "case.toml"
+    case.write_text(CASE % "empty")
+    result = run("diagnose", str(case), "--json")
+    assert "mount-lok" in result.stderr
+    assert len(objects(result)) == 1
+    assert "mount-lok" not in run("diagnose", str(case)).stderr
 
 
 @pytest.mark.usefixtures("calls")

@@ -115,7 +115,7 @@ def analyze(
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for programs.")
 def diagnose(cases: Sequence[str], as_json: bool) -> None:
     """Ranked causes, next checks and the proof of repair of each job."""
-    _answer_all(cases, "case", _diagnosis, as_json)
+    _answer_all(cases, "case", lambda path: _diagnosis(path, as_json), as_json)
 
 
 @cli.command()
@@ -199,7 +199,7 @@ def _named(analysis: Analysis) -> Analysis:
     return replace(analysis, warnings=(*analysis.warnings, Warn("by-name", text)))
 
 
-def _diagnosis(path: str) -> Answer:
+def _diagnosis(path: str, as_json: bool) -> Answer:
     from vibecore import pipeline
     from vibecore.case import load_case
     from vibecore.contract import diagnosis_object, error_object, recording_item
@@ -220,6 +220,8 @@ def _diagnosis(path: str) -> Answer:
         else:
             items.append(error_object(unread[place], file=file))
     left_out = [f"{case.recordings[place].file.name}: {why}" for place, why in unread.items()]
+    for note in diagnosis.notes if as_json else ():  # the text tells them itself
+        click.echo(f"{name}: {note}", err=True)
     return (
         diagnosis_object(diagnosis, case=name, engine=engine, recordings=items),
         diagnosis_text(diagnosis, case.title, left_out),

@@ -145,6 +145,14 @@ def test_decimal_commas_between_commas() -> None:
     assert [w.code for w in recording.warnings] == ["decimal-commas"]
 
 
+@pytest.mark.parametrize("name", ["idle.csv", "acc_gyro_idle.csv", "linear_idle.csv"])
+def test_two_sets_of_axes_without_a_header_whatever_the_file_is_called(name: str) -> None:
+    """Gravity lies in the first three columns; turning rates follow."""
+    turning = np.random.default_rng(2).normal(0, 0.1, (len(TRUTH.t_s), 3))
+    rows = [[*row, *(f"{v:.5f}" for v in rates)] for row, rates in zip(cells(TRUTH), turning, strict=True)]
+    same(read_recording(text(rows, header=None).encode(), name=name), 1e-5)
+
+
 def test_one_name_too_few() -> None:
     """Tables written with their row numbers but no name over them."""
     rows = [[str(i + 1), *row] for i, row in enumerate(cells(TRUTH))]

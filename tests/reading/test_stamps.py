@@ -281,6 +281,15 @@ def test_event_driven_stamps_are_told() -> None:
     assert recording.lost_samples == 0
 
 
+@pytest.mark.parametrize("pause_s", [12.0, 60.0, 86400.0 * 3])
+def test_two_recordings_with_a_pause_between_are_not_bridged(pause_s: float) -> None:
+    """20 s at 100 a second, the pause after 13 s: the first 1300 rows are the longest part."""
+    recording = with_stamps([f"{t + pause_s * (t > 12.995):.6f}" for t in TRUTH.t_s])
+    assert codes(recording) == ["several-recordings"]
+    assert (len(recording.t_s), recording.lost_samples) == (1300, 0)
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-4)
+
+
 def test_a_gap_is_counted_and_not_filled() -> None:
     recording = with_stamps([f"{t + 3 * (t > 10):.6f}" for t in TRUTH.t_s])
     assert recording.lost_samples == 300

@@ -164,7 +164,8 @@ def _by_content(table: Table) -> list[Triple]:
         unit = names.unit_of_cell(a.unit) or names.unit_in(a.name)
         return [Triple("", kind, unit if unit in names.ACCELERATION_UNITS else "", (a, b, c))]
     if len(left) in (6, 9):
-        sets = [Triple("", kind, "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
+        # Of several sets at least one is not what the file's name says: their contents tell more.
+        sets = [Triple("", "", "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
         return [t for t in sets if _rank(t)[0] == 0][:1]
     return []
 

@@ -26,6 +26,9 @@ _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coars
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
 _BURST_GAP = 2.5  # a pause over so many usual pauses between bursts is a gap
+# A pause this long is no loss of samples: the idle may be another by then; and so many times the usual step,
+# for files that are slow throughout are told so elsewhere. Common practice, no source.
+_PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +53,7 @@ class Stamped:
 def mend(t_s: Floats, accel: Floats) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
     data = Stamped(t_s, accel)
-    for step in (_whole_rows, _first_zero, _lone_stamps, _repeats, _order, _bursts, _equal):
+    for step in (_whole_rows, _first_zero, _lone_stamps, _repeats, _order, _pauses, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
@@ -175,12 +178,25 @@ def _order(data: Stamped) -> Stamped:
             "carried on from there."
         )
         return replace(data, t_s=carried_t).tell("backward-stamps", text)
-    edges = np.concatenate([[0], back + 1, [len(data.t_s)]])
+    return _longest(data, back + 1, f"The stamps start again {times}")
+
+
+def _pauses(data: Stamped) -> Stamped:
+    """Two recordings in one file, or a clock that was set: nobody knows what the car did meanwhile."""
+    steps = np.diff(data.t_s)
+    long = np.flatnonzero((steps > _PAUSE_S) & (steps > _PAUSE_STEPS * _rising_step(data.t_s)))
+    if not len(long):
+        return data
+    return _longest(data, long + 1, f"The stamps pause for {float(steps[long].max()):.3g} s")
+
+
+def _longest(data: Stamped, starts: NDArray[np.intp], why: str) -> Stamped:
+    """The longest of several recordings; starts: rows (k,) where the second and later ones begin."""
+    edges = np.concatenate([[0], starts, [len(data.t_s)]])
     longest = int(np.argmax(np.diff(edges)))
     part = np.arange(edges[longest], edges[longest + 1])
     text = (
-        f"The stamps start again {times}: the file holds several recordings. Only the longest, rows "
-        f"{part[0] + 1} "
+        f"{why}: the file holds several recordings. Only the longest, rows {part[0] + 1} "
         f"to {part[-1] + 1} of {len(data.t_s)}, was read. Split the file to read the others."
     )
     return data.keep(part).tell("several-recordings", text)
