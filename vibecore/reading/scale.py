@@ -24,6 +24,11 @@ COUNTS_PER_G = tuple(
 _BLOCK_ROWS = (64, 1024)  # about a second at any rate: long enough for engine shake to average out
 _BLOCKS = 60
 _MOST_SHAKE = 0.7  # rms shake over the steady part, above which that is no gravity at idle but chance
+_STRONGEST_SHAKE = 2.0  # the same for a mean that lasts: an engine block on broken mounts shakes by 1 g
+_PARTS, _LASTING = (
+    8,
+    0.05,
+)  # of a recording; share of its mean by which the parts' means may scatter: no handling
 _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
@@ -74,7 +79,8 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     """
     size, spread = steady_and_spread(accel)
     gravities = [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
-    by_size = gravities if spread <= _MOST_SHAKE * size else []
+    calm = spread <= _MOST_SHAKE * size or (spread <= _STRONGEST_SHAKE * size and _lasts(accel))
+    by_size = gravities if calm else []
     counts = _counts(accel, size)
     if stated in M_S2_PER_UNIT:
         return _as_stated(size, stated, by_size)
@@ -86,6 +92,15 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     if size > 2.0 * spread and not offset_only:
         return None
     return _without_gravity(accel, spread, gravity_size)
+
+
+def _lasts(accel: Floats) -> bool:
+    """Whether the mean of (n, 3) values is one and the same all along: gravity is, however strong the shake."""
+    if len(accel) < _PARTS:
+        return False
+    means = np.array([part.mean(axis=0) for part in np.array_split(accel, _PARTS)])
+    scatter = float(np.linalg.norm(means.std(axis=0)))
+    return scatter < _LASTING * float(np.linalg.norm(means.mean(axis=0)))
 
 
 def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
