@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tests.reading.make import Truth, cells, csv, packed, shake, text
@@ -215,6 +215,7 @@ def test_old_finds(form: str, seed: int, hits: int) -> None:
     assert recording.sample_rate_hz == pytest.approx(100.0, rel=0.01)
 
 
+@example(form="commas", seed=8008, hits=100)  # two rates in one file
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     form=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 10**9), hits=st.sampled_from([1, 2, 5, 20, 100])

@@ -90,6 +90,8 @@ def _search(t_s: Floats, guess: float, mean_step: float) -> float | None:
     blocks = blocks - blocks.mean(axis=1, keepdims=True)
     low, high = _SEARCH
     turns = np.arange(max(low, _AT_LEAST * guess / mean_step), high, _FINENESS / rows)
+    if len(turns) < 2:
+        return None  # far more samples than places: the stamps are not of one clock
     # one frequency after another is a rotation by a fixed angle: multiply instead of calling exp again
     phasor = np.exp(2j * np.pi * turns[0] / guess * blocks)
     turn = np.exp(2j * np.pi * (turns[1] - turns[0]) / guess * blocks)

@@ -95,7 +95,7 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
 
 
 def _lasts(accel: Floats) -> bool:
-    """Whether the mean of (n, 3) values is one and the same all along: gravity is, however strong the shake."""
+    """Whether the mean of (n, 3) values is the same all along, as gravity is under any shake."""
     if len(accel) < _PARTS:
         return False
     means = np.array([part.mean(axis=0) for part in np.array_split(accel, _PARTS)])
