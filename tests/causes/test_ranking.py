@@ -123,6 +123,9 @@ def test_what_is_not_in_the_catalogue_is_said_and_not_used() -> None:
     assert len(notes) == 3
     assert "cracked" in notes[1]
     assert rank((), symptoms, outcomes) == rank((), Symptoms(codes=("P0301",)))
+    (note,) = unused(Symptoms(shakes_when=("sometimes", "cold")), ())
+    assert "sometimes" in note
+    assert "in gear" in note
 
 
 def test_shaking_only_on_the_road_points_at_wheels() -> None:

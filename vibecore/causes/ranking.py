@@ -98,6 +98,12 @@ def unused(
         for c in symptoms.codes
         if not _code(c, known)
     ]
+    words = {word: None for cause in known.causes for word in cause.shakes_when}
+    notes += [
+        f"'It shakes when {w}' is not known (known: {', '.join(words)}): not used."
+        for w in symptoms.shakes_when
+        if w not in words
+    ]
     for done in outcomes:
         if not any(c.id == done.id for c in known.checks):
             notes.append(f"Check '{done.id}' is not in the list of checks and was not used.")
