@@ -25,10 +25,8 @@ _BLOCK_ROWS = (64, 1024)  # about a second at any rate: long enough for engine s
 _BLOCKS = 60
 _MOST_SHAKE = 0.7  # rms shake over the steady part, above which that is no gravity at idle but chance
 _STRONGEST_SHAKE = 2.0  # the same for a mean that lasts: an engine block on broken mounts shakes by 1 g
-_PARTS, _LASTING = (
-    8,
-    0.05,
-)  # of a recording; share of its mean by which the parts' means may scatter: no handling
+_PARTS = 8  # of a recording, whose means are held against each other
+_LASTING = 0.05  # share of the mean by which they may scatter: a phone in the hand turns by more
 _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter

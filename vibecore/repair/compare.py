@@ -38,7 +38,7 @@ _NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the tabl
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
-LEAST_TOP_ORDER = 1.0  # two gaps between half orders
+_LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 _LONGEST_ADVICE_S = 300.0
 _WHOLE_FROM_HZ, _WHOLE_SHARE = (
@@ -211,7 +211,7 @@ def _pairs(
 def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float:
     """As far up to this order as both recordings can show; cycles that differ shake all the way."""
     top = min(top_order, highest_order(before), highest_order(after))
-    return top if top >= LEAST_TOP_ORDER else top_order
+    return top if top >= _LEAST_SHOWN_ORDER else top_order
 
 
 def _whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:

@@ -47,7 +47,7 @@ def find_speed(
         )
     thin = _thinned(signal)
     part = _excerpt(thin)
-    highest_hz = min(pattern.USABLE_SHARE * thin.fs_hz, pattern.HIGHEST_HZ)
+    highest_hz = pattern.highest_hz(thin.fs_hz)
     nothing = prior.log_no_engine(condition, (engine or USUAL_ENGINE).firing_order, highest_hz)
     heard = listen(part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
     if heard is None:

@@ -71,14 +71,14 @@ def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: f
 def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
-    highest = min(pattern.USABLE_SHARE * signal.fs_hz, pattern.HIGHEST_HZ)
     found: list[Guess] = []
-    rest = fr
-    for near_hz in lines.strongest(fr, LINES, highest):
+    rest, line = fr, None
+    for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(signal.fs_hz)):
         if _explained(near_hz, found):
             continue
+        if line is not None:
+            rest = lines.without(rest, line)
         line = lines.line_path(rest, near_hz)
-        rest = lines.without(rest, line)
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < folding.BELOW_HZ:

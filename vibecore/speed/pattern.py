@@ -131,6 +131,11 @@ class OrderView:
         return float(special.gammaln(count + STRAY_SHAPE) - (count + STRAY_SHAPE) * np.log(cells + spread))
 
 
+def highest_hz(fs_hz: float) -> float:
+    """Up to where lines are looked for."""
+    return min(USABLE_SHARE * fs_hz, HIGHEST_HZ)
+
+
 def view(signal: Signal, angle_rev: Floats) -> OrderView:
     """Order spectrum of a signal along a trial crank angle (n,), in revolutions."""
     duration = (len(angle_rev) - 1) / signal.fs_hz
@@ -147,7 +152,7 @@ def view(signal: Signal, angle_rev: Floats) -> OrderView:
     power = (lines.real**2 + lines.imag**2).mean(axis=1, dtype=float)
     power *= 2 / window.sum() ** 2  # a sine's mean square at its peak
     step = per_rev / n_fft
-    keep = max(8, min(int(min(USABLE_SHARE * signal.fs_hz, HIGHEST_HZ) / speed_hz / step), power.shape[1]))
+    keep = max(8, min(int(highest_hz(signal.fs_hz) / speed_hz / step), power.shape[1]))
     power = power[:, :keep]
     floor = _floor(power, max(8, int(2 * FLOOR_HALF_WIDTH_HZ / speed_hz / step)))
     height = (power / floor).mean(axis=0)
@@ -175,7 +180,7 @@ def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: floa
 
     speed_hz: mean crank speed of this hypothesis. Orders that would lie above half the rate are left out.
     """
-    teeth = _teeth(engine, min(USABLE_SHARE * fs, HIGHEST_HZ) / speed_hz)
+    teeth = _teeth(engine, highest_hz(fs) / speed_hz)
     if not len(teeth):
         return -20.0
     there, level, floor = seen.at(teeth * ratio)
@@ -268,7 +273,7 @@ def telling(
 ) -> tuple[Floats, Floats]:
     """The orders whose lines stand highest on this hypothesis' teeth, and each one's power over the noise
     within one second's resolution."""
-    teeth = _teeth(engine, min(USABLE_SHARE * fs, HIGHEST_HZ) / speed_hz)
+    teeth = _teeth(engine, highest_hz(fs) / speed_hz)
     there, level, floor = seen.at(teeth * ratio)
     height = np.where(there, level - floor, -np.inf)
     ranked = [i for i in np.argsort(-height)[:most] if there[i]]
