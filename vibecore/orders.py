@@ -17,12 +17,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft, ndimage
 
 from vibecore import spectra
 from vibecore.engine import Engine, OrderView, what_can_be_seen
-from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.quality import filter_may_take
+from vibecore.turning import Turned, turn
 
 HALF_BAND = 0.05  # order: the contract's width of a line
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
@@ -40,59 +40,6 @@ SAME_LINE_HZ = 0.35  # lines this near in hertz are one
 SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
-
-
-@dataclass(frozen=True, eq=False)
-class Turned:
-    """accel (m, 3) and good (m,) at even steps of crank angle, per_rev steps a revolution."""
-
-    accel_m_s2: Floats
-    good: Flags
-    per_rev: float
-
-    @property
-    def revolutions(self) -> float:
-        return float(self.good.sum() / self.per_rev)
-
-
-def turn(signal: Signal, angle_rev: Floats) -> Turned:
-    """Resample a signal (n, 3) to even steps of its crank angle (n,), levels kept to 0.45 of the rate.
-
-    Twice as many samples by the Fourier method first, then a cubic spline: alone it would read 1.6 dB low
-    at 0.4 of the rate.
-    """
-    n = len(signal.accel_m_s2)
-    fastest = float(np.max(np.diff(angle_rev[:: max(1, round(signal.fs_hz / 4))], prepend=angle_rev[0])))
-    speed = max(fastest * 4, (angle_rev[-1] - angle_rev[0]) * signal.fs_hz / (n - 1))
-    per_rev = float(np.ceil(signal.fs_hz / speed)) + 1
-    even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
-    place = np.interp(even, angle_rev, np.arange(n))
-    turned = np.empty((len(even), 3))
-    for axis in range(3):
-        turned[:, axis] = _read_at(signal.accel_m_s2[:, axis], place)
-    good = signal.good[np.rint(place).astype(int).clip(0, n - 1)]
-    return Turned(turned, good, per_rev)
-
-
-def _read_at(values: Floats, place: Floats) -> Floats:
-    """Values (n,) at fractional places (m,), in blocks so that memory stays small."""
-    out = np.empty(len(place))
-    size, margin = 1 << 15, 64
-    for start in range(0, len(values), size):
-        low, high = max(0, start - margin), min(len(values), start + size + margin)
-        first, last = np.searchsorted(place, (start, start + size))
-        padded = np.pad(values[low:high], margin, mode="reflect")
-        doubled = _doubled(padded)
-        at = 2 * (place[first:last] - low + margin)
-        out[first:last] = ndimage.map_coordinates(doubled, at[None], order=3, mode="nearest")
-    return out
-
-
-def _doubled(values: Floats) -> Floats:
-    count = len(values)
-    size = fft.next_fast_len(count, real=True)
-    spectrum = fft.rfft(np.pad(values, (0, size - count), mode="edge"))
-    return np.asarray(fft.irfft(spectrum, 2 * size)[: 2 * count] * 2)
 
 
 def measure_orders(
