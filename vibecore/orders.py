@@ -2,13 +2,16 @@
 
 The three axes are resampled to even steps of crank angle, along which every order is a sharp line however
 the idle wanders, and averaged over blocks of whole working cycles. The level of an order is the area of the
-density within +-0.05 order of it, less the floor read beside it.
+density within +-0.05 order of it, less the floor: what is read beside it, but no more than lies under the
+quietest stretches of the spectrum. What rises above these beside a line is the engine's own, smeared by
+cycles that differ, and belongs to the line.
 
 On each axis a line of mean square S in noise of density G (per order, over T revolutions) is measured with
     var(S') = (2 S G + G^2 W) / T,     W = 0.1 order
 (cross term of a sine with noise, and noise alone with its degrees of freedom: Bendat and Piersol, Random
-Data, 4th ed., 2010, ch. 8), which gives the interval. It speaks of this recording's own shake, not of the
-next one's; its upper end leaves room for what the phone's own filter may have taken.
+Data, 4th ed., 2010, ch. 8), which gives the interval; its lower end takes all that lies beside for noise. It
+speaks of this recording's own shake, not of the next one's; its upper end leaves room for what the phone's
+own filter may have taken.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide i
 BLOCKS = 4.0  # wanted at least, for the floor
 # Orders from the line where its floor is read: clear of the line and of the next half order.
 BESIDE = (0.09, 0.24)
+QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
@@ -58,9 +62,10 @@ def measure_orders(
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
+    quiet = np.array([_quietest(axis, HIGHEST_SHARE * signal.fs_hz / speed_hz) for axis in axes])
     highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
     levels = tuple(
-        _level(view, [band.of(i) for band in bands], turned.revolutions, coherence[i], signal.fs_hz)
+        _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
         else _unseen(view)
         for i, view in enumerate(views)
@@ -121,6 +126,15 @@ def _quiet_bias(averages: float) -> float:
     return float(1 / max(0.3, 1 - 0.798 / np.sqrt(max(averages, 1.0))))
 
 
+def _quietest(spectrum: Spectrum, highest: float) -> float:
+    """Density under the quietest stretches, up to an order: the phone's own noise and what else is not the
+    engine's."""
+    psd = spectrum.psd[(spectrum.x > BESIDE[0]) & (spectrum.x < highest)]
+    if not len(psd):
+        return 0.0
+    return float(np.quantile(psd, QUIETEST)) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
+
+
 def _unseen(view: OrderView) -> OrderLevel:
     reason = view.why_not or "above half the sample rate"
     return OrderLevel(view.order, view.frequency_hz, None, None, None, None, None, False, reason)
@@ -129,22 +143,20 @@ def _unseen(view: OrderView) -> OrderLevel:
 def _level(
     view: OrderView,
     axes: list[tuple[float, float, float]],
+    quiet: Floats,
     revolutions: float,
     coherence: float | None,
     fs_hz: float,
 ) -> OrderLevel:
     band, floor, width = (np.array(v) for v in zip(*axes, strict=True))
     noise = float((floor * width).sum())
-    lines = band - floor * width
-    square = max(float(lines.sum()), 0.0)
+    sharp, lines = band - floor * width, band - np.minimum(floor, quiet) * width
+    square, sharp_square = max(float(lines.sum()), 0.0), max(float(sharp.sum()), 0.0)
     cross = 2 * float(np.sum(np.maximum(lines, 0) * floor))
     alone = float(np.sum(floor**2 * width)) * (1 + width.max() / (BESIDE[1] - BESIDE[0]))
     sigma = np.sqrt((cross + alone) / max(revolutions, 1.0))
-    low = np.sqrt(max(square - SIGMAS * sigma, 0.0))
-    # What lies beside a line may be the engine's own unsteady shake, which passes under the line as well: the
-    # upper end counts it in.
-    high = np.sqrt(max(square + SIGMAS * sigma, float(band.sum())))
-    high *= filter_may_take(view.frequency_hz, fs_hz)
+    low = np.sqrt(max(sharp_square - SIGMAS * sigma, 0.0))
+    high = np.sqrt(square + SIGMAS * sigma) * filter_may_take(view.frequency_hz, fs_hz)
     rms = float(np.sqrt(square))
     return OrderLevel(
         view.order,
@@ -157,6 +169,7 @@ def _level(
         True,
         None,
         tuple(np.sqrt(np.maximum(lines, 0)).tolist()),
+        float(np.sqrt(sharp_square)),
     )
 
 

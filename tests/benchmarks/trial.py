@@ -168,8 +168,6 @@ def _order_rows(subject: Subject, heard: Heard, analysis: Analysis) -> list[Orde
         frequency_hz = level.order * truth_rpm / 60
         share = frequency_hz / analysis.recording.sample_rate_hz
         value, skirt = true.get(level.order), skirts.get(level.order)
-        if value is not None and skirt is not None:  # the contract's level: less the floor beside the line
-            value = float(max(value**2 - skirt**2, 0.0) ** 0.5)
         if value is None or value <= LEAST_LINE_M_S2 or share >= HIGHEST_SHARE:
             continue
         rows.append(
