@@ -50,6 +50,11 @@ class Level:
         """Whether it is surely more than nothing."""
         return self.ms > Z_95 * self.sd
 
+    def lifted(self, db: float) -> Level:
+        """The level, decibels higher."""
+        factor = 10 ** (db / 10)
+        return Level(self.ms * factor, self.sd * factor)
+
     @property
     def log_variance(self) -> float:
         """Variance of the natural logarithm of the mean square."""
