@@ -69,12 +69,14 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Stead
     n = len(accel)
     if count < 8:
         return _Steady(0, n, np.zeros(n, dtype=bool), 0)
-    blocks = accel[: count * size].reshape(count, size, 3)
+    blocks = accel.T[:, : count * size].reshape(3, count, size)
     held = good[: count * size].reshape(count, size)
     share = np.maximum(held.mean(axis=1), 1 / size)
-    means = (blocks * held[:, :, None]).mean(axis=1) / share[:, None]
-    spread = (blocks - means[:, None]) * held[:, :, None]
-    level = 10 * np.log10((spread**2).mean(axis=1).sum(axis=1) / share + 1e-12)
+    if not held.all():
+        blocks = blocks * held
+    means = (blocks.mean(axis=2) / share).T
+    squares = np.einsum("kbs,kbs->b", blocks, blocks) / size / share
+    level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), 0.0) + 1e-12)
     loud = _loud(level) & (share > 0.5)
     if gravity:
         loud |= _turned(means) & (share > 0.5)
