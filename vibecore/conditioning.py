@@ -46,11 +46,11 @@ def condition(recording: Recording) -> Signal:
     steady = _steady_part(accel, series.good, fs, recording.gravity_included)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
-    mean = used.T @ good / good.sum() if good.any() else used.mean(axis=0)
+    mean = np.einsum("ij,i->j", used, good) / good.sum() if good.any() else used.mean(axis=0)
     centred = used - mean
     upright = recording.gravity_included
     if upright:
-        centred = (_turn_upright(mean) @ centred.T).T
+        centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
     resolution = quality.resolution(recording.accel_m_s2)

@@ -75,8 +75,8 @@ def measure_orders(
         line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
     ]
     lines = _other_lines(signal, whole, speed_hz, own)
-    squares = np.einsum("ij,ij->i", signal.accel_m_s2, signal.accel_m_s2)
-    total = float(squares @ signal.good) / float(signal.good.sum())
+    total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
+    total /= float(signal.good.sum())
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
