@@ -1,6 +1,6 @@
 """Engine speed from the vibration alone, or helped by a tachometer reading good to about 10 %.
 
-Three steps: the strongest lines are followed through time (`lines`), and each is taken for every order it
+Three steps: the strongest lines are followed through time (`lines`, `sweeps`), and each is taken for every order it
 could be (`guesses`); how well each explains all lines along its own crank angle (`pattern`) is weighed with
 what idle speeds are common and what the tachometer said (`prior`); the winner is refined by phase
 (`tracking`).
@@ -19,7 +19,7 @@ from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
 from vibecore.speed.answer import SpeedAnswer
-from vibecore.speed.guesses import SAME_SPEED, Guess, listen, mean_over, times
+from vibecore.speed.guesses import SAME_SPEED, Guess, listen, listen_swept, mean_over, times
 
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
@@ -46,15 +46,17 @@ def find_speed(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
     thin = _thinned(signal)
-    part = _excerpt(thin)
+    swept = condition.speed_hold == "sweep"
+    part = thin if swept else _excerpt(thin)
     highest_hz = pattern.highest_hz(thin.fs_hz)
     nothing = prior.log_no_engine(condition, (engine or USUAL_ENGINE).firing_order, highest_hz)
-    heard = listen(part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
+    hear = listen_swept if swept else listen
+    heard = hear(part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
     if heard is None:
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
     best, confidence = answers[0]
-    if condition.tachometer_rpm is None:
+    if condition.tachometer_rpm is None or swept:  # a needle that moves is not read to a few percent
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
     answers[0] = best, confidence
     if part is not thin:
@@ -66,7 +68,7 @@ def find_speed(
         return answer.undecided(candidates, track)
     if track is None:
         return answer.none("speed-not-steady", answer.NOT_STEADY)
-    if condition.speed_hold == "sweep" and track.steadiness_rpm < LEAST_SWEEP * track.mean_rpm:
+    if swept and track.steadiness_rpm < LEAST_SWEEP * track.mean_rpm:
         return answer.none("sweep-not-followed", answer.NOT_SWEPT)
     return SpeedAnswer(track, answer.tachometer_note(track, condition), candidates)
 
@@ -107,7 +109,8 @@ def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Exp
     seen, _ = guess.telling(fs_hz, tracking.MOST_ORDERS)
     if len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):
         return 1.0
-    alone = (LONE_HELD if condition.speed_hold else LONE)[len(seen) > 1]
+    held = condition.speed_hold in ("idle", "raised")
+    alone = (LONE_HELD if held else LONE)[len(seen) > 1]
     with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h) for h in (hint, None))
     odds = alone / (1 - alone) * max(1.0, float(np.exp(with_hint - without)))
     return odds / (1 + odds)

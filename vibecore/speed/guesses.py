@@ -10,7 +10,7 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
-from vibecore.speed import folding, lines, pattern, prior, tracking
+from vibecore.speed import folding, lines, pattern, prior, sweeps, tracking
 
 HUNTS = 0.1  # chance that a speed moves faster than usual frames follow; common practice, no source
 UNSURE = 0.95  # below nineteen to one it is worth listening again, for a speed that hunts
@@ -19,6 +19,7 @@ LINES = 6  # strongest lines tried: a fan, a belt and a pulley may stand above e
 BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
+RETRACED = 2  # best answers of a sweep whose path is drawn again along all their lines
 ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
@@ -70,7 +71,7 @@ def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: f
 
 def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
-    engines = {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
+    engines = _shares(engine)
     found: list[Guess] = []
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(signal.fs_hz)):
@@ -84,6 +85,26 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
         if signal.fs_hz < folding.BELOW_HZ:
             found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
     return found
+
+
+def listen_swept(signal: Signal, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
+    """The same of a signal in which the speed is swept up or down."""
+    found: list[Guess] = []
+    for line in sweeps.followed(signal, LINES):
+        height = np.array([line.height])
+        at = tracking.refine(signal, line.t_s, line.hz, np.ones(1), height, rounds=1)
+        found += _direct(signal, at.t_s, at.speed_hz, _shares(engine), before)
+    for guess, _ in _merged(found, log_nothing)[:RETRACED]:
+        orders, snr = guess.telling(signal.fs_hz, tracking.MOST_ORDERS)
+        if len(orders):  # all its lines together hold the path where one of them sinks
+            at = tracking.refine(signal, guess.t_s, guess.speed_hz, orders, snr)
+            found += _direct(signal, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
+    answers = _merged(found, log_nothing)
+    return Heard(answers, _spread(found, answers[0][0])) if answers else None
+
+
+def _shares(engine: Engine | None) -> dict[Engine, float]:
+    return {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
 
 
 def _explained(line_hz: float, found: list[Guess]) -> bool:

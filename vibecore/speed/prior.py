@@ -47,7 +47,8 @@ def _in_gear(condition: Condition) -> bool:
 def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
     idle = IDLE_IN_GEAR if _in_gear(condition) else IDLE
-    parts = {"idle": idle, "raised": RAISED}.get(condition.speed_hold or "", ANY)
+    # A sweep from idle up and down again has the mean of a raised idle.
+    parts = {"idle": idle, "raised": RAISED, "sweep": RAISED}.get(condition.speed_hold or "", ANY)
     density = sum(
         weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
     )
