@@ -20,6 +20,9 @@ from .table import MISSING, Column
 
 Floats = NDArray[np.float64]
 _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
+# Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
+# time of day alone.
+_SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -37,6 +40,8 @@ def read_clock(column: Column) -> Clock | None:
     if column.numbers is None:
         text_s = dates.seconds(column.text)
         return None if text_s is None else Clock(text_s, f"time from the text in {_title(column)}")
+    if (compact_s := _compact(column)) is not None:
+        return Clock(compact_s, f"time from the dates in {_title(column)}")
     raw = _from_first(column)
     if not np.isfinite(raw).any():
         return None
@@ -53,6 +58,23 @@ def read_clock(column: Column) -> Clock | None:
 
 def _title(column: Column) -> str:
     return f"column '{column.name}'" if column.name else "a column without a name"
+
+
+def _compact(column: Column) -> Floats | None:
+    """Whole numbers that are dates and times without signs, 20260314153012345, to seconds; None if any is
+    not."""
+    import pyarrow as pa
+
+    values = column.numbers
+    assert values is not None
+    known = values != MISSING if values.dtype == np.int64 else np.isfinite(values)
+    first = values[np.argmax(known)] if known.any() else 0
+    low, high = dates.COMPACT_NUMBERS
+    if not any(low <= first / 10**digits < high for digits in range(6)):
+        return None
+    text = pa.array(values.astype(np.int64), mask=~known).cast(pa.string())
+    found = dates.seconds(text)
+    return found if found is not None and np.array_equal(np.isfinite(found), known) else None
 
 
 def _from_first(column: Column) -> Floats:
@@ -81,7 +103,9 @@ def _usual_step(raw: Floats) -> float:
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
     low, high = limits.TYPICAL_RATES_HZ
-    fitting = [u for u in ("s", "ms", "us", "ns") if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
+    serial = ("d",) if _may_be_days(column) else ()
+    units = ("s", "ms", "us", "ns", *serial)
+    fitting = [u for u in units if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
     if stated:
         rate = 1.0 / (step * names.TIME_UNITS_S[stated])
         if limits.BELIEVED_RATES_HZ[0] <= rate <= limits.BELIEVED_RATES_HZ[1]:
@@ -99,3 +123,10 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
         return fitting[0], ()
     slow = [u for u in ("s", "ms") if 0.2 <= 1.0 / (step * names.TIME_UNITS_S[u]) < low]
     return (slow[0] if slow else ""), ()
+
+
+def _may_be_days(column: Column) -> bool:
+    """True if the first number may be a date and time as a count of days."""
+    values = column.floats()
+    first = values[np.argmax(np.isfinite(values))]
+    return any(low <= first < high for low, high in _SERIAL_DAYS)

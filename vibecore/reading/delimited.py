@@ -11,11 +11,13 @@ from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
 from . import arrow, commas, encoding, limits
+from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .table import MISSING, Column, Table
 
 _HEAD_BYTES = 128 * 1024
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
+_MOST_DIGITS = 18  # any whole number this long fits 64 bits
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
@@ -166,7 +168,7 @@ def _types(layout: Layout) -> list[Any]:
     types = []
     for column in zip(*layout.cells, strict=True):
         filled = [c for c in column if c and c not in _NOTHING]
-        numbers = [c for c in filled if is_number(c, layout.decimal)]
+        numbers = [c for c in filled if is_number(c, layout.decimal) and not _is_long_date(c)]
         if len(numbers) <= 0.5 * len(filled) and filled:
             types.append(pa.string())
         elif numbers and all(c.lstrip("+-").isdigit() and len(c) >= _EXACT_DIGITS for c in numbers):
@@ -174,6 +176,11 @@ def _types(layout: Layout) -> list[Any]:
         else:
             types.append(pa.float64())
     return types
+
+
+def _is_long_date(cell: str) -> bool:
+    """True for a date in digits that no type of number holds whole: 20260314153012.345."""
+    return is_compact(cell) and (not cell.isdigit() or len(cell) > _MOST_DIGITS)
 
 
 def _read_csv(

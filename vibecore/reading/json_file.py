@@ -12,6 +12,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 
 from . import limits
+from .dates import is_compact
 from .encoding import to_utf8
 from .table import Column, Table
 
@@ -184,11 +185,18 @@ def _values(records: list[Any], path: tuple[str, ...]) -> list[Any]:
 
 def _column(name: str, values: list[Any]) -> Column:
     """Numbers if most values are, whole numbers beyond float64's reach kept exact; else text."""
+    if _is_compact(values):
+        return text_column(name, values)
     try:
         array = np.array(values, dtype=np.int64 if _all_long(values) else np.float64)
         return Column(name, array)
     except (ValueError, TypeError, OverflowError):
         return text_column(name, values)
+
+
+def _is_compact(values: list[Any]) -> bool:
+    """True for text that is dates in digits, which numbers do not hold whole."""
+    return isinstance(values[0], str) and is_compact(values[0])
 
 
 def _all_long(values: list[Any]) -> bool:
@@ -200,6 +208,8 @@ def text_column(name: str, values: list[Any]) -> Column:
     import pyarrow as pa
 
     texts = ["" if v is None else str(v) for v in values]
+    if _is_compact(values):
+        return Column(name, None, pa.array(texts))
     numbers = np.full(len(texts), np.nan)
     for i, text in enumerate(texts):
         try:

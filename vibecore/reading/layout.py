@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from vibecore.errors import ReadingError
 
 from . import names
+from .dates import is_compact
 
 MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
 _PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
@@ -20,7 +21,7 @@ _NUMBER = r"[+-]?(?:\d+\{mark}?\d*|\{mark}\d+)(?:[eE][+-]?\d+)?"
 _NO_NUMBER = frozenset({"nan", "-nan", "null", "inf", "-inf", "+inf", "infinity", "-infinity"})
 _DATE = re.compile(
     r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T _,]+\d{1,2}:\d{2}.*)?"
-    r"|\d{1,2}:\d{2}(:\d{2})?([:.,]\d+)?( ?[AaPp]\.?[Mm]\.?)?"
+    r"|\d{1,2}:\d{1,2}(:\d{1,2})?([:.,]\d+)?( ?[AaPp]\.? ?[Mm]\.?)?"
 )
 _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
@@ -89,7 +90,7 @@ _NUMBERS = {mark: re.compile(_NUMBER.replace("{mark}", mark)) for mark in ".,"}
 
 
 def is_date(cell: str) -> bool:
-    return _DATE.fullmatch(cell) is not None
+    return _DATE.fullmatch(cell) is not None or is_compact(cell)
 
 
 def _values(cells: list[str], decimal: str) -> int:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
+TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
 ACCELERATION_UNITS = frozenset({"m/s2", "g", "mg", "cm/s2", "mm/s2", "ft/s2", "counts"})
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
