@@ -23,6 +23,7 @@ _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 # Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
 # time of day alone.
 _SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
+_FORWARD = 0.99  # share of the steps of time that are none back
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -45,6 +46,22 @@ def read_clock(column: Column) -> Clock | None:
     raw = _from_first(column)
     if not np.isfinite(raw).any():
         return None
+    return _clock(column, raw, "time from")
+
+
+def added_up(column: Column) -> Clock | None:
+    """A column of times since the row before as a clock, or None if it is none: they do not go back."""
+    steps = column.floats()
+    known = np.isfinite(steps)
+    if not known.any() or np.mean(steps[known] >= 0) < _FORWARD:
+        return None
+    usual = float(np.median(steps[known]))
+    steps = np.where(known, steps, usual)
+    return _clock(column, np.cumsum(steps) - steps[0], "steps of time from")
+
+
+def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
+    """Times in the column's unit (n,) as seconds, or None if no unit makes them a time."""
     stated = names.unit_of_cell(column.unit) or names.time_unit_in(column.name)
     stated = stated if stated in names.TIME_UNITS_S else ""
     step = _usual_step(raw)
@@ -53,7 +70,7 @@ def read_clock(column: Column) -> Clock | None:
     unit, warnings = _unit(column, stated, step)
     if not unit:
         return None
-    return Clock(raw * names.TIME_UNITS_S[unit], f"time from {_title(column)} in {unit}", warnings)
+    return Clock(raw * names.TIME_UNITS_S[unit], f"{what} {_title(column)} in {unit}", warnings)
 
 
 def _title(column: Column) -> str:

@@ -229,3 +229,10 @@ def candidates_for_time(table: Table, triple: Triple) -> list[Column]:
         if c.name and c not in named and c.numbers is not None and _rises(c) and not is_counter(c)
     ]
     return [*named, *unnamed, *dated, *(odd if not named else [])]
+
+
+def candidates_for_steps(table: Table, triple: Triple) -> list[Column]:
+    """Columns that may be the time since the row before, by their names."""
+    words = names.words()["time"]["steps"]
+    rest = [c for c in table.columns if c not in triple.columns and c.numbers is not None]
+    return [c for c in rest if c.name and names.has_word(c.name, words)]

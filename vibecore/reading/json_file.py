@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -100,7 +101,8 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
     out: list[Table] = []
     for key, part in value.items():
         out += _tables(part, f"{source} {key}", depth + 1)
-    return out
+    notes = "\n".join(f"{k}: {v}" for k, v in list(value.items())[:_MANY] if isinstance(v, (str, int, float)))
+    return [replace(t, hints=f"{notes}\n{t.hints}") for t in out]
 
 
 def _from_columns(value: dict[str, Any], source: str) -> Table | None:
