@@ -16,7 +16,7 @@ LAYERS = [
     *("errors", "units", "constants", "model"),
     *("balance", "engine", "simulate"),
     *("reading", "timebase", "quality", "conditioning"),
-    *("spectra", "peaks", "speed", "orders", "resonance", "wander", "comfort", "cycles", "beats"),
+    *("spectra", "peaks", "speed", "orders", "resonance", "wander", "comfort", "cycles", "beats", "copies"),
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),
     *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),

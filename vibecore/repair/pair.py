@@ -14,7 +14,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.job import repair_of_pair
-from vibecore.repair.likeness import likeness
+from vibecore.repair.likeness import copy_words, likeness
 from vibecore.repair.lines import level_at_order, order_change
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
@@ -99,6 +99,8 @@ def _told(change: OrderChange, engine: Engine) -> str:
 
 def _differences(first: Analysis, second: Analysis) -> tuple[str, ...]:
     """What differs in how the two were made, besides the units, which likeness tells."""
+    if copied := copy_words(first, second):
+        return (copied,)
     one, other = first.condition, second.condition
     pairs = (
         ("phone on the", one.place, other.place),
