@@ -10,7 +10,7 @@ import pytest
 
 from tests.speed.closed_form import Crank, as_recording, noise, shake
 from vibecore.conditioning import condition
-from vibecore.model import Floats, Recording
+from vibecore.model import Floats, Recording, Warn
 from vibecore.quality import filter_may_take, resolution
 
 GRAVITY = (0.0, 0.0, 9.80665)
@@ -112,6 +112,12 @@ def test_lost_samples(share: float, told: bool) -> None:
     assert ("lost-samples" in found) == told
     if told:
         assert str(lost) in found["lost-samples"]
+
+
+def test_a_gap_is_told_once() -> None:
+    """The reader tells of gaps where there are some; what it told is not told again."""
+    made = replace(_sound(), warnings=(Warn("lost-samples", "400 samples are missing in 1 gap."),))
+    assert "lost-samples" not in _told(replace(made, lost_samples=400))
 
 
 def _knocked(count: int) -> Recording:

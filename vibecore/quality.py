@@ -9,10 +9,11 @@ from vibecore.model import Floats, Recording, Warn
 SHORT_S = 15.0  # 87 working cycles at 700 rpm: below it intervals grow past 1 dB for unsteady lines
 SLOW_HZ = 90.0  # the firing order of a four at 1350 rpm, or of an eight at 675 rpm, is 45 Hz: half of this
 # A range that is exceeded gathers samples at its very end, with no more than usual just inside it. How many
-# times more at the end than beside it: the top of a sine in whole steps has up to 1 / (sqrt(2) - 1) = 2.4 times
-# the next step; a sine cut off at 0.95 of its height, which takes 0.12 dB off its line, has 5 times as many as
-# the next hundredth of the range.
+# times more at the end than beside it: the top of a sine in whole steps has up to 1 / (sqrt(2) - 1) = 2.4
+# times the next step; a sine cut off at 0.95 of its height, which takes 0.12 dB off its line, has 5 times as
+# many as the next hundredth of the range.
 CLIP_RATIO, CLIP_BESIDE = 4.0, 0.01
+CLIP_CHANCE = 2.0  # standard deviations that the few samples beside the end may be short by (Poisson)
 CLIP_COMMONEST = 2.0  # times any other value: a motion in step with the samples repeats all of its values
 # Of those at the end, within this share of the range beside it: else the end is no part of the motion.
 CLIP_NEAR, CLIP_NEAR_SHARE = 0.02, 0.1
@@ -70,7 +71,8 @@ def warnings(
             "Export with more digits, or use a logger that does not round."
         )
         found.append(Warn("coarse", text))
-    if recording.lost_samples > LOST_SHARE * recording.rows:
+    told = any(w.code == "lost-samples" for w in recording.warnings)  # by the reader, with the gaps
+    if recording.lost_samples > LOST_SHARE * recording.rows and not told:
         lost = recording.lost_samples
         text = f"{lost} samples are missing. Close other programs on the phone and record again."
         found.append(Warn("lost-samples", text))
@@ -82,7 +84,7 @@ def warnings(
 
 
 def _is_cut_off(upward: Floats, step: float) -> bool:
-    """Whether the top of one axis (n,) is the end of the sensor's range; step: between values, 0 if not seen."""
+    """Whether the top of one axis (n,) is the end of the sensor's range; step: of its values, 0 if unseen."""
     top, bottom = float(upward.max()), float(upward.min())
     at = np.flatnonzero(upward == top)
     least, most = CLIP_SHARES
@@ -97,7 +99,7 @@ def _is_cut_off(upward: Floats, step: float) -> bool:
         np.count_nonzero(inside >= top - max(share * (top - bottom), 1.5 * step))
         for share in (CLIP_BESIDE, CLIP_NEAR_SHARE)
     )
-    if len(at) < CLIP_RATIO * beside or near < CLIP_NEAR * len(at):
+    if len(at) < CLIP_RATIO * (beside + CLIP_CHANCE * beside**0.5) or near < CLIP_NEAR * len(at):
         return False
     return bool(len(at) >= CLIP_COMMONEST * np.unique(inside, return_counts=True)[1].max())
 
