@@ -163,3 +163,31 @@ def test_a_workbook_keeps_midnight() -> None:
     recording = read_recording(xlsx({"S": [["date", "x", "y", "z"], *rows]}))
     assert len(recording.t_s) == len(TRUTH.t_s)
     assert recording.warnings == ()
+
+
+# --- counters that run over ---
+
+
+@pytest.mark.parametrize("name", ["time", "no header"])
+@pytest.mark.parametrize(
+    ("per_s", "written", "lowest", "digits"),
+    [(1e6, 1.0, 0, 0), (1e3, 1.0, 0, 0), (1e6, 1.0, -(2**31), 0), (1e6, 1e3, 0, 3), (1e6, 1e6, 0, 6)],
+    ids=["us", "ms", "us with a sign", "us written as ms", "us written as s"],
+)
+def test_a_counter_of_32_bits_that_runs_over(
+    per_s: float, written: float, lowest: int, digits: int, name: str
+) -> None:
+    """2^32 us are 71.6 minutes: once in an hour's drive."""
+    start = 2**32 - round(10 * per_s)
+    counts = [lowest + (start + round(t * per_s)) % 2**32 for t in TRUTH.t_s]
+    recording = with_stamps([f"{c / written:.{digits}f}" for c in counts], name)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1.1e-3)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+    assert [w.code for w in recording.warnings] == ["counter-overflow"]
+
+
+def test_a_restart_is_no_overflow() -> None:
+    stamps = [str(round(4_000_000_000 * (t < 5) + t * 1e6)) for t in TRUTH.t_s]
+    codes = [w.code for w in with_stamps(stamps).warnings]
+    assert "several-recordings" in codes
+    assert "counter-overflow" not in codes

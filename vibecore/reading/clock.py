@@ -23,6 +23,10 @@ _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 # Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
 # time of day alone.
 _SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
+# Counters of 32 bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this near
+# to all of it is an overflow: 4 s of us.
+_COUNTERS = (2.0**32, 2.0**32 / 1e3, 2.0**32 / 1e6)
+_NEAR_OVERFLOW = 0.001
 _FORWARD = 0.99  # share of the steps of time that are none back
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
@@ -70,7 +74,25 @@ def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
     unit, warnings = _unit(column, stated, step)
     if not unit:
         return None
+    raw, overflows = _unwrapped(raw)
+    if overflows:
+        text = (
+            f"The logger's counter of 32 bits ran over {overflows} times; its time was carried on from there."
+        )
+        warnings = (*warnings, Warn("counter-overflow", text.replace("1 times", "once")))
     return Clock(raw * names.TIME_UNITS_S[unit], f"{what} {_title(column)} in {unit}", warnings)
+
+
+def _unwrapped(raw: Floats) -> tuple[Floats, int]:
+    """Times in the column's unit (n,) with a counter that fell from its last number to its first carried on,
+    and how often it did."""
+    steps = np.diff(raw, prepend=raw[:1])
+    deepest = -float(np.nanmin(steps))
+    period = next((p for p in _COUNTERS if abs(deepest - p) < _NEAR_OVERFLOW * p), None)
+    if period is None or np.nanmax(raw) - np.nanmin(raw) >= period:
+        return raw, 0
+    fell = steps < (_NEAR_OVERFLOW - 1.0) * period
+    return raw + period * np.cumsum(fell), int(np.count_nonzero(fell))
 
 
 def _title(column: Column) -> str:

@@ -151,7 +151,19 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
         return (), tuple(units[0]) if 0 in units else ()
     near = [u for back, u in units.items() if back < best[2]]
     rest = before[: len(before) - 1 - best[2]]
-    return tuple(_with_heads(best[1], rest, delimiter)), tuple(near[-1]) if near else ()
+    named = _over_three(_with_heads(best[1], rest, delimiter))
+    return tuple(named), tuple(near[-1]) if near else ()
+
+
+def _over_three(cells: list[str]) -> list[str]:
+    """A sensor's name over three columns, the other two without one, as a name for each axis."""
+    if names.triples([c for c in cells if c]):
+        return cells
+    out = list(cells)
+    for i, cell in enumerate(cells):
+        if names.kind_of(cell) and cells[i + 1 : i + 3] == ["", ""]:
+            out[i : i + 3] = [f"{cell} {axis}" for axis in "xyz"]
+    return out
 
 
 def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str]:
