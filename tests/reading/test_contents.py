@@ -63,7 +63,7 @@ def test_gravity_beats_the_unit_and_the_unit_is_told(unit: str) -> None:
 
 def test_turning_rates_at_rest_are_no_gravity_in_g() -> None:
     """Zero-rate offsets of 1 degree a second and more are usual (BMI160 data sheet: +-3; from memory)."""
-    rates = Truth(TRUTH.t_s, RATES + [0.6, 0.0, -0.8], 100.0)
+    rates = Truth(TRUTH.t_s, RATES + np.array([0.6, 0.0, -0.8]), 100.0)
     with pytest.raises(ReadingError, match="turning rates"):
         read_recording(csv(rates, "t,x,y,z").encode(), name="gyro.csv")
 

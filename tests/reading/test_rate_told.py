@@ -109,6 +109,12 @@ def test_a_counter_with_a_told_rate() -> None:
     assert recording.sample_rate_hz == pytest.approx(100.0)
 
 
+def test_a_told_rate_is_that_of_one_sensor() -> None:
+    rows = [[sensor, *row] for row in BARE for sensor in ("accelerometer", "gyroscope")]
+    recording = read_recording(text(rows, "# fs = 100 Hz\nsensor,x,y,z").encode())
+    assert recording.t_s[-1] == pytest.approx(TRUTH.t_s[-1])
+
+
 def test_a_rate_told_in_other_containers() -> None:
     numbers = [[float(v) for v in row] for row in BARE]
     book = xlsx({"S": [["Sample rate", 100, "Hz"], ["x", "y", "z"], *numbers]})

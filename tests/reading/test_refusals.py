@@ -161,6 +161,10 @@ SEEDS = {
         [[c.replace(".", ",") for c in r] for r in cells(TRUTH)], "Zeit in s;ax;ay;az", ";"
     ).encode(),
     "blanks": text(cells(TRUTH, t_unit=1e-3, t_digits=0), None, " ").encode(),
+    "long": text(
+        [[r[0], a, v] for r in cells(TRUTH) for a, v in zip("xyz", r[1:], strict=True)], "time,axis,value"
+    ).encode(),
+    "dates": text([[f"20260314T1530{float(r[0]):06.3f}", *r[1:]] for r in cells(TRUTH)]).encode(),
     "utf-16": csv(TRUTH).encode("utf-16"),
     "json": json.dumps(JSONS["records"]).encode(),
     "gzip": gzip.compress(csv(TRUTH).encode()),

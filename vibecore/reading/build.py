@@ -10,7 +10,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 
-from . import arrow, columns, limits, names, rate, scale, stamps, told
+from . import arrow, axes, columns, limits, names, rate, scale, stamps, told
 from .clock import Clock, added_up, read_clock
 from .table import Table
 
@@ -23,7 +23,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
-    table = _one_sensor(table)
+    table = axes.pivoted(_one_sensor(table))
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, choice = columns.find_triple(table)
@@ -85,7 +85,7 @@ def _one_sensor(table: Table) -> Table:
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
         ]
-        if not ranked or len(values) < 2 or len(kinds_at.dictionary) > 50:
+        if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
             continue
         best = min(ranked)[1]
         keep = arrow.numbers(kinds_at.indices, -1) == best
@@ -124,12 +124,12 @@ def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock
     for column in columns.candidates_for_steps(table, triple):
         if (clock := added_up(column)) is not None:
             return clock
-    return _without_stamps(table, rate_hz)
+    return _without_stamps(table, len(triple.columns[0]), rate_hz)
 
 
-def _without_stamps(table: Table, rate_hz: float | None) -> Clock:
+def _without_stamps(table: Table, rows: int, rate_hz: float | None) -> Clock:
     """Even steps at the rate as given, else as the file tells it in words."""
-    at = np.arange(table.rows)
+    at = np.arange(rows)
     if rate_hz is not None:
         return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
     if (found := told.rate_told(table.hints)) is not None:

@@ -141,16 +141,16 @@ def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Tabl
 
 
 def _by_gravity(triple: Triple, said_by: str) -> Triple:
-    """Steady gravity in m/s2 beats what the unit or the file's name say; in g it does not, for turning rates at
-    rest may be 1 degree a second off."""
+    """Steady gravity in m/s2 beats what the unit or the file's name say; in g it does not, for turning rates
+    at rest may be 1 degree a second off."""
     if triple.kind not in _DOUBTED:
         return triple
     size = scale.steady_size(triple.sample())
     if not scale.is_gravity(size, 1.0):
         return triple
     text = (
-        f"By the {said_by}, {triple.title} would be {_WORDS[triple.kind]}, but a steady {size:.3g} is gravity in "
-        "m/s2: read as acceleration. Correct the header or the name if that is right."
+        f"By the {said_by}, {triple.title} would be {_WORDS[triple.kind]}, but a steady {size:.3g} is "
+        "gravity in m/s2: read as acceleration. Correct the header or the name if that is right."
     )
     return replace(triple, kind="", doubt=Warn("contents-mismatch", text))
 
@@ -173,9 +173,7 @@ def _lone_g(triple: Triple) -> bool:
 def _by_content(table: Table) -> list[Triple]:
     """Three columns out of a table whose names do not tell: what is left beside time, counter and
     magnitude."""
-    left = [c for c in table.columns if c.numbers is not None and not _is_special(c)]
-    left = [c for c in left if not (c.name and names.kind_of(c.name) in _WORDS)]
-    left = [c for c in left if not is_counter(c) and not _rises(c)]
+    left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in _WORDS]
     if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
         left = left[:3]
     kind = names.kind_of(table.source)
@@ -189,6 +187,11 @@ def _by_content(table: Table) -> list[Triple]:
         sets = [Triple("", "", "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
         return [t for t in sets if _rank(t)[0] == 0][:1]
     return []
+
+
+def is_measured(column: Column) -> bool:
+    """True for numbers that neither are a time by name nor count nor rise."""
+    return not (column.numbers is None or _is_special(column) or is_counter(column) or _rises(column))
 
 
 def _is_special(column: Column) -> bool:
