@@ -161,6 +161,7 @@ SEEDS = {
         [[c.replace(".", ",") for c in r] for r in cells(TRUTH)], "Zeit in s;ax;ay;az", ";"
     ).encode(),
     "blanks": text(cells(TRUTH, t_unit=1e-3, t_digits=0), None, " ").encode(),
+    "units": text([[r[0], *(f"{v} m/s²" for v in r[1:])] for r in cells(TRUTH)]).encode(),
     "long": text(
         [[r[0], a, v] for r in cells(TRUTH) for a, v in zip("xyz", r[1:], strict=True)], "time,axis,value"
     ).encode(),

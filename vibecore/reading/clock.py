@@ -87,7 +87,7 @@ def _unwrapped(raw: Floats) -> tuple[Floats, int]:
     """Times in the column's unit (n,) with a counter that fell from its last number to its first carried on,
     and how often it did."""
     steps = np.diff(raw, prepend=raw[:1])
-    deepest = -float(np.nanmin(steps))
+    deepest = -float(np.fmin.reduce(steps))  # of the known ones
     period = next((p for p in _COUNTERS if abs(deepest - p) < _NEAR_OVERFLOW * p), None)
     if period is None or np.nanmax(raw) - np.nanmin(raw) >= period:
         return raw, 0

@@ -10,7 +10,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, commas, encoding, limits
+from . import arrow, commas, dressed, encoding, limits
 from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .table import MISSING, Column, Table
@@ -180,7 +180,9 @@ def _types(layout: Layout) -> list[Any]:
 
 def _is_long_date(cell: str) -> bool:
     """True for a date in digits that no type of number holds whole: 20260314153012.345."""
-    return is_compact(cell) and (not cell.isdigit() or len(cell) > _MOST_DIGITS)
+    return (
+        len(cell) >= _EXACT_DIGITS and is_compact(cell) and (not cell.isdigit() or len(cell) > _MOST_DIGITS)
+    )
 
 
 def _read_csv(
@@ -224,9 +226,9 @@ def _to_numbers(text: Any, kind: Any, decimal: str) -> Any:
 
     if pa.types.is_string(kind):
         return text
+    text = dressed.undressed(pc.utf8_trim_whitespace(text), decimal)
     if decimal == ",":
         text = pc.replace_substring(text, ",", ".")
-    text = pc.utf8_trim_whitespace(text)
     good = pc.match_substring_regex(text, _PLAIN_NUMBER)
     kept = pc.utf8_ltrim(pc.if_else(good, text, pa.scalar(None, pa.string())), "+")
     try:
@@ -259,9 +261,15 @@ def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
     names += [""] * (layout.width - len(names))
     units += [""] * (layout.width - len(units))
     return [
-        Column(name, array, column if array is None else None, unit)
+        _text_column(name, unit, column, layout.decimal) if array is None else Column(name, array, None, unit)
         for name, unit, array, column in zip(names, units, arrays, columns, strict=True)
     ]
+
+
+def _text_column(name: str, unit: str, text: Any, decimal: str) -> Column:
+    """A column of text, which may be numbers with units in their cells."""
+    found = dressed.numbers(text, decimal)
+    return Column(name, None, text, unit) if found is None else Column(name, found[0], None, unit or found[1])
 
 
 def _told(broken: int, cut: bool, rows: int) -> tuple[Warn, ...]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from vibecore.errors import ReadingError
 
-from . import limits
+from . import dressed, limits
 from .dates import is_compact
 from .encoding import to_utf8
 from .table import Column, Table
@@ -219,6 +219,10 @@ def text_column(name: str, values: list[Any]) -> Column:
         except ValueError:
             continue
     filled = sum(1 for t in texts if t)
-    if np.isfinite(numbers).sum() > 0.5 * filled:
+    plain = int(np.isfinite(numbers).sum())
+    found = dressed.numbers(pa.array(texts), ".") if plain < filled else None
+    if found is not None and np.isfinite(found[0]).sum() > plain:
+        return Column(name, found[0], None, found[1])
+    if plain > 0.5 * filled:
         return Column(name, numbers)
     return Column(name, None, pa.array(texts))

@@ -12,6 +12,7 @@ from vibecore.errors import ReadingError
 
 from . import names
 from .dates import is_compact
+from .dressed import is_dressed
 
 MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
 _PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
@@ -54,9 +55,12 @@ def find_layout(lines: list[str], source: str) -> Layout:
     best = (0.0, "", "")
     for delimiter in _DELIMITERS:
         split = [split_line(line, delimiter) for line in judged]
+        most = sum(len(cells) - cells.count("") for cells in split)
         for decimal in (".", ","):
             score = sum(_clearness(cells, decimal) for cells in split)
             best = max(best, (score, delimiter, decimal), key=lambda b: b[0])
+            if score >= most:
+                break  # the other mark cannot read better
         if best[0] >= _PLAIN_CELLS * len(judged) and (best[1] != "," or "." in judged[-1]):
             break  # nothing later in the list could read better
     if best[0] < _LEAST_NUMBERS:
@@ -97,7 +101,13 @@ def _values(cells: list[str], decimal: str) -> int:
     """How many cells hold a number, a word for none, or a date; none if there are fewer than two."""
     if len(cells) < _LEAST_NUMBERS:
         return 0
-    count = sum(is_number(cell, decimal) or is_date(cell) or cell.lower() in _NO_NUMBER for cell in cells)
+    count = sum(
+        is_number(cell, decimal)
+        or is_date(cell)
+        or cell.lower() in _NO_NUMBER
+        or (cell != "" and is_dressed(cell, decimal))
+        for cell in cells
+    )
     return count if count >= _LEAST_NUMBERS else 0
 
 
