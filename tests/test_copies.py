@@ -59,9 +59,14 @@ def test_the_other_pair_of_a_job_speaks_where_one_is_a_copy() -> None:
 
 
 def test_side_by_side_says_so() -> None:
-    got = repair.side_by_side(_held(made(SOUND, name="x"), "1"), _held(made(SOUND, name="y"), "1"), FOUR)
+    first = _held(made(SOUND, name="x"), "1")
+    got = repair.side_by_side(first, _held(made(SOUND, name="y"), "1"), FOUR)
     assert got.repair is None
-    assert any("same contents" in note for note in got.notes)
+    assert got.headline.startswith("y has the same contents as x")
+    proof = repair.side_by_side(first, _held(made(SOUND, AFTER, name="y"), "1"), FOUR)
+    assert proof.repair is not None
+    assert proof.repair.verdict == "cannot-tell"
+    assert proof.headline == got.headline
 
 
 @pytest.mark.parametrize("stage", ["before", "after"])

@@ -51,7 +51,10 @@ def side_by_side(
     changes = _changes(first, second, placing_db)
     like = likeness(first, second, ("in the first", "in the second"))
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
-    if before_after and (like.blocking is None or like.whole):
+    copied = copy_words(first, second)
+    if copied is not None and not before_after:
+        return Pair(copied, None, (), like.notes)
+    if before_after and (like.blocking is None or like.whole or copied is not None):
         befores = [a for a in job if a.condition.stage == "before"] or [first]
         repair = best_of_suspects(
             ranked, lambda cause_id: repair_of_pair(first, second, befores, engine, cause_id, placing_db)
@@ -99,8 +102,6 @@ def _told(change: OrderChange, engine: Engine) -> str:
 
 def _differences(first: Analysis, second: Analysis) -> tuple[str, ...]:
     """What differs in how the two were made, besides the units, which likeness tells."""
-    if copied := copy_words(first, second):
-        return (copied,)
     one, other = first.condition, second.condition
     pairs = (
         ("phone on the", one.place, other.place),
