@@ -202,7 +202,8 @@ def _is_special(column: Column) -> bool:
 def is_counter(column: Column) -> bool:
     """True if a column just counts its rows."""
     values = column.floats()
-    return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
+    with np.errstate(invalid="ignore"):  # figures too large for any number are infinite here
+        return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
 
 
 def _rises(column: Column) -> bool:
