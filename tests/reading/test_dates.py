@@ -130,6 +130,18 @@ def test_basic_dates_against_pandas(when: list[dt.datetime]) -> None:
     np.testing.assert_allclose(ours, (peer - peer[0]).dt.total_seconds(), atol=1e-5, rtol=1e-14)
 
 
+@pytest.mark.parametrize("sign", ["", "."])
+def test_a_time_of_day_as_one_number(sign: str) -> None:
+    """hhmmss.sss, as NMEA 0183 writes its times, and hhmmsssss: after 59.99 comes 100.00."""
+    when = [w - dt.timedelta(hours=3, seconds=0) for w in WHEN]  # across an hour
+    check(with_stamps([f"{w.strftime('%H%M%S')}{sign}{w.microsecond // 1000:03d}" for w in when]))
+
+
+def test_a_pause_of_forty_seconds_is_no_end_of_a_minute() -> None:
+    stamps = [f"{1052.3 + t + 40 * (t > 10):.3f}" for t in TRUTH.t_s]
+    assert [w.code for w in with_stamps(stamps).warnings] == ["several-recordings"]
+
+
 # --- serial days ---
 
 

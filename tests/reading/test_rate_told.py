@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import numpy as np
 import pytest
@@ -123,6 +124,29 @@ def test_a_rate_told_in_other_containers() -> None:
         recording = read_recording(content)
         assert recording.sample_rate_hz == pytest.approx(100.0)
         assert codes(recording) == ["rate-told"]
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        {"sampling_rate": 100.0, "x": 0, "y": 1, "z": 2},
+        {"meta": {"fs": 100, "device": "made up"}, "data": "rows"},
+        {"interval_ms": 10, "values": "rows"},
+        {"rate": "100 Hz", "acc": {"x": 0, "y": 1, "z": 2}},
+    ],
+    ids=str,
+)
+def test_a_rate_told_beside_the_samples_of_json(form: dict[str, Any]) -> None:
+    rows = [[float(v) for v in row] for row in BARE]
+
+    def filled(key: str, value: Any) -> Any:
+        if isinstance(value, dict):
+            return {k: filled(k, v) for k, v in value.items()}
+        return rows if value == "rows" else [r[value] for r in rows] if key in "xyz" else value
+
+    recording = read_recording(json.dumps(filled("", form)).encode())
+    assert recording.sample_rate_hz == pytest.approx(100.0)
+    assert codes(recording) == ["rate-told"]
 
 
 # --- time since the row before ---

@@ -7,7 +7,7 @@ subtracted as integers first: float64 would lose the last digits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,8 @@ _SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
 # to all of it is an overflow: 4 s of us.
 _COUNTERS = (2.0**32, 2.0**32 / 1e3, 2.0**32 / 1e6)
 _NEAR_OVERFLOW = 0.001
+_MINUTES_JUMP_S = 30.0  # a minute's end in hhmmss is a jump of 40 s, an hour's of 4040 s
+_DECIMAL_UNITS_S, _SAME_UNIT = (1.0, 1e-3, 1e-6), 1e-6
 _FORWARD = 0.99  # share of the steps of time that are none back
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
@@ -50,7 +52,28 @@ def read_clock(column: Column) -> Clock | None:
     raw = _from_first(column)
     if not np.isfinite(raw).any():
         return None
-    return _clock(column, raw, "time from")
+    clock = _clock(column, raw, "time from")
+    return None if clock is None else _as_time_of_day(clock, column)
+
+
+def _as_time_of_day(clock: Clock, column: Column) -> Clock:
+    """Times of day written as one number, 153012.345 or 153012345: after a minute's 59.99 comes 100.00. Any
+    other clock as it is, and one without such a place, where both are the same."""
+    jumps = np.flatnonzero(np.diff(clock.t_s) > _MINUTES_JUMP_S)
+    if not len(jumps):
+        return clock
+    values = column.floats()
+    first, at = int(np.argmax(np.isfinite(values))), jumps[0]
+    unit_s = float(np.diff(clock.t_s)[at] / (values[at + 1] - values[at]))
+    unit_s = next((u for u in _DECIMAL_UNITS_S if abs(unit_s / u - 1.0) < _SAME_UNIT), 0.0)
+    with np.errstate(invalid="ignore"):  # figures beyond any number
+        hours, rest = np.divmod(values * unit_s, 10_000.0)
+        minutes, seconds = np.divmod(rest, 100.0)
+    day_s = hours * 3600.0 + minutes * 60.0 + seconds
+    valid = np.nanmax(hours) < 24 and np.nanmax(minutes) < 60 and np.nanmax(seconds) < 60
+    if not unit_s or not valid or not np.all(np.abs(np.diff(day_s)[jumps]) <= 1.0):
+        return clock
+    return replace(clock, t_s=day_s - day_s[first], note=f"time of day from {_title(column)}")
 
 
 def added_up(column: Column) -> Clock | None:

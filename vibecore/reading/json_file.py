@@ -96,13 +96,22 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         return _from_records(inner, source)
     if all(isinstance(v, dict) and len(v) > _MANY for v in inner):  # columns of numbered values
         value = {k: list(v.values()) for k, v in value.items()}
-    if columns := _from_columns(value, source):
-        return [columns]
     out: list[Table] = []
-    for key, part in value.items():
-        out += _tables(part, f"{source} {key}", depth + 1)
-    notes = "\n".join(f"{k}: {v}" for k, v in list(value.items())[:_MANY] if isinstance(v, (str, int, float)))
-    return [replace(t, hints=f"{notes}\n{t.hints}") for t in out]
+    if columns := _from_columns(value, source):
+        out = [columns]
+    else:
+        for key, part in value.items():
+            out += _tables(part, f"{source} {key}", depth + 1)
+    return [replace(t, hints=f"{_notes(value)}\n{t.hints}") for t in out]
+
+
+def _notes(value: dict[str, Any]) -> str:
+    """Single values beside the samples, a line each: they may tell the rate."""
+    beside = dict(list(value.items())[:_MANY])
+    for part in value.values():
+        if isinstance(part, dict) and len(part) <= _MANY:
+            beside = {**part, **beside}
+    return "\n".join(f"{k}: {v}" for k, v in beside.items() if isinstance(v, (str, int, float)))
 
 
 def _from_columns(value: dict[str, Any], source: str) -> Table | None:
