@@ -71,9 +71,8 @@ def warnings(
             "Export with more digits, or use a logger that does not round."
         )
         found.append(Warn("coarse", text))
-    told = any(w.code == "lost-samples" for w in recording.warnings)  # by the reader, with the gaps
-    if recording.lost_samples > LOST_SHARE * recording.rows and not told:
-        lost = recording.lost_samples
+    told, lost = {w.code for w in recording.warnings}, recording.lost_samples  # the reader told of gaps
+    if lost > LOST_SHARE * recording.rows and "lost-samples" not in told:
         text = f"{lost} samples are missing. Close other programs on the phone and record again."
         found.append(Warn("lost-samples", text))
     if knocks and good_share < 1 - KNOCKED_SHARE:

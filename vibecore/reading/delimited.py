@@ -55,10 +55,10 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
     """
     text, kind = encoding.to_utf8(data)
-    head = text[:_HEAD_BYTES]
-    _check_lines(text, head, source, max_rows)
+    head, lines = text[:_HEAD_BYTES], text.count(b"\n")
+    _check_lines(text, head, lines, source, max_rows)
     layout = find_layout(_first_lines(head, len(text) > len(head)), source)
-    _check_width(layout, text.count(b"\n"), source)
+    _check_width(layout, lines, source)
     body, cut = _body(text, layout)
     mended = commas.joined(body, layout)
     if mended:
@@ -85,7 +85,7 @@ def _first_lines(head: bytes, more: bool) -> list[str]:
     return lines
 
 
-def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
+def _check_lines(text: bytes, head: bytes, rows: int, source: str, max_rows: int) -> None:
     if not head.strip():
         raise ReadingError(f"{source} is empty. Record again, or export the recording once more.")
     if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
@@ -94,7 +94,6 @@ def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
             "sample. "
             "Export it as CSV with line breaks."
         )
-    rows = text.count(b"\n")
     if rows > max_rows:
         raise ReadingError(
             f"{source} has {rows} rows, the limit is {max_rows}. Cut out the part of interest."
