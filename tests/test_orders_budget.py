@@ -23,7 +23,8 @@ from tests.orders_made import (
 from tests.speed.closed_form import Crank, as_signal, noise, shake
 from vibecore.engine import Engine
 from vibecore.model import Floats, Line, Signal
-from vibecore.orders import lines_in_hertz, measure_orders, turn
+from vibecore.orders import lines_in_hertz, measure_orders
+from vibecore.turning import turn
 
 # ---------------------------------------------------------------- budget and lines
 

@@ -46,11 +46,11 @@ def condition(recording: Recording) -> Signal:
     steady = _steady_part(accel, series.good, fs, recording.gravity_included)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
-    mean = used.T @ good / good.sum() if good.any() else used.mean(axis=0)
+    mean = np.einsum("ij,i->j", used, good) / good.sum() if good.any() else used.mean(axis=0)
     centred = used - mean
     upright = recording.gravity_included
     if upright:
-        centred = (_turn_upright(mean) @ centred.T).T
+        centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
     resolution = quality.resolution(recording.accel_m_s2)
@@ -69,12 +69,14 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Stead
     n = len(accel)
     if count < 8:
         return _Steady(0, n, np.zeros(n, dtype=bool), 0)
-    blocks = accel[: count * size].reshape(count, size, 3)
+    blocks = accel.T[:, : count * size].reshape(3, count, size)
     held = good[: count * size].reshape(count, size)
     share = np.maximum(held.mean(axis=1), 1 / size)
-    means = (blocks * held[:, :, None]).mean(axis=1) / share[:, None]
-    spread = (blocks - means[:, None]) * held[:, :, None]
-    level = 10 * np.log10((spread**2).mean(axis=1).sum(axis=1) / share + 1e-12)
+    if not held.all():
+        blocks = blocks * held
+    means = (blocks.mean(axis=2) / share).T
+    squares = np.einsum("kbs,kbs->b", blocks, blocks) / size / share
+    level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), 0.0) + 1e-12)
     loud = _loud(level) & (share > 0.5)
     if gravity:
         loud |= _turned(means) & (share > 0.5)

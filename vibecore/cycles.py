@@ -17,7 +17,8 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal, SpeedTrack, _Frozen
-from vibecore.orders import HIGHEST_SHARE, Turned, turn
+from vibecore.orders import HIGHEST_SHARE
+from vibecore.turning import Turned, turn
 
 LEAST_CYCLES = 8
 LEAST_ALIKE = 0.2  # of the shake repeats: below it a firing's strength is that of noise

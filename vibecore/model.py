@@ -134,7 +134,8 @@ class SpeedTrack(_Frozen):
 @dataclass(frozen=True)
 class OrderLevel:
     """One engine order. rms of the three-axis vector within +-0.05 order, floor taken off, with a 95 %
-    interval; all None where the order cannot be seen, and then `why_not` says why."""
+    interval; all None where the order cannot be seen, and then `why_not` says why. sharp_m_s2: what of it
+    stands over all that lies beside, without what cycles that differ smear there."""
 
     order: float
     frequency_hz: float
@@ -146,6 +147,12 @@ class OrderLevel:
     visible: bool
     why_not: str | None = None
     axis_rms_m_s2: tuple[float, float, float] | None = None
+    sharp_m_s2: float | None = None
+
+    @property
+    def line_m_s2(self) -> float | None:
+        """Level of the line alone; where that was not read, of all within its width."""
+        return self.rms_m_s2 if self.sharp_m_s2 is None else self.sharp_m_s2
 
 
 @dataclass(frozen=True)

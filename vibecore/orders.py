@@ -2,13 +2,16 @@
 
 The three axes are resampled to even steps of crank angle, along which every order is a sharp line however
 the idle wanders, and averaged over blocks of whole working cycles. The level of an order is the area of the
-density within +-0.05 order of it, less the floor read beside it.
+density within +-0.05 order of it, less the floor: what is read beside it, but no more than lies under the
+quietest stretches of the spectrum. What rises above these beside a line is the engine's own, smeared by
+cycles that differ, and belongs to the line.
 
 On each axis a line of mean square S in noise of density G (per order, over T revolutions) is measured with
     var(S') = (2 S G + G^2 W) / T,     W = 0.1 order
 (cross term of a sine with noise, and noise alone with its degrees of freedom: Bendat and Piersol, Random
-Data, 4th ed., 2010, ch. 8), which gives the interval. It speaks of this recording's own shake, not of the
-next one's; its upper end leaves room for what the phone's own filter may have taken.
+Data, 4th ed., 2010, ch. 8), which gives the interval; its lower end takes all that lies beside for noise. It
+speaks of this recording's own shake, not of the next one's; its upper end leaves room for what the phone's
+own filter may have taken.
 """
 
 from __future__ import annotations
@@ -17,18 +20,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft, ndimage
 
 from vibecore import spectra
 from vibecore.engine import Engine, OrderView, what_can_be_seen
-from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.quality import filter_may_take
+from vibecore.turning import Turned, turn
 
 HALF_BAND = 0.05  # order: the contract's width of a line
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 4.0  # wanted at least, for the floor
 # Orders from the line where its floor is read: clear of the line and of the next half order.
 BESIDE = (0.09, 0.24)
+QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
@@ -40,59 +44,6 @@ SAME_LINE_HZ = 0.35  # lines this near in hertz are one
 SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
-
-
-@dataclass(frozen=True, eq=False)
-class Turned:
-    """accel (m, 3) and good (m,) at even steps of crank angle, per_rev steps a revolution."""
-
-    accel_m_s2: Floats
-    good: Flags
-    per_rev: float
-
-    @property
-    def revolutions(self) -> float:
-        return float(self.good.sum() / self.per_rev)
-
-
-def turn(signal: Signal, angle_rev: Floats) -> Turned:
-    """Resample a signal (n, 3) to even steps of its crank angle (n,), levels kept to 0.45 of the rate.
-
-    Twice as many samples by the Fourier method first, then a cubic spline: alone it would read 1.6 dB low
-    at 0.4 of the rate.
-    """
-    n = len(signal.accel_m_s2)
-    fastest = float(np.max(np.diff(angle_rev[:: max(1, round(signal.fs_hz / 4))], prepend=angle_rev[0])))
-    speed = max(fastest * 4, (angle_rev[-1] - angle_rev[0]) * signal.fs_hz / (n - 1))
-    per_rev = float(np.ceil(signal.fs_hz / speed)) + 1
-    even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
-    place = np.interp(even, angle_rev, np.arange(n))
-    turned = np.empty((len(even), 3))
-    for axis in range(3):
-        turned[:, axis] = _read_at(signal.accel_m_s2[:, axis], place)
-    good = signal.good[np.rint(place).astype(int).clip(0, n - 1)]
-    return Turned(turned, good, per_rev)
-
-
-def _read_at(values: Floats, place: Floats) -> Floats:
-    """Values (n,) at fractional places (m,), in blocks so that memory stays small."""
-    out = np.empty(len(place))
-    size, margin = 1 << 15, 64
-    for start in range(0, len(values), size):
-        low, high = max(0, start - margin), min(len(values), start + size + margin)
-        first, last = np.searchsorted(place, (start, start + size))
-        padded = np.pad(values[low:high], margin, mode="reflect")
-        doubled = _doubled(padded)
-        at = 2 * (place[first:last] - low + margin)
-        out[first:last] = ndimage.map_coordinates(doubled, at[None], order=3, mode="nearest")
-    return out
-
-
-def _doubled(values: Floats) -> Floats:
-    count = len(values)
-    size = fft.next_fast_len(count, real=True)
-    spectrum = fft.rfft(np.pad(values, (0, size - count), mode="edge"))
-    return np.asarray(fft.irfft(spectrum, 2 * size)[: 2 * count] * 2)
 
 
 def measure_orders(
@@ -111,9 +62,10 @@ def measure_orders(
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
+    quiet = np.array([_quietest(axis, HIGHEST_SHARE * signal.fs_hz / speed_hz) for axis in axes])
     highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
     levels = tuple(
-        _level(view, [band.of(i) for band in bands], turned.revolutions, coherence[i], signal.fs_hz)
+        _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
         else _unseen(view)
         for i, view in enumerate(views)
@@ -123,8 +75,8 @@ def measure_orders(
         line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
     ]
     lines = _other_lines(signal, whole, speed_hz, own)
-    squares = np.einsum("ij,ij->i", signal.accel_m_s2, signal.accel_m_s2)
-    total = float(squares @ signal.good) / float(signal.good.sum())
+    total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
+    total /= float(signal.good.sum())
     in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
@@ -174,6 +126,15 @@ def _quiet_bias(averages: float) -> float:
     return float(1 / max(0.3, 1 - 0.798 / np.sqrt(max(averages, 1.0))))
 
 
+def _quietest(spectrum: Spectrum, highest: float) -> float:
+    """Density under the quietest stretches, up to an order: the phone's own noise and what else is not the
+    engine's."""
+    psd = spectrum.psd[(spectrum.x > BESIDE[0]) & (spectrum.x < highest)]
+    if not len(psd):
+        return 0.0
+    return float(np.quantile(psd, QUIETEST)) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
+
+
 def _unseen(view: OrderView) -> OrderLevel:
     reason = view.why_not or "above half the sample rate"
     return OrderLevel(view.order, view.frequency_hz, None, None, None, None, None, False, reason)
@@ -182,22 +143,20 @@ def _unseen(view: OrderView) -> OrderLevel:
 def _level(
     view: OrderView,
     axes: list[tuple[float, float, float]],
+    quiet: Floats,
     revolutions: float,
     coherence: float | None,
     fs_hz: float,
 ) -> OrderLevel:
     band, floor, width = (np.array(v) for v in zip(*axes, strict=True))
     noise = float((floor * width).sum())
-    lines = band - floor * width
-    square = max(float(lines.sum()), 0.0)
+    sharp, lines = band - floor * width, band - np.minimum(floor, quiet) * width
+    square, sharp_square = max(float(lines.sum()), 0.0), max(float(sharp.sum()), 0.0)
     cross = 2 * float(np.sum(np.maximum(lines, 0) * floor))
     alone = float(np.sum(floor**2 * width)) * (1 + width.max() / (BESIDE[1] - BESIDE[0]))
     sigma = np.sqrt((cross + alone) / max(revolutions, 1.0))
-    low = np.sqrt(max(square - SIGMAS * sigma, 0.0))
-    # What lies beside a line may be the engine's own unsteady shake, which passes under the line as well: the
-    # upper end counts it in.
-    high = np.sqrt(max(square + SIGMAS * sigma, float(band.sum())))
-    high *= filter_may_take(view.frequency_hz, fs_hz)
+    low = np.sqrt(max(sharp_square - SIGMAS * sigma, 0.0))
+    high = np.sqrt(square + SIGMAS * sigma) * filter_may_take(view.frequency_hz, fs_hz)
     rms = float(np.sqrt(square))
     return OrderLevel(
         view.order,
@@ -210,6 +169,7 @@ def _level(
         True,
         None,
         tuple(np.sqrt(np.maximum(lines, 0)).tolist()),
+        float(np.sqrt(sharp_square)),
     )
 
 

@@ -100,11 +100,11 @@ def effective_averages(blocks: float) -> float:
 def confidence_factors(averages: float, level: float = 0.95) -> tuple[float, float]:
     """Factors that turn a density into the ends of its interval of this level (Bendat and Piersol, ch. 8)."""
     tail = (1 - level) / 2
-    return 1 / _chi2_per_dof(1 - tail, averages), 1 / _chi2_per_dof(tail, averages)
+    return 1 / chi2_per_dof(1 - tail, averages), 1 / chi2_per_dof(tail, averages)
 
 
 @lru_cache(maxsize=1024)
-def _chi2_per_dof(probability: float, averages: float) -> float:
+def chi2_per_dof(probability: float, averages: float) -> float:
     """Quantile of chi-square with two degrees of freedom an average, over its mean."""
     from scipy.special import gammaincinv  # chi2.ppf without the slow import of scipy.stats
 
@@ -131,7 +131,7 @@ def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
 
     bins = max(round(width / _step(spectrum)) | 1, 3)
     running = percentile_filter(spectrum.psd, 100 * _FLOOR_QUANTILE, size=bins, mode="reflect")
-    return np.asarray(running / _chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
+    return np.asarray(running / chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
 
 
 def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
@@ -146,7 +146,7 @@ def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
     if m < 8:
         return ()
     floor = np.maximum(local_floor(spectrum, width=floor_width), np.finfo(float).tiny)
-    needed = _chi2_per_dof(1 - _FALSE_ALARM / m, averages)
+    needed = chi2_per_dof(1 - _FALSE_ALARM / m, averages)
     ratio = np.maximum(spectrum.psd / floor, np.finfo(float).tiny)
     dip = _DIP_SIGMAS / np.sqrt(averages)
     places, _ = find_peaks(np.log(ratio), height=np.log(needed), prominence=dip, distance=_LOBE_BINS)

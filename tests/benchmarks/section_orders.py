@@ -35,7 +35,7 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
     lines += [_line("practice cars (whole file)", told)] if told else []
     title = (
         f"ORDERS over {LEAST_LINE_M_S2} m/s2, under {HIGHEST_SHARE} of the rate, where the speed is right\n"
-        "  true: within +-0.05 order, less what lies beside it, as the contract has it\n"
+        "  true: all that the car makes within +-0.05 order; floor: what the phone adds\n"
         "  filter out: after taking out what the phone's own low-pass takes off, which no reader can know"
     )
     parts = [table(title, HEAD, lines), _budget(results)]

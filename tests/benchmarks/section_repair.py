@@ -20,7 +20,8 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
     lines += [_line("practice cars", told)] if told else []
     title = (
         "REPAIR\n  covered: the 95 % interval of the change holds the change that the car made on the lines\n"
-        "  compared (the taping's part taken out)"
+        "  compared (the taping's part taken out); true: what was done, but 'unchanged' where it moved the\n"
+        "  fault's own lines by less than taping on anew does, as the contract has it"
     )
     matrix = confusion((r.truth, r.said) for r in rows)
     parts = [

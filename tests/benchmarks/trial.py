@@ -29,7 +29,7 @@ from vibecore.evidence import gather
 from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Repair, SpeedTrack, Symptoms, Warn
 from vibecore.pipeline import analyze, diagnose_analysed, leaning
 from vibecore.reading import read_recording
-from vibecore.repair import fault_lines
+from vibecore.repair import DEFAULT_PLACING_DB, fault_lines
 from vibecore.speed import find_speed
 
 MODES = ("with tachometer", "without, hold known", "nothing said")  # one recording alone
@@ -168,8 +168,6 @@ def _order_rows(subject: Subject, heard: Heard, analysis: Analysis) -> list[Orde
         frequency_hz = level.order * truth_rpm / 60
         share = frequency_hz / analysis.recording.sample_rate_hz
         value, skirt = true.get(level.order), skirts.get(level.order)
-        if value is not None and skirt is not None:  # the contract's level: less the floor beside the line
-            value = float(max(value**2 - skirt**2, 0.0) ** 0.5)
         if value is None or value <= LEAST_LINE_M_S2 or share >= HIGHEST_SHARE:
             continue
         rows.append(
@@ -232,10 +230,19 @@ def _repair_row(subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagn
     assert subject.verdict is not None
     suspected = None if first == "normal" else first
     true_db, of_fault_db, words = _true_changes(subject, pairs, repair)
+    truth = _by_contract(subject.verdict, of_fault_db)
     return RepairRow(
-        subject.key, subject.cause, subject.second_cause, suspected, subject.verdict, repair.verdict,
+        subject.key, subject.cause, subject.second_cause, suspected, truth, repair.verdict,
         repair.change_db, repair.low_db, repair.high_db, true_db, of_fault_db, words, repair.why,
     )  # fmt: skip
+
+
+def _by_contract(mended: str, of_fault_db: float | None) -> str:
+    """What was done to the car, unless the fault's own lines moved by no more than taping on anew moves
+    them: that is `unchanged` by the contract's words, whatever was done."""
+    if of_fault_db is not None and abs(of_fault_db) < DEFAULT_PLACING_DB:
+        return "unchanged"
+    return mended
 
 
 def _true_changes(

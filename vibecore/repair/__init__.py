@@ -5,6 +5,7 @@ likeness    what differs between two recordings besides the repair
 sound       what a sound car shows on a line, and the chance that the repaired one is back there
 significance  difference and equivalence (two one-sided tests), and what could have been seen
 compare     before against after -> Repair
+telling     the verdict in words
 tapings     what taping the phone on anew does, measured on this car
 shift       what lines that the repair cannot have touched say of the taping
 job         the recordings of a job, the fault's own lines -> Repair; levels over several visits

@@ -26,8 +26,9 @@ from vibecore.repair.lines import (
     total,
 )
 from vibecore.repair.shift import shift
-from vibecore.repair.significance import FELT_DB, is_unchanged, smallest_visible_db
+from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
+from vibecore.repair.telling import Result, power, shift_note, why
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -40,7 +41,6 @@ _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured c
 _UNSTEADY_SD_DB = 1.5
 _LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
-_LONGEST_ADVICE_S = 300.0
 _WHOLE_FROM_HZ, _WHOLE_SHARE = (
     3.0,
     0.4,
@@ -97,8 +97,8 @@ def compare(
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
     taped = shift(_untouched(before, after, lines.orders, courses), placing_db)
     corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
-    first, second = total([p.before for p in pairs]), _lifted(total([p.after for p in pairs]), -taped.db)
-    result = _Result(
+    first, second = total([p.before for p in pairs]), total([p.after for p in pairs]).lifted(-taped.db)
+    result = Result(
         first,
         second,
         change(first, second),
@@ -108,12 +108,12 @@ def compare(
         compared,
         taped.db,
     )
-    notes = (*like.notes, *_shift_note(taped), *new_lines(before, after, changes, lines.orders))
+    notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
     return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)))
 
 
 def _told(
-    result: _Result,
+    result: Result,
     before: Analysis,
     after: Analysis,
     like: Likeness,
@@ -127,31 +127,15 @@ def _told(
         # The fault's lines are not seen: they may have changed all the same.
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
-        notes = (*notes, _power(result, before, after))
-    why = _why(verdict, result)
+        notes = (*notes, power(result, before, after))
+    told = why(verdict, result)
     if like.blocking is not None:
-        why = f"{like.blocking} What can be compared all the same: {why[0].lower()}{why[1:]}"
+        told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
     db, half = result.change.db, Z_95 * result.sd_db
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
     return Repair(
-        verdict, db, db - half, db + half, why, changes, notes, result.compared, share_db, lines, before.name
+        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines, before.name
     )
-
-
-@dataclass(frozen=True)
-class _Result:
-    before: Level
-    after: Level
-    change: Change
-    extra_sd_db: float
-    sound: SoundLevel
-    names: str
-    compared: Compared
-    taped_db: float  # taken off the level after
-
-    @property
-    def sd_db(self) -> float:
-        return float(np.hypot(self.change.sd_db, self.extra_sd_db))
 
 
 def _untouched(
@@ -161,21 +145,6 @@ def _untouched(
     table = before.orders.levels if before.orders is not None else ()
     pairs = [_at_order(before, after, lv.order, courses) for lv in table if lv.order not in fault_orders]
     return [change(*both) for both in pairs if both is not None and all(lv.stands_clear for lv in both)]
-
-
-def _lifted(level: Level, db: float) -> Level:
-    factor = 10 ** (db / 10)
-    return Level(level.ms * factor, level.sd * factor)
-
-
-def _shift_note(taped: Change) -> list[str]:
-    """A shift that a person could feel, if it were one of the car's."""
-    if abs(taped.db) < FELT_DB:
-        return []
-    return [
-        f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how "
-        "the phone was taped on, and taken off the change."
-    ]
 
 
 def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLines = _NO_LINES) -> float:
@@ -239,7 +208,7 @@ def _at_order(
         return None
     if courses is not None and order in courses:
         was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
-        a = _lifted(a, courses[order](was) - courses[order](now))
+        a = a.lifted(courses[order](was) - courses[order](now))
     return b, a
 
 
@@ -264,7 +233,7 @@ def _all_changes(
     return tuple(order_change(order, b, a, extra) for order, (b, a) in pairs)
 
 
-def _verdict(result: _Result) -> VerdictName:
+def _verdict(result: Result) -> VerdictName:
     db, least = result.change.db, smallest_visible_db(result.sd_db)
     if db < -least:
         back = chance_of_cure(20 * np.log10(result.before.rms_m_s2), db, result.sd_db, result.sound)
@@ -272,45 +241,3 @@ def _verdict(result: _Result) -> VerdictName:
     if db > least:
         return "worse"
     return "unchanged" if is_unchanged(db, result.sd_db) else "cannot-tell"
-
-
-def _why(verdict: VerdictName, r: _Result) -> str:
-    low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
-    what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    after = _lifted(r.after, r.taped_db).rms_m_s2
-    taped = " less what the taping did" if abs(r.taped_db) >= FELT_DB else ""
-    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {after:.3g} m/s2"
-    moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
-    usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
-    if verdict == "cured":
-        return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
-    if verdict == "improved":
-        return (
-            f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
-        )
-    if verdict == "worse":
-        return f"{moved}. That is surely higher."
-    if verdict == "unchanged":
-        return f"{moved}. Taping the phone on again does as much, and a halving or a doubling is ruled out."
-    return (
-        f"{moved}. That is neither surely more than taping the phone on again does nor surely less than half."
-    )
-
-
-def _power(r: _Result, before: Analysis, after: Analysis) -> str:
-    """What could have been seen, and what longer recordings would do."""
-    told = (
-        f"With these two recordings a change under {smallest_visible_db(r.sd_db):.1f} dB could not be seen."
-    )
-    used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
-    wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
-    if r.change.sd_db <= wanted_sd or wanted_sd <= 0:
-        return f"{told} Longer recordings would not help: tape the phone on twice and record each time."
-    needed_s = used_s * (r.change.sd_db / wanted_sd) ** 2  # standard error falls as 1 / sqrt(time)
-    best_db = smallest_visible_db(float(np.hypot(wanted_sd, r.extra_sd_db)))
-    if needed_s > _LONGEST_ADVICE_S:
-        needed_s = _LONGEST_ADVICE_S
-        best_db = smallest_visible_db(
-            float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
-        )
-    return f"{told} Record {max(needed_s, used_s):.0f} s each time for {best_db:.1f} dB."

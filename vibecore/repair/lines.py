@@ -50,6 +50,11 @@ class Level:
         """Whether it is surely more than nothing."""
         return self.ms > Z_95 * self.sd
 
+    def lifted(self, db: float) -> Level:
+        """The level, decibels higher."""
+        factor = 10 ** (db / 10)
+        return Level(self.ms * factor, self.sd * factor)
+
     @property
     def log_variance(self) -> float:
         """Variance of the natural logarithm of the mean square."""
@@ -145,14 +150,15 @@ def _of_order(found: OrderLevel, revolutions: float) -> Level | None:
     The unsteady share of a line is narrow noise: over T revolutions its mean square in a band of B orders
     is known to 1 / sqrt(B T) (Bendat and Piersol, Random Data, ch. 8).
     """
-    if not found.visible or found.rms_m_s2 is None:
+    line = found.line_m_s2
+    if not found.visible or line is None:
         return None
-    ms = found.rms_m_s2**2
+    ms = line**2
     noise = 0.0
     if found.low_m_s2 is not None and found.high_m_s2 is not None:
         # The upper end holds what the phone's filter may take, which it takes before as after: the lower end
         # tells the noise, unless it is at nothing.
-        below = 2 * found.rms_m_s2 * (found.rms_m_s2 - found.low_m_s2)
+        below = 2 * line * (line - found.low_m_s2)
         noise = (below if found.low_m_s2 > 0 else found.high_m_s2**2 / 2) / Z_95
     steady = found.coherence if found.coherence is not None and np.isfinite(found.coherence) else 1.0
     turns = max(2 * LINE_HALF_WIDTH_ORDERS * revolutions, 1.0)
@@ -185,7 +191,7 @@ def standing_out(analysis: Analysis, engine: Engine | None = None) -> tuple[floa
     if analysis.orders is None:
         return ()
     place = analysis.condition.place
-    levels = [(lv.order, lv.rms_m_s2) for lv in analysis.orders.levels if lv.visible and lv.rms_m_s2]
+    levels = [(lv.order, lv.line_m_s2) for lv in analysis.orders.levels if lv.visible and lv.line_m_s2]
     least = analysis.overall.rms_m_s2 * 10 ** (-_FELT_DB / 20)
     others = [ln for ln in analysis.orders.other_lines if ln.rms_m_s2 >= least]
     levels += [(ln.order, ln.rms_m_s2) for ln in others if ln.order is not None]

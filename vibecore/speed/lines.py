@@ -55,11 +55,12 @@ USUAL, HUNTING = Framing(1.0, 0.10, 0.12), Framing(0.7, 0.5, 0.25)
 
 @dataclass(frozen=True, eq=False)
 class Frames:
-    """t_s (f,): middles of the frames from the signal's first sample. power (f, b): whitened, mean over three
-    axes, 1 where there is only noise. df_hz: bin spacing. usable (f,): enough good samples."""
+    """t_s (f,): middles of the frames from the signal's first sample. power (f, b), in single precision:
+    whitened, mean over three axes, 1 where there is only noise. df_hz: bin spacing. usable (f,): enough good
+    samples."""
 
     t_s: Floats
-    power: Floats
+    power: np.ndarray
     df_hz: float
     fs_hz: float
     usable: Flags
@@ -68,7 +69,7 @@ class Frames:
     @cached_property
     def score(self) -> Floats:
         """(f, b) 0 where there is nothing, growing slowly with power, so that no moment's burst decides."""
-        return np.log1p((self.power / SOFTENING).astype(np.float32))
+        return np.log1p(self.power / np.float32(SOFTENING))
 
 
 def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
@@ -78,22 +79,21 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     count = 1 + (len(signal.accel_m_s2) - size) // hop
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
     window = np.hanning(size + 1)[:size].astype(np.float32)
-    windows = np.lib.stride_tricks.sliding_window_view(signal.accel_m_s2.T.astype(np.float32), size, axis=1)
-    cut = windows[:, : (count - 1) * hop + 1 : hop]
-    lines = fft.rfft(cut * window, n_fft, axis=2)
-    power = lines.real**2 + lines.imag**2
     df = signal.fs_hz / n_fft
-    whitened = np.zeros(power.shape[1:])
-    for axis in power:
-        whitened += axis / _floor(axis, df)
-    whitened /= len(power)
+    whitened = np.zeros((count, n_fft // 2 + 1), dtype=np.float32)
+    for axis in signal.accel_m_s2.T.astype(np.float32):
+        cut = np.lib.stride_tricks.sliding_window_view(axis, size)[: (count - 1) * hop + 1 : hop]
+        spectra = fft.rfft(cut * window, n_fft, axis=1)
+        power = spectra.real**2 + spectra.imag**2
+        whitened += power / _floor(power, df)
+    whitened /= signal.accel_m_s2.shape[1]
     whitened[:, : int(LOWEST_HZ / df)] = 1.0
     good = np.lib.stride_tricks.sliding_window_view(signal.good, size)[: (count - 1) * hop + 1 : hop]
     t: Floats = (np.arange(count, dtype=float) * hop + size / 2) / signal.fs_hz
     return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7, framing)
 
 
-def _floor(power: Floats, df: float) -> Floats:
+def _floor(power: np.ndarray, df: float) -> Floats:
     """Noise level per bin of one axis: low quantile over frequency of the median over time."""
     middle = np.median(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
     width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1

@@ -1,0 +1,82 @@
+"""A comparison in words: why the verdict, and what two recordings like these could have shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecore.model import Analysis, Compared, VerdictName
+from vibecore.repair.lines import Z_95, Change, Level
+from vibecore.repair.significance import FELT_DB, smallest_visible_db
+from vibecore.repair.sound import SoundLevel
+
+_LONGEST_ADVICE_S = 300.0
+
+
+@dataclass(frozen=True)
+class Result:
+    before: Level
+    after: Level
+    change: Change
+    extra_sd_db: float
+    sound: SoundLevel
+    names: str
+    compared: Compared
+    taped_db: float  # taken off the level after
+
+    @property
+    def sd_db(self) -> float:
+        return float(np.hypot(self.change.sd_db, self.extra_sd_db))
+
+
+def why(verdict: VerdictName, r: Result) -> str:
+    low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
+    what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
+    after = r.after.lifted(r.taped_db).rms_m_s2
+    taped = " less what the taping did" if abs(r.taped_db) >= FELT_DB else ""
+    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {after:.3g} m/s2"
+    moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
+    usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
+    if verdict == "cured":
+        return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
+    if verdict == "improved":
+        return (
+            f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
+        )
+    if verdict == "worse":
+        return f"{moved}. That is surely higher."
+    if verdict == "unchanged":
+        return f"{moved}. Taping the phone on again does as much, and a halving or a doubling is ruled out."
+    return (
+        f"{moved}. That is neither surely more than taping the phone on again does nor surely less than half."
+    )
+
+
+def power(r: Result, before: Analysis, after: Analysis) -> str:
+    """What could have been seen, and what longer recordings would do."""
+    told = (
+        f"With these two recordings a change under {smallest_visible_db(r.sd_db):.1f} dB could not be seen."
+    )
+    used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
+    wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
+    if r.change.sd_db <= wanted_sd or wanted_sd <= 0:
+        return f"{told} Longer recordings would not help: tape the phone on twice and record each time."
+    needed_s = used_s * (r.change.sd_db / wanted_sd) ** 2  # standard error falls as 1 / sqrt(time)
+    best_db = smallest_visible_db(float(np.hypot(wanted_sd, r.extra_sd_db)))
+    if needed_s > _LONGEST_ADVICE_S:
+        needed_s = _LONGEST_ADVICE_S
+        best_db = smallest_visible_db(
+            float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
+        )
+    return f"{told} Record {max(needed_s, used_s):.0f} s each time for {best_db:.1f} dB."
+
+
+def shift_note(taped: Change) -> list[str]:
+    """A shift that a person could feel, if it were one of the car's."""
+    if abs(taped.db) < FELT_DB:
+        return []
+    return [
+        f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how "
+        "the phone was taped on, and taken off the change."
+    ]
