@@ -17,6 +17,7 @@ LAYERS = [
     *("balance", "engine", "simulate"),
     *("reading", "timebase", "quality", "conditioning"),
     *("spectra", "peaks", "speed", "turning", "orders", "resonance", "wander", "comfort", "cycles", "beats"),
+    "copies",
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),
     *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),

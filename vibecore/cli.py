@@ -137,7 +137,7 @@ def compare(
     engine, names = _engine(cylinders, strokes), (_shown(before), _shown(after))
 
     def answer(_pair: str) -> Answer:
-        from vibecore import repair
+        from vibecore import copies, repair
         from vibecore.contract import comparison_object
         from vibecore.model import Condition
         from vibecore.words import comparison_text
@@ -146,6 +146,7 @@ def compare(
             first = _analysis(before, engine, Condition(tachometer_rpm=rpm_before))
         with _in_words(after):
             second = _analysis(after, engine, Condition(tachometer_rpm=rpm_after, stage="after"))
+        first, second = copies.told((first, second))
         verdict = repair.compare(first, second, engine=engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from vibecore import comfort
+from vibecore import comfort, copies
 from vibecore.conditioning import condition as make_ready
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import (
@@ -131,9 +131,12 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     from vibecore.evidence import gather
     from vibecore.repair import repair_by_suspects
 
-    analyses = settle(job.vehicle, analyses)
+    repeats = copies.copies([a.recording for a in analyses])  # their evidence would count twice
+    once = [i for i in range(len(analyses)) if i not in repeats]
+    settled = dict(zip(once, settle(job.vehicle, [analyses[i] for i in once]), strict=True))
+    analyses = copies.told([settled.get(i, a) for i, a in enumerate(analyses)])
     likely = leaning(job.vehicle, analyses)
-    evidence = gather(likely, job.vehicle)
+    evidence = gather([likely[i] for i in once], job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
     checks = plan(ranked, job.checks, symptoms=job.symptoms)
     repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)

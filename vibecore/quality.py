@@ -8,8 +8,18 @@ from vibecore.model import Floats, Recording, Warn
 
 SHORT_S = 15.0  # 87 working cycles at 700 rpm: below it intervals grow past 1 dB for unsteady lines
 SLOW_HZ = 90.0  # the firing order of a four at 1350 rpm, or of an eight at 675 rpm, is 45 Hz: half of this
-CLIP_RUN = 3  # equal samples in a row at the very top or bottom of an axis
-CLIP_SHARE = 0.001  # of all samples: a few touches of the top do not change the levels read
+# A range that is exceeded gathers samples at its very end, with no more than usual just inside it. How many
+# times more at the end than beside it: the top of a sine in whole steps has up to 1 / (sqrt(2) - 1) = 2.4
+# times the next step; a sine cut off at 0.95 of its height, which takes 0.12 dB off its line, has 5 times as
+# many as the next hundredth of the range.
+CLIP_RATIO, CLIP_BESIDE = 4.0, 0.01
+CLIP_CHANCE = 2.0  # standard deviations that the few samples beside the end may be short by (Poisson)
+CLIP_COMMONEST = 2.0  # times any other value: a motion in step with the samples repeats all of its values
+# Of those at the end, within this share of the range beside it: else the end is no part of the motion.
+CLIP_NEAR, CLIP_NEAR_SHARE = 0.02, 0.1
+CLIP_SHARES = 0.001, 0.45  # of all samples: a few touches change no levels; half of them are a phone at rest
+CLIP_VISITS = 5  # separate ones, with the motion in between
+CLIP_DEPTH, CLIP_DEPTH_STEPS = 0.02, 3  # of the range, steps of the file: less is a phone's last digit
 COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
 LOST_SHARE = 0.02
 KNOCKED_SHARE = 0.2
@@ -47,7 +57,7 @@ def warnings(
             "Set the phone to its fastest rate, 200 or more if it can."
         )
         found.append(Warn("slow", text))
-    if _clipped_share(recording.accel_m_s2) > CLIP_SHARE:
+    if any(_is_cut_off(side * axis, step_m_s2) for axis in recording.accel_m_s2.T for side in (1, -1)):
         text = (
             "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
         )
@@ -60,8 +70,8 @@ def warnings(
             "Export with more digits, or use a logger that does not round."
         )
         found.append(Warn("coarse", text))
-    if recording.lost_samples > LOST_SHARE * recording.rows:
-        lost = recording.lost_samples
+    told, lost = {w.code for w in recording.warnings}, recording.lost_samples  # the reader told of gaps
+    if lost > LOST_SHARE * recording.rows and "lost-samples" not in told:
         text = f"{lost} samples are missing. Close other programs on the phone and record again."
         found.append(Warn("lost-samples", text))
     if knocks and good_share < 1 - KNOCKED_SHARE:
@@ -71,17 +81,25 @@ def warnings(
     return found
 
 
-def _clipped_share(accel: Floats) -> float:
-    """Share of samples in runs of equal values at the extreme of an axis."""
-    worst = 0.0
-    for axis in accel.T:
-        if np.ptp(axis) == 0:
-            continue
-        for top in (axis.max(), axis.min()):
-            at = np.flatnonzero(axis == top)
-            runs = np.diff(np.flatnonzero(np.diff(at, prepend=-9, append=at[-1] + 9) > 1))
-            worst = max(worst, float(runs[runs >= CLIP_RUN].sum()) / len(axis))
-    return worst
+def _is_cut_off(upward: Floats, step: float) -> bool:
+    """Whether the top of one axis (n,) is the end of the sensor's range; step: of its values, 0 if unseen."""
+    top, bottom = float(upward.max()), float(upward.min())
+    at = np.flatnonzero(upward == top)
+    least, most = CLIP_SHARES
+    if len(at) < CLIP_VISITS or not least < len(at) / len(upward) < most:
+        return False
+    depth = max(CLIP_DEPTH * (top - bottom), CLIP_DEPTH_STEPS * step)
+    visits = 1 + np.count_nonzero(np.minimum.reduceat(upward, at)[:-1] < top - depth)
+    inside = upward[(upward < top) & (upward > bottom)]
+    if visits < CLIP_VISITS or not len(inside):
+        return False
+    beside, near = (
+        np.count_nonzero(inside >= top - max(share * (top - bottom), 1.5 * step))
+        for share in (CLIP_BESIDE, CLIP_NEAR_SHARE)
+    )
+    if len(at) < CLIP_RATIO * (beside + CLIP_CHANCE * beside**0.5) or near < CLIP_NEAR * len(at):
+        return False
+    return bool(len(at) >= CLIP_COMMONEST * np.unique(inside, return_counts=True)[1].max())
 
 
 def filter_may_take(frequency_hz: float, sample_rate_hz: float) -> float:

@@ -29,7 +29,7 @@ FS_HZ = 100.0
 RPM = 700.0
 
 
-def recording(name: str = "neutral-idle.csv", duration_s: float = 20.0, digest: str = "d1") -> Recording:
+def recording(name: str = "neutral-idle.csv", duration_s: float = 20.0, digest: str = "") -> Recording:
     t_s = np.arange(round(duration_s * FS_HZ)) / FS_HZ
     shake = 0.3 * np.sin(2 * np.pi * 2 * RPM / 60 * t_s)
     accel = np.column_stack([0.1 * shake, 0.3 * shake, shake + 9.81])
@@ -48,7 +48,7 @@ def analysis(
     condition: Condition | None = None,
     *,
     speed: bool = True,
-    digest: str = "d1",
+    digest: str = "",
 ) -> Analysis:
     rec = recording(name, digest=digest)
     n = len(rec.t_s)

@@ -199,3 +199,21 @@ def test_digest_is_sha256_of_the_bytes() -> None:
 
     data = csv(TRUTH).encode()
     assert read_recording(data).digest == hashlib.sha256(data).hexdigest()
+
+
+@pytest.mark.parametrize(
+    "header", [",,,", '"","","",""', "time,,,", ",x,y,z", "time,x,,z", "time,accelerometer,,", "s,,,"]
+)
+def test_columns_without_a_name(header: str) -> None:
+    same(read_recording(text(cells(TRUTH), header).encode()), 1e-5)
+
+
+@pytest.mark.parametrize("header", ["time,accelerometer,,,gyroscope,,", "time,gyroscope,,,accelerometer,,,"])
+def test_a_name_over_three_columns(header: str) -> None:
+    turning = np.random.default_rng(2).normal(0, 0.1, (len(TRUTH.t_s), 3))
+    first = header.startswith("time,acc")
+    rows = []
+    for row, rates in zip(cells(TRUTH), turning, strict=True):
+        others = [f"{v:.5f}" for v in rates]
+        rows.append([row[0], *(row[1:] + others if first else [*others, *row[1:], ""])])
+    same(read_recording(text(rows, header).encode()), 1e-5)

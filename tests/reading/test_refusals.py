@@ -49,7 +49,7 @@ BAD: dict[str, tuple[bytes, str]] = {
     "one line": (b"1.5," * 100_000, "is one line"),
     "many columns": ((",".join(["1.5"] * 2000) + "\n").encode() * 100, "2000 columns"),
     "ragged": ("".join("1.5," * (i % 7 + 3) + "1\n" for i in range(300)).encode(), "cells of the others"),
-    "no time": (text([r[1:] for r in cells(TRUTH)], "x,y,z").encode(), "how many samples a second"),
+    "no time": (text([r[1:] for r in cells(TRUTH)], "x,y,z").encode(), "many samples a second"),
     "two axes": (text([r[:3] for r in cells(TRUTH)], "time,x,y").encode(), "no three columns|not on three"),
     "json number": (b"[1, 2, 3]", "without a list of samples"),
     "json deep": (b"[" * 100_000, "cannot be read"),
@@ -161,6 +161,11 @@ SEEDS = {
         [[c.replace(".", ",") for c in r] for r in cells(TRUTH)], "Zeit in s;ax;ay;az", ";"
     ).encode(),
     "blanks": text(cells(TRUTH, t_unit=1e-3, t_digits=0), None, " ").encode(),
+    "units": text([[r[0], *(f"{v} m/s²" for v in r[1:])] for r in cells(TRUTH)]).encode(),
+    "long": text(
+        [[r[0], a, v] for r in cells(TRUTH) for a, v in zip("xyz", r[1:], strict=True)], "time,axis,value"
+    ).encode(),
+    "dates": text([[f"20260314T1530{float(r[0]):06.3f}", *r[1:]] for r in cells(TRUTH)]).encode(),
     "utf-16": csv(TRUTH).encode("utf-16"),
     "json": json.dumps(JSONS["records"]).encode(),
     "gzip": gzip.compress(csv(TRUTH).encode()),

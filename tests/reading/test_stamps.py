@@ -54,10 +54,10 @@ def test_a_header_that_names_an_impossible_unit(name: str, unit: float) -> None:
 
 
 def test_a_counter_is_no_time() -> None:
-    with pytest.raises(ReadingError, match="how many samples a second"):
+    with pytest.raises(ReadingError, match="many samples a second"):
         with_stamps([str(i) for i in range(2000)], name="n")
     rows = text([row[1:] for row in cells(TRUTH)], "x,y,z").encode()
-    with pytest.raises(ReadingError, match="how many samples a second"):
+    with pytest.raises(ReadingError, match="many samples a second"):
         read_recording(rows)
     given_rate = read_recording(rows, rate_hz=100.0)
     assert given_rate.sample_rate_hz == pytest.approx(100.0)

@@ -105,6 +105,8 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
             read.append((rank, filename, _read_plain(inner, f"{title}, {filename}", rate_hz, max_rows)))
         except ReadingError as error:
             first_error = first_error or error
+    if not read and (together := _axes_of_zip(members, title, rate_hz, max_rows)) is not None:
+        return together
     if not read:
         raise first_error or ReadingError(f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls).")
     if len(read) > 1:
@@ -115,6 +117,28 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
     _, filename, recording = read[0]
     told = Warn("file-chosen", f"Of {len(members)} data files in the zip, {filename} was read.")
     return replace(recording, warnings=(told, *recording.warnings)) if len(members) > 1 else recording
+
+
+def _axes_of_zip(
+    members: list[tuple[str, bytes]], title: str, rate_hz: float | None, max_rows: int
+) -> Recording | None:
+    """The recording of a zip that holds a file for each axis; None if it does not."""
+    from . import axes, delimited, names
+    from .build import build
+
+    stems = [filename.rsplit("/", 1)[-1].rsplit(".", 1)[0] for filename, _ in members]
+    sets = sorted((archive.rank(stem), places) for stem, places in names.triples(stems))
+    if (
+        not sets
+        or sets[0][0] > archive.rank("linear")
+        or not all(delimited.sniff(members[i][1]) for i in sets[0][1])
+    ):
+        return None
+    parts = [
+        (stems[i], delimited.read(members[i][1], f"{title}, {members[i][0]}", max_rows)) for i in sets[0][1]
+    ]
+    table = axes.joined(parts, title)
+    return None if table is None else build(replace(table, source=title), title, rate_hz)
 
 
 def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -> Recording:

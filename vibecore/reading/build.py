@@ -10,8 +10,8 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 
-from . import arrow, columns, limits, names, rate, scale, stamps
-from .clock import Clock, read_clock
+from . import arrow, axes, columns, limits, names, rate, scale, stamps, told
+from .clock import Clock, added_up, read_clock
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -23,10 +23,10 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
-    table = _one_sensor(table)
+    table = axes.pivoted(_one_sensor(table))
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
-    triple, all_triples, told = columns.find_triple(table)
+    triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
     clock = _clock(table, triple, rate_hz)
     data = stamps.mend(clock.t_s, triple.values())
@@ -36,7 +36,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     size = _scale(table, triple, all_triples, data.accel)
     warnings = (
         *table.warnings,
-        *told,
+        *choice,
         *clock.warnings,
         *data.warnings,
         *size.warnings,
@@ -61,7 +61,7 @@ def _scale(
 ) -> scale.Scale:
     """What one unit of the triple is; another triple that holds gravity alone may tell."""
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
-    unit = triple.unit or _unit_in_hints(table.hints)
+    unit = triple.unit or told.unit_told(table.hints)
     size = scale.find_scale(accel, unit, gravity_size)
     if size is None:
         raise ReadingError(
@@ -85,7 +85,7 @@ def _one_sensor(table: Table) -> Table:
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
         ]
-        if not ranked or len(values) < 2 or len(kinds_at.dictionary) > 50:
+        if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
             continue
         best = min(ranked)[1]
         keep = arrow.numbers(kinds_at.indices, -1) == best
@@ -115,33 +115,35 @@ def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock
             best = (flaws, clock)
     if best is not None:
         if rate_hz is not None:
-            told = Warn(
+            unused = Warn(
                 "rate-unused",
                 f"The file has its own time stamps; the given {rate_hz:g} samples a second was not used.",
             )
-            return replace(best[1], warnings=(*best[1].warnings, told))
+            return replace(best[1], warnings=(*best[1].warnings, unused))
         return best[1]
+    for column in columns.candidates_for_steps(table, triple):
+        if (clock := added_up(column)) is not None:
+            return clock
+    return _without_stamps(table, len(triple.columns[0]), rate_hz)
+
+
+def _without_stamps(table: Table, rows: int, rate_hz: float | None) -> Clock:
+    """Even steps at the rate as given, else as the file tells it in words."""
+    at = np.arange(rows)
     if rate_hz is not None:
-        n = len(triple.columns[0])
-        return Clock(np.arange(n) / rate_hz, f"no time column: {rate_hz:g} samples a second as given", ())
-    raise ReadingError(
-        f"{table.source or 'The file'} has no column of times that can be read. Say how many samples a "
-        "second it was "
-        "recorded with, or export it with a time column."
-    )
-
-
-def _unit_in_hints(hints: str) -> str:
-    """A unit of acceleration named in the free text before the data."""
-    for line in hints.split("\n"):
-        unit = (
-            names.unit_in(line.strip().rstrip(".;,")[:200])
-            if "unit" in line.lower() or "einheit" in line.lower()
-            else ""
+        return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
+    if (found := told.rate_told(table.hints)) is not None:
+        rate_hz, line = found
+        text = (
+            f"The file has no time stamps: {rate_hz:g} samples a second were taken from its line '{line}'. "
+            "Lost samples cannot be seen so; export with time stamps if the app can."
         )
-        if unit in names.ACCELERATION_UNITS:
-            return unit
-    return ""
+        return Clock(at / rate_hz, f"{rate_hz:g} samples a second as told", (Warn("rate-told", text),))
+    raise ReadingError(
+        f"{table.source or 'The file'} has no column of times that can be read, and no line that says how "
+        "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
+        "into the first line, such as '# sample rate: 100 Hz'."
+    )
 
 
 def _check_numbers(table: Table, triple: columns.Triple) -> None:
@@ -177,7 +179,8 @@ def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
     if rate_hz > limits.MOST_RATE_HZ:
         raise ReadingError(
             f"{title} would have {rate_hz:.3g} samples a second, which no sensor makes: its times are "
-            "broken. Export it once more, or give the rate and leave the time column out."
+            "broken. Export it once more, or take the time column out and write the rate into the first "
+            "line, such as '# sample rate: 100 Hz'."
         )
     if rate_hz < limits.MIN_RATE_HZ:
         raise ReadingError(

@@ -7,7 +7,7 @@ subtracted as integers first: float64 would lose the last digits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,16 @@ from .table import MISSING, Column
 
 Floats = NDArray[np.float64]
 _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
+# Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
+# time of day alone.
+_SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
+# Counters of 32 bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this near
+# to all of it is an overflow: 4 s of us.
+_COUNTERS = (2.0**32, 2.0**32 / 1e3, 2.0**32 / 1e6)
+_NEAR_OVERFLOW = 0.001
+_MINUTES_JUMP_S = 30.0  # a minute's end in hhmmss is a jump of 40 s, an hour's of 4040 s
+_DECIMAL_UNITS_S, _SAME_UNIT = (1.0, 1e-3, 1e-6), 1e-6
+_FORWARD = 0.99  # share of the steps of time that are none back
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -37,9 +47,48 @@ def read_clock(column: Column) -> Clock | None:
     if column.numbers is None:
         text_s = dates.seconds(column.text)
         return None if text_s is None else Clock(text_s, f"time from the text in {_title(column)}")
+    if (compact_s := _compact(column)) is not None:
+        return Clock(compact_s, f"time from the dates in {_title(column)}")
     raw = _from_first(column)
     if not np.isfinite(raw).any():
         return None
+    clock = _clock(column, raw, "time from")
+    return None if clock is None else _as_time_of_day(clock, column)
+
+
+def _as_time_of_day(clock: Clock, column: Column) -> Clock:
+    """Times of day written as one number, 153012.345 or 153012345: after a minute's 59.99 comes 100.00. Any
+    other clock as it is, and one without such a place, where both are the same."""
+    jumps = np.flatnonzero(np.diff(clock.t_s) > _MINUTES_JUMP_S)
+    if not len(jumps):
+        return clock
+    values = column.floats()
+    first, at = int(np.argmax(np.isfinite(values))), jumps[0]
+    unit_s = float(np.diff(clock.t_s)[at] / (values[at + 1] - values[at]))
+    unit_s = next((u for u in _DECIMAL_UNITS_S if abs(unit_s / u - 1.0) < _SAME_UNIT), 0.0)
+    with np.errstate(invalid="ignore"):  # figures beyond any number
+        hours, rest = np.divmod(values * unit_s, 10_000.0)
+        minutes, seconds = np.divmod(rest, 100.0)
+    day_s = hours * 3600.0 + minutes * 60.0 + seconds
+    valid = np.nanmax(hours) < 24 and np.nanmax(minutes) < 60 and np.nanmax(seconds) < 60
+    if not unit_s or not valid or not np.all(np.abs(np.diff(day_s)[jumps]) <= 1.0):
+        return clock
+    return replace(clock, t_s=day_s - day_s[first], note=f"time of day from {_title(column)}")
+
+
+def added_up(column: Column) -> Clock | None:
+    """A column of times since the row before as a clock, or None if it is none: they do not go back."""
+    steps = column.floats()
+    known = np.isfinite(steps)
+    if not known.any() or np.mean(steps[known] >= 0) < _FORWARD:
+        return None
+    usual = float(np.median(steps[known]))
+    steps = np.where(known, steps, usual)
+    return _clock(column, np.cumsum(steps) - steps[0], "steps of time from")
+
+
+def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
+    """Times in the column's unit (n,) as seconds, or None if no unit makes them a time."""
     stated = names.unit_of_cell(column.unit) or names.time_unit_in(column.name)
     stated = stated if stated in names.TIME_UNITS_S else ""
     step = _usual_step(raw)
@@ -48,11 +97,46 @@ def read_clock(column: Column) -> Clock | None:
     unit, warnings = _unit(column, stated, step)
     if not unit:
         return None
-    return Clock(raw * names.TIME_UNITS_S[unit], f"time from {_title(column)} in {unit}", warnings)
+    raw, overflows = _unwrapped(raw)
+    if overflows:
+        text = (
+            f"The logger's counter of 32 bits ran over {overflows} times; its time was carried on from there."
+        )
+        warnings = (*warnings, Warn("counter-overflow", text.replace("1 times", "once")))
+    return Clock(raw * names.TIME_UNITS_S[unit], f"{what} {_title(column)} in {unit}", warnings)
+
+
+def _unwrapped(raw: Floats) -> tuple[Floats, int]:
+    """Times in the column's unit (n,) with a counter that fell from its last number to its first carried on,
+    and how often it did."""
+    steps = np.diff(raw, prepend=raw[:1])
+    deepest = -float(np.fmin.reduce(steps))  # of the known ones
+    period = next((p for p in _COUNTERS if abs(deepest - p) < _NEAR_OVERFLOW * p), None)
+    if period is None or np.nanmax(raw) - np.nanmin(raw) >= period:
+        return raw, 0
+    fell = steps < (_NEAR_OVERFLOW - 1.0) * period
+    return raw + period * np.cumsum(fell), int(np.count_nonzero(fell))
 
 
 def _title(column: Column) -> str:
     return f"column '{column.name}'" if column.name else "a column without a name"
+
+
+def _compact(column: Column) -> Floats | None:
+    """Whole numbers that are dates and times without signs, 20260314153012345, to seconds; None if any is
+    not."""
+    import pyarrow as pa
+
+    values = column.numbers
+    assert values is not None
+    known = values != MISSING if values.dtype == np.int64 else np.isfinite(values)
+    first = values[np.argmax(known)] if known.any() else 0
+    low, high = dates.COMPACT_NUMBERS
+    if not any(low <= first / 10**digits < high for digits in range(6)):
+        return None
+    text = pa.array(values.astype(np.int64), mask=~known).cast(pa.string())
+    found = dates.seconds(text)
+    return found if found is not None and np.array_equal(np.isfinite(found), known) else None
 
 
 def _from_first(column: Column) -> Floats:
@@ -81,7 +165,9 @@ def _usual_step(raw: Floats) -> float:
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
     low, high = limits.TYPICAL_RATES_HZ
-    fitting = [u for u in ("s", "ms", "us", "ns") if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
+    serial = ("d",) if _may_be_days(column) else ()
+    units = ("s", "ms", "us", "ns", *serial)
+    fitting = [u for u in units if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
     if stated:
         rate = 1.0 / (step * names.TIME_UNITS_S[stated])
         if limits.BELIEVED_RATES_HZ[0] <= rate <= limits.BELIEVED_RATES_HZ[1]:
@@ -99,3 +185,10 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
         return fitting[0], ()
     slow = [u for u in ("s", "ms") if 0.2 <= 1.0 / (step * names.TIME_UNITS_S[u]) < low]
     return (slow[0] if slow else ""), ()
+
+
+def _may_be_days(column: Column) -> bool:
+    """True if the first number may be a date and time as a count of days."""
+    values = column.floats()
+    first = values[np.argmax(np.isfinite(values))]
+    return any(low <= first < high for low, high in _SERIAL_DAYS)

@@ -30,6 +30,7 @@ _WORDS = {
     "gravity": "the direction of gravity alone",
     "either": "columns named g, perhaps a gyroscope's",
 }
+_DOUBTED = ("rotation", "location", "speed", "sound", "pressure")  # never a steady 9.8 by their nature
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
@@ -44,6 +45,7 @@ class Triple:
     unit: str
     columns: tuple[Column, Column, Column]
     uncalibrated: bool = False
+    doubt: Warn | None = None  # what its unit or the file's name says against its contents
 
     def values(self) -> Floats:
         """(n, 3) numbers, nan where empty, in memory column by column: sums over the axes are fast so."""
@@ -77,21 +79,21 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
     usable = [t for t in found if t.kind in ("total", "acceleration", "linear", "")]
     sure = [t for t in usable if t.kind] or usable
     if not found:
-        sure = found = _by_content(table)
+        found = _by_content(table)
+        sure = [t for t in found if t.kind in RANK]
     if not sure:
         sure = [replace(t, kind="") for t in found if _lone_g(t)]
     if not sure:
         raise ReadingError(_refusal(table, found))
     ranked = sorted(sure, key=_rank)
     best = ranked[0]
-    if not table.named:
-        return best, found, ()
-    if len(found) == 1:
-        return best, found, ()
+    doubts = (best.doubt,) if best.doubt is not None else ()
+    if not table.named or len(found) == 1:
+        return best, found, doubts
     text = f"The file holds {len(found)} sets of three axes; {best.title} was taken as the acceleration."
     if len(ranked) > 1 and _rank(ranked[1]) == _rank(best):
         text += f" {ranked[1].title} could be it as well: give a file with one of them if that is wrong."
-    return best, found, (Warn("columns-chosen", text),)
+    return best, found, (*doubts, Warn("columns-chosen", text))
 
 
 def _rank(triple: Triple) -> tuple[int, bool]:
@@ -114,25 +116,43 @@ def _spots(n: int) -> NDArray[np.intp]:
 def named_triples(table: Table) -> list[Triple]:
     """Every set of three columns whose names differ only in the axis."""
     numeric = [c for c in table.columns if c.numbers is not None and c.name]
-    out = []
-    for stem, (i, j, k) in names.triples([c.name for c in numeric]):
-        columns = (numeric[i], numeric[j], numeric[k])
-        unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
-        lone_g = _bare(stem).strip().lower() == "g" and not names.kind_of_unit(unit)
-        kind = (
-            "either"
-            if lone_g
-            else names.kind_of(_bare(stem)) or names.kind_of_unit(unit) or names.kind_of(table.source)
-        )
-        if names.kind_of_unit(unit) not in ("", "acceleration"):
-            kind = names.kind_of_unit(unit)
-        elif kind == "acceleration" and names.kind_of(table.source) in ("total", "linear"):
-            kind = names.kind_of(table.source)
-        if not unit and names.has_word(_bare(stem), ["gforce", "gf"]):
-            unit = "g"
-        rough = names.has_word(stem, names.words()["uncalibrated"]["words"])
-        out.append(Triple(stem, kind, unit if unit in names.ACCELERATION_UNITS else "", columns, rough))
-    return out
+    triples = names.triples([c.name for c in numeric])
+    return [_named_triple(stem, (numeric[i], numeric[j], numeric[k]), table) for stem, (i, j, k) in triples]
+
+
+def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Table) -> Triple:
+    """Three columns under one name, with what their name, unit and file say they are."""
+    unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
+    by_unit, by_source = names.kind_of_unit(unit), names.kind_of(table.source)
+    lone_g = _bare(stem).strip().lower() == "g" and not by_unit
+    by_name = "either" if lone_g else names.kind_of(_bare(stem))
+    kind = by_name or by_unit or by_source
+    if by_unit not in ("", "acceleration"):
+        kind = by_unit
+    elif kind == "acceleration" and by_source in ("total", "linear"):
+        kind = by_source
+    if not unit and names.has_word(_bare(stem), ["gforce", "gf"]):
+        unit = "g"
+    rough = names.has_word(stem, names.words()["uncalibrated"]["words"])
+    triple = Triple(stem, kind, unit if unit in names.ACCELERATION_UNITS else "", columns, rough)
+    if kind != by_name:
+        triple = _by_gravity(triple, f"unit ({unit})" if kind == by_unit else "file's name")
+    return triple
+
+
+def _by_gravity(triple: Triple, said_by: str) -> Triple:
+    """Steady gravity in m/s2 beats what the unit or the file's name say; in g it does not, for turning rates
+    at rest may be 1 degree a second off."""
+    if triple.kind not in _DOUBTED:
+        return triple
+    size = scale.steady_size(triple.sample())
+    if not scale.is_gravity(size, 1.0):
+        return triple
+    text = (
+        f"By the {said_by}, {triple.title} would be {_WORDS[triple.kind]}, but a steady {size:.3g} is "
+        "gravity in m/s2: read as acceleration. Correct the header or the name if that is right."
+    )
+    return replace(triple, kind="", doubt=Warn("contents-mismatch", text))
 
 
 def _bare(stem: str) -> str:
@@ -153,21 +173,25 @@ def _lone_g(triple: Triple) -> bool:
 def _by_content(table: Table) -> list[Triple]:
     """Three columns out of a table whose names do not tell: what is left beside time, counter and
     magnitude."""
-    left = [c for c in table.columns if c.numbers is not None and not _is_special(c)]
-    left = [c for c in left if not (c.name and names.kind_of(c.name) in _WORDS)]
-    left = [c for c in left if not is_counter(c) and not _rises(c)]
+    left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in _WORDS]
     if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
         left = left[:3]
     kind = names.kind_of(table.source)
     if len(left) == 3:
         a, b, c = left
         unit = names.unit_of_cell(a.unit) or names.unit_in(a.name)
-        return [Triple("", kind, unit if unit in names.ACCELERATION_UNITS else "", (a, b, c))]
+        known = unit if unit in names.ACCELERATION_UNITS else ""
+        return [_by_gravity(Triple("", kind, known, (a, b, c)), "file's name")]
     if len(left) in (6, 9):
         # Of several sets at least one is not what the file's name says: their contents tell more.
         sets = [Triple("", "", "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
         return [t for t in sets if _rank(t)[0] == 0][:1]
     return []
+
+
+def is_measured(column: Column) -> bool:
+    """True for numbers that neither are a time by name nor count nor rise."""
+    return not (column.numbers is None or _is_special(column) or is_counter(column) or _rises(column))
 
 
 def _is_special(column: Column) -> bool:
@@ -178,7 +202,8 @@ def _is_special(column: Column) -> bool:
 def is_counter(column: Column) -> bool:
     """True if a column just counts its rows."""
     values = column.floats()
-    return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
+    with np.errstate(invalid="ignore"):  # figures too large for any number are infinite here
+        return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
 
 
 def _rises(column: Column) -> bool:
@@ -229,3 +254,10 @@ def candidates_for_time(table: Table, triple: Triple) -> list[Column]:
         if c.name and c not in named and c.numbers is not None and _rises(c) and not is_counter(c)
     ]
     return [*named, *unnamed, *dated, *(odd if not named else [])]
+
+
+def candidates_for_steps(table: Table, triple: Triple) -> list[Column]:
+    """Columns that may be the time since the row before, by their names."""
+    words = names.words()["time"]["steps"]
+    rest = [c for c in table.columns if c not in triple.columns and c.numbers is not None]
+    return [c for c in rest if c.name and names.has_word(c.name, words)]

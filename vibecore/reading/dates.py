@@ -1,12 +1,14 @@
 """Text of dates and times of day to seconds, by arrow's string functions: no Python loop over rows.
 
-Serves ISO 8601 (2004: extended format, T or blank, decimal point or comma) and the looser forms loggers
-write: day first, 12-hour clocks, a colon before the milliseconds. Zone offsets are the same in every row of
-a recording and are left aside: only differences count.
+Serves ISO 8601 (T or blank, decimal point or comma, extended and basic format) and the looser forms loggers
+write: day first, 12-hour clocks, a colon before the milliseconds, milliseconds without leading zeros, words
+beside the time of day. Zone offsets are the same in every row of a recording and are left aside: only
+differences count.
 """
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -16,11 +18,22 @@ from . import arrow
 
 Floats = NDArray[np.float64]
 _DAY_S = 86400.0
-_PATTERN = (
-    r"^\s*(?:(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})[T _,]*)?"
-    r"(?:(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}))?(?:[:.,](?P<f>\d{1,9})\d*)?\s*(?P<p>[AaPp])?\.?[Mm]?\.?)?"
-    r"\s*(?:Z|UTC|GMT)?\s*(?:[+-]\d{2}:?\d{2})?(?:\[.*\])?\s*$"
+_DATE = r"(?:(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})[T _,-]*)?"
+_CLOCK = r"(?P<h>\d{1,2}):(?P<m>\d{1,2})(?::(?P<s>\d{1,2}))?(?:[:.,](?P<f>\d{0,9})\d*)?"
+_REST = r"\s*(?P<p>[AaPp])?\.?\s?[Mm]?\.?\s*(?:Z|UTC|GMT)?\s*(?:[+-]\d{2}:?\d{2})?(?:\[.*\])?\s*$"
+_PATTERN = rf"^\s*{_DATE}(?:{_CLOCK})?{_REST}"
+_ANYWHERE = r"(?:^|\D)" + _CLOCK.replace(r"(?::(?P<s>\d{1,2}))?", r":(?P<s>\d{1,2})")
+_COMPACT = (
+    r"^\s*((?:19|20)\d\d)[-/.]?(0[1-9]|1[0-2])[-/.]?(0[1-9]|[12]\d|3[01])[T _-]?"
+    r"([01]\d|2[0-3])([0-5]\d)([0-5]\d)[._,:]?(\d*)"
 )
+_COMPACT_START = re.compile(_COMPACT)
+COMPACT_NUMBERS = (19_000_101_000_000, 21_000_000_000_000)  # year to second as one number: 14 digits
+
+
+def is_compact(cell: str) -> bool:
+    """True for 20260314T153012.345 and the like: a date without signs between its parts."""
+    return _COMPACT_START.match(cell) is not None
 
 
 def seconds(text: Any) -> Floats | None:
@@ -28,28 +41,63 @@ def seconds(text: Any) -> Floats | None:
     None if most are not. Midnight is stepped over where only the time of day is given."""
     import pyarrow.compute as pc
 
-    parts = pc.extract_regex(text, _PATTERN)
+    if any(is_compact(cell.as_py() or "") for cell in text[:2]):
+        text = pc.replace_substring_regex(text, _COMPACT, r"\1-\2-\3T\4:\5:\6.\7")
+    parts, calendar = pc.extract_regex(text, _PATTERN), True
+    if not _mostly(np.isfinite(_whole(parts, "h"))):
+        parts, calendar = pc.extract_regex(text, _ANYWHERE), False
     hour = _whole(parts, "h")
-    known = np.isfinite(hour)
-    if known.sum() <= 0.5 * len(hour):
+    if not _mostly(np.isfinite(hour)):
         return None
-    fraction = _whole(parts, "f", pad=True) * 1e-9
-    day = hour * 3600.0 + _whole(parts, "m") * 60.0
-    second = _whole(parts, "s")
-    if np.isnan(second).all() and np.isfinite(fraction).any():  # 01:02.345 is minutes and seconds
-        day /= 60.0
-    day += np.nan_to_num(second)
-    marks = pc.utf8_lower(pc.struct_field(parts, "p"))
-    after = arrow.flags(pc.equal(marks, "p"))
-    before = arrow.flags(pc.equal(marks, "a"))
-    day += np.where(after & (hour < 12), 12 * 3600.0, 0.0) - np.where(before & (hour == 12), 12 * 3600.0, 0.0)
-    first = int(np.flatnonzero(known)[0])
-    dates = _day_numbers(_whole(parts, "a"), _whole(parts, "b"), _whole(parts, "c"))
+    dates = _day_numbers(*(_whole(parts, x) for x in "abc")) if calendar else np.full(len(hour), np.nan)
+    hour = np.where(np.isnan(hour) & np.isfinite(dates), 0.0, hour)  # a date alone is its midnight
+    first = int(np.flatnonzero(np.isfinite(hour))[0])
+    day = _second_of_day(parts, hour, calendar)
     if np.isfinite(dates[first]):
         whole = (dates - dates[first]) * _DAY_S + (day - day[first])
     else:
         whole = _over_midnight(day - day[first])
-    return whole + (np.nan_to_num(fraction) - np.nan_to_num(fraction[first]))
+    fraction = _fraction(parts, whole)
+    return whole + (fraction - fraction[first])
+
+
+def _mostly(known: NDArray[np.bool_]) -> bool:
+    return bool(known.sum() > 0.5 * len(known))
+
+
+def _second_of_day(parts: Any, hour: Floats, halves: bool) -> Floats:
+    """Whole seconds since midnight (n,), nan where there is no hour. `halves`: marks of 12-hour clocks were
+    looked for."""
+    import pyarrow.compute as pc
+
+    day = hour * 3600.0 + np.nan_to_num(_whole(parts, "m")) * 60.0
+    second = _whole(parts, "s")
+    if np.isnan(second).all() and np.isfinite(_whole(parts, "f")).any():  # 01:02.345 is minutes and seconds
+        day /= 60.0
+    day += np.nan_to_num(second)
+    if halves:
+        marks = pc.utf8_lower(pc.struct_field(parts, "p"))
+        after, before = (arrow.flags(pc.equal(marks, mark)) for mark in "pa")
+        day += np.where(after & (hour < 12), _DAY_S / 2, 0.0) - np.where(
+            before & (hour == 12), _DAY_S / 2, 0.0
+        )
+    return day
+
+
+def _fraction(parts: Any, whole: Floats) -> Floats:
+    """Parts of a second (n,), 0 where there are none. Digits that vary in number are decimals whose last
+    zeros were left off (12.5 is half a second past) or a count of ms, us or ns without its first zeros (12:5
+    is 5 ms past): whichever makes time go back less often with the whole seconds (n,)."""
+    import pyarrow.compute as pc
+
+    decimals = np.nan_to_num(_whole(parts, "f", pad=True)) * 1e-9
+    size = arrow.numbers(pc.utf8_length(pc.struct_field(parts, "f")), 0)
+    filled = size[size > 0]
+    if not len(filled) or filled.min() == filled.max():
+        return decimals
+    counted = np.nan_to_num(_whole(parts, "f")) * 10.0 ** (-3 * np.ceil(filled.max() / 3))
+    falls = [int(np.sum(np.diff(whole + part) < 0)) for part in (decimals, counted)]
+    return decimals if falls[0] <= falls[1] else counted
 
 
 def _whole(parts: Any, name: str, pad: bool = False) -> Floats:
@@ -83,9 +131,9 @@ def _same(values: Floats) -> bool:
 
 
 def _over_midnight(day: Floats) -> Floats:
-    """Times of day across midnight: a fall of about a day is a new day."""
+    """Times of day across midnight: a fall of about a day is a new day, of half a day a 12-hour clock."""
     known = np.flatnonzero(np.isfinite(day))
-    falls = np.concatenate([[0.0], np.cumsum(np.diff(day[known]) < -0.5 * _DAY_S)])
+    halves = np.maximum(np.rint(-np.diff(day[known]) / (_DAY_S / 2)), 0.0)
     out = day.copy()
-    out[known] += falls * _DAY_S
+    out[known] += np.concatenate([[0.0], np.cumsum(halves)]) * (_DAY_S / 2)
     return out

@@ -10,12 +10,14 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, commas, encoding, limits
+from . import arrow, commas, dressed, encoding, limits
+from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .table import MISSING, Column, Table
 
 _HEAD_BYTES = 128 * 1024
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
+_MOST_DIGITS = 18  # any whole number this long fits 64 bits
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
@@ -53,10 +55,10 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
     """
     text, kind = encoding.to_utf8(data)
-    head = text[:_HEAD_BYTES]
-    _check_lines(text, head, source, max_rows)
+    head, lines = text[:_HEAD_BYTES], text.count(b"\n")
+    _check_lines(text, head, lines, source, max_rows)
     layout = find_layout(_first_lines(head, len(text) > len(head)), source)
-    _check_width(layout, text.count(b"\n"), source)
+    _check_width(layout, lines, source)
     body, cut = _body(text, layout)
     mended = commas.joined(body, layout)
     if mended:
@@ -83,7 +85,7 @@ def _first_lines(head: bytes, more: bool) -> list[str]:
     return lines
 
 
-def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
+def _check_lines(text: bytes, head: bytes, rows: int, source: str, max_rows: int) -> None:
     if not head.strip():
         raise ReadingError(f"{source} is empty. Record again, or export the recording once more.")
     if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
@@ -92,7 +94,6 @@ def _check_lines(text: bytes, head: bytes, source: str, max_rows: int) -> None:
             "sample. "
             "Export it as CSV with line breaks."
         )
-    rows = text.count(b"\n")
     if rows > max_rows:
         raise ReadingError(
             f"{source} has {rows} rows, the limit is {max_rows}. Cut out the part of interest."
@@ -166,7 +167,7 @@ def _types(layout: Layout) -> list[Any]:
     types = []
     for column in zip(*layout.cells, strict=True):
         filled = [c for c in column if c and c not in _NOTHING]
-        numbers = [c for c in filled if is_number(c, layout.decimal)]
+        numbers = [c for c in filled if is_number(c, layout.decimal) and not _is_long_date(c)]
         if len(numbers) <= 0.5 * len(filled) and filled:
             types.append(pa.string())
         elif numbers and all(c.lstrip("+-").isdigit() and len(c) >= _EXACT_DIGITS for c in numbers):
@@ -174,6 +175,13 @@ def _types(layout: Layout) -> list[Any]:
         else:
             types.append(pa.float64())
     return types
+
+
+def _is_long_date(cell: str) -> bool:
+    """True for a date in digits that no type of number holds whole: 20260314153012.345."""
+    return (
+        len(cell) >= _EXACT_DIGITS and is_compact(cell) and (not cell.isdigit() or len(cell) > _MOST_DIGITS)
+    )
 
 
 def _read_csv(
@@ -217,9 +225,9 @@ def _to_numbers(text: Any, kind: Any, decimal: str) -> Any:
 
     if pa.types.is_string(kind):
         return text
+    text = dressed.undressed(pc.utf8_trim_whitespace(text), decimal)
     if decimal == ",":
         text = pc.replace_substring(text, ",", ".")
-    text = pc.utf8_trim_whitespace(text)
     good = pc.match_substring_regex(text, _PLAIN_NUMBER)
     kept = pc.utf8_ltrim(pc.if_else(good, text, pa.scalar(None, pa.string())), "+")
     try:
@@ -252,9 +260,15 @@ def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
     names += [""] * (layout.width - len(names))
     units += [""] * (layout.width - len(units))
     return [
-        Column(name, array, column if array is None else None, unit)
+        _text_column(name, unit, column, layout.decimal) if array is None else Column(name, array, None, unit)
         for name, unit, array, column in zip(names, units, arrays, columns, strict=True)
     ]
+
+
+def _text_column(name: str, unit: str, text: Any, decimal: str) -> Column:
+    """A column of text, which may be numbers with units in their cells."""
+    found = dressed.numbers(text, decimal)
+    return Column(name, None, text, unit) if found is None else Column(name, found[0], None, unit or found[1])
 
 
 def _told(broken: int, cut: bool, rows: int) -> tuple[Warn, ...]:

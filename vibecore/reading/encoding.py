@@ -13,7 +13,15 @@ _MARKS = (
 )
 _CONTROL = bytes(b for b in range(32) if b not in b"\t\n\r\f\v\0\x1a")
 _MOST_CONTROL = 0.02  # share of control characters above which bytes are no text
-_ODD_SIGNS = {"\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "\ufeff": ""}
+_ODD_SIGNS = {
+    "\u2212": "-",
+    "\u2013": "-",
+    "\u00a0": " ",
+    "\u202f": " ",
+    "\u2009": " ",
+    "\ufeff": "",
+    "\u2019": "'",
+}
 
 
 def looks_like_text(data: bytes) -> bool:

@@ -5,13 +5,15 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from vibecore.errors import ReadingError
 
-from . import limits
+from . import dressed, limits
+from .dates import is_compact
 from .encoding import to_utf8
 from .table import Column, Table
 
@@ -94,12 +96,22 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         return _from_records(inner, source)
     if all(isinstance(v, dict) and len(v) > _MANY for v in inner):  # columns of numbered values
         value = {k: list(v.values()) for k, v in value.items()}
-    if columns := _from_columns(value, source):
-        return [columns]
     out: list[Table] = []
-    for key, part in value.items():
-        out += _tables(part, f"{source} {key}", depth + 1)
-    return out
+    if columns := _from_columns(value, source):
+        out = [columns]
+    else:
+        for key, part in value.items():
+            out += _tables(part, f"{source} {key}", depth + 1)
+    return [replace(t, hints=f"{_notes(value)}\n{t.hints}") for t in out]
+
+
+def _notes(value: dict[str, Any]) -> str:
+    """Single values beside the samples, a line each: they may tell the rate."""
+    beside = dict(list(value.items())[:_MANY])
+    for part in value.values():
+        if isinstance(part, dict) and len(part) <= _MANY:
+            beside = {**part, **beside}
+    return "\n".join(f"{k}: {v}" for k, v in beside.items() if isinstance(v, (str, int, float)))
 
 
 def _from_columns(value: dict[str, Any], source: str) -> Table | None:
@@ -184,11 +196,18 @@ def _values(records: list[Any], path: tuple[str, ...]) -> list[Any]:
 
 def _column(name: str, values: list[Any]) -> Column:
     """Numbers if most values are, whole numbers beyond float64's reach kept exact; else text."""
+    if _is_compact(values):
+        return text_column(name, values)
     try:
         array = np.array(values, dtype=np.int64 if _all_long(values) else np.float64)
         return Column(name, array)
     except (ValueError, TypeError, OverflowError):
         return text_column(name, values)
+
+
+def _is_compact(values: list[Any]) -> bool:
+    """True for text that is dates in digits, which numbers do not hold whole."""
+    return isinstance(values[0], str) and is_compact(values[0])
 
 
 def _all_long(values: list[Any]) -> bool:
@@ -200,6 +219,8 @@ def text_column(name: str, values: list[Any]) -> Column:
     import pyarrow as pa
 
     texts = ["" if v is None else str(v) for v in values]
+    if _is_compact(values):
+        return Column(name, None, pa.array(texts))
     numbers = np.full(len(texts), np.nan)
     for i, text in enumerate(texts):
         try:
@@ -207,6 +228,10 @@ def text_column(name: str, values: list[Any]) -> Column:
         except ValueError:
             continue
     filled = sum(1 for t in texts if t)
-    if np.isfinite(numbers).sum() > 0.5 * filled:
+    plain = int(np.isfinite(numbers).sum())
+    found = dressed.numbers(pa.array(texts), ".") if plain < filled else None
+    if found is not None and np.isfinite(found[0]).sum() > plain:
+        return Column(name, found[0], None, found[1])
+    if plain > 0.5 * filled:
         return Column(name, numbers)
     return Column(name, None, pa.array(texts))

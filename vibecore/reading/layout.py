@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from vibecore.errors import ReadingError
 
 from . import names
+from .dates import is_compact
+from .dressed import is_dressed
 
 MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
 _PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
@@ -20,7 +22,7 @@ _NUMBER = r"[+-]?(?:\d+\{mark}?\d*|\{mark}\d+)(?:[eE][+-]?\d+)?"
 _NO_NUMBER = frozenset({"nan", "-nan", "null", "inf", "-inf", "+inf", "infinity", "-infinity"})
 _DATE = re.compile(
     r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}([T _,]+\d{1,2}:\d{2}.*)?"
-    r"|\d{1,2}:\d{2}(:\d{2})?([:.,]\d+)?( ?[AaPp]\.?[Mm]\.?)?"
+    r"|\d{1,2}:\d{1,2}(:\d{1,2})?([:.,]\d+)?( ?[AaPp]\.? ?[Mm]\.?)?"
 )
 _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
@@ -53,9 +55,12 @@ def find_layout(lines: list[str], source: str) -> Layout:
     best = (0.0, "", "")
     for delimiter in _DELIMITERS:
         split = [split_line(line, delimiter) for line in judged]
+        most = sum(len(cells) - cells.count("") for cells in split)
         for decimal in (".", ","):
             score = sum(_clearness(cells, decimal) for cells in split)
             best = max(best, (score, delimiter, decimal), key=lambda b: b[0])
+            if score >= most:
+                break  # the other mark cannot read better
         if best[0] >= _PLAIN_CELLS * len(judged) and (best[1] != "," or "." in judged[-1]):
             break  # nothing later in the list could read better
     if best[0] < _LEAST_NUMBERS:
@@ -89,14 +94,20 @@ _NUMBERS = {mark: re.compile(_NUMBER.replace("{mark}", mark)) for mark in ".,"}
 
 
 def is_date(cell: str) -> bool:
-    return _DATE.fullmatch(cell) is not None
+    return _DATE.fullmatch(cell) is not None or is_compact(cell)
 
 
 def _values(cells: list[str], decimal: str) -> int:
     """How many cells hold a number, a word for none, or a date; none if there are fewer than two."""
     if len(cells) < _LEAST_NUMBERS:
         return 0
-    count = sum(is_number(cell, decimal) or is_date(cell) or cell.lower() in _NO_NUMBER for cell in cells)
+    count = sum(
+        is_number(cell, decimal)
+        or is_date(cell)
+        or cell.lower() in _NO_NUMBER
+        or (cell != "" and is_dressed(cell, decimal))
+        for cell in cells
+    )
     return count if count >= _LEAST_NUMBERS else 0
 
 
@@ -150,7 +161,19 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
         return (), tuple(units[0]) if 0 in units else ()
     near = [u for back, u in units.items() if back < best[2]]
     rest = before[: len(before) - 1 - best[2]]
-    return tuple(_with_heads(best[1], rest, delimiter)), tuple(near[-1]) if near else ()
+    named = _over_three(_with_heads(best[1], rest, delimiter))
+    return tuple(named), tuple(near[-1]) if near else ()
+
+
+def _over_three(cells: list[str]) -> list[str]:
+    """A sensor's name over three columns, the other two without one, as a name for each axis."""
+    if names.triples([c for c in cells if c]):
+        return cells
+    out = list(cells)
+    for i, cell in enumerate(cells):
+        if names.kind_of(cell) and cells[i + 1 : i + 3] == ["", ""]:
+            out[i : i + 3] = [f"{cell} {axis}" for axis in "xyz"]
+    return out
 
 
 def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str]:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
+TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
 ACCELERATION_UNITS = frozenset({"m/s2", "g", "mg", "cm/s2", "mm/s2", "ft/s2", "counts"})
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
@@ -151,10 +151,17 @@ def triples(names: list[str]) -> list[tuple[str, tuple[int, int, int]]]:
                 j, k = at.get((left + two + right, copy)), at.get((left + three + right, copy))
                 if j is None or k is None or {j, k} & taken or not _alone(one, left, right):
                     continue
+                if one.isdigit() and _goes_on(left, right, copy, int(one), at):
+                    continue
                 found.append((_stem(names[i], hit.start(), hit.end()), (i, j, k)))
                 taken |= {i, j, k}
                 break
     return found
+
+
+def _goes_on(left: str, right: str, copy: int, first: int, at: dict[tuple[str, int], int]) -> bool:
+    """True if numbers before or after these three stand in the same name: they count columns, not axes."""
+    return any((f"{left}{n}{right}", copy) in at for n in (first - 1, first + 3))
 
 
 def _alone(sign: str, left: str, right: str) -> bool:

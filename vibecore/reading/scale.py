@@ -137,7 +137,7 @@ def _counts(accel: Floats, size: float) -> Scale | None:
         return None
     text = (
         f"No unit: whole numbers with a steady {size:.0f} were read as raw counts, {near} to 1 g. "
-        "Say so if that is wrong."
+        "Name the unit in the header if that is wrong."
     )
     return Scale(
         G / near, True, (Warn("raw-counts", text),), f"raw counts, {near} to 1 g, by the size of gravity"

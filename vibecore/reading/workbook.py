@@ -15,6 +15,7 @@ from typing import Any
 from vibecore.errors import ReadingError
 
 from . import delimited, limits, workbook_child
+from .dressed import is_dressed
 from .json_file import text_column
 from .layout import is_date
 from .table import Column, Table
@@ -145,7 +146,7 @@ def _table(rows: list[list[Any]], title: str) -> Table:
         values = [_point(row[i]) if i < len(row) else None for row in body]
         name = header[i] if i < len(header) else ""
         column = text_column(name, values)
-        columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else ""))
+        columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else column.unit))
     return Table(tuple(columns), len(body), title, hints, any(header), (), (f"workbook, {len(body)} rows",))
 
 
@@ -157,7 +158,9 @@ def _single_text(row: list[Any]) -> bool:
 def _is_value(cell: Any) -> bool:
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return True
-    return isinstance(cell, str) and (is_date(cell) or _FIGURE.fullmatch(cell) is not None)
+    if not isinstance(cell, str):
+        return False
+    return is_date(cell) or _FIGURE.fullmatch(cell) is not None or is_dressed(cell, ".")
 
 
 def _header(before: list[list[Any]]) -> tuple[list[str], list[str], str]:

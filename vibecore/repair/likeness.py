@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.copies import same_contents
 from vibecore.model import Analysis, Recording
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
@@ -76,7 +77,18 @@ def _on_road(analysis: Analysis) -> bool:
     return condition.gear in ("drive", "reverse") and condition.speed_hold == "raised"
 
 
+def copy_words(before: Analysis, after: Analysis) -> str | None:
+    """A sentence if the two are one recording, given twice."""
+    if not same_contents(before.recording, after.recording):
+        return None
+    return (
+        f"{after.name} has the same contents as {before.name}: one recording shows no change. Give the other."
+    )
+
+
 def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
+    if copied := copy_words(before, after):
+        return copied
     b, a = before.condition, after.condition
     if b.place and a.place and b.place != a.place:
         return f"The phone was on the {b.place} before and on the {a.place} after: use the same place twice."

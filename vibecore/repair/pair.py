@@ -14,7 +14,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.job import repair_of_pair
-from vibecore.repair.likeness import likeness
+from vibecore.repair.likeness import copy_words, likeness
 from vibecore.repair.lines import level_at_order, order_change
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
@@ -51,7 +51,10 @@ def side_by_side(
     changes = _changes(first, second, placing_db)
     like = likeness(first, second, ("in the first", "in the second"))
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
-    if before_after and (like.blocking is None or like.whole):
+    copied = copy_words(first, second)
+    if copied is not None and not before_after:
+        return Pair(copied, None, (), like.notes)
+    if before_after and (like.blocking is None or like.whole or copied is not None):
         befores = [a for a in job if a.condition.stage == "before"] or [first]
         repair = best_of_suspects(
             ranked, lambda cause_id: repair_of_pair(first, second, befores, engine, cause_id, placing_db)

@@ -1,0 +1,73 @@
+"""Contents against names: numbered columns, a file's name or a unit that says another sensor."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import Truth, cells, csv, shake, text
+from vibecore.errors import ReadingError
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
+TRUTH = shake(100.0, 10.0)
+FREE = shake(100.0, 10.0, gravity=False)
+RATES = np.random.default_rng(1).normal(0, 0.1, TRUTH.accel.shape)
+SEVEN = [[*row, *(f"{v:.4f}" for v in rates)] for row, rates in zip(cells(TRUTH), RATES, strict=True)]
+
+
+def check(recording: Recording) -> None:
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-6)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+    assert recording.gravity_included
+
+
+@pytest.mark.parametrize("name", ["idle.csv", "gyro_idle.csv", "acc gyro.csv"])
+@pytest.mark.parametrize(
+    "header", ["t,v1,v2,v3,v4,v5,v6", "t,v0,v1,v2,v3,v4,v5", "v1,v2,v3,v4,v5,v6,v7", "t,,,,,,", ",,,,,,"]
+)
+def test_numbered_or_unnamed_columns_of_two_sensors(header: str, name: str) -> None:
+    check(read_recording(text(SEVEN, header).encode(), name=name))
+
+
+@pytest.mark.parametrize("header", ["v1,v2,v3,v4", "v0,v1,v2,v3", "Column1,Column2,Column3,Column4"])
+def test_numbers_that_count_the_columns_are_no_axes(header: str) -> None:
+    check(read_recording(csv(TRUTH, header).encode()))
+
+
+@pytest.mark.parametrize("header", ["t,v1,v2,v3", "t,v0,v1,v2", "timestamp,values[0],values[1],values[2]"])
+def test_three_numbers_are_axes(header: str) -> None:
+    check(read_recording(csv(TRUTH, header).encode()))
+
+
+@pytest.mark.parametrize("name", ["gyro_idle.csv", "sound car.csv", "speed held.csv", "standort 3.csv"])
+@pytest.mark.parametrize("header", ["t,x,y,z", None, "t,v1,v2,v3"])
+def test_gravity_beats_the_name_of_the_file(header: str | None, name: str) -> None:
+    recording = read_recording(csv(TRUTH, header).encode(), name=name)
+    check(recording)
+    assert [w.code for w in recording.warnings] == ["contents-mismatch"]
+    with pytest.raises(ReadingError, match="no acceleration"):
+        read_recording(csv(FREE, header).encode(), name=name)
+
+
+@pytest.mark.parametrize("unit", ["km", "m/s", "rad/s", "m", "km/h"])
+def test_gravity_beats_the_unit_and_the_unit_is_told(unit: str) -> None:
+    header = f"t,acc x ({unit}),acc y ({unit}),acc z ({unit})"
+    recording = read_recording(csv(TRUTH, header).encode())
+    check(recording)
+    assert [w.code for w in recording.warnings] == ["contents-mismatch"]
+    assert f"({unit})" in recording.warnings[0].message
+    with pytest.raises(ReadingError, match="no acceleration"):
+        read_recording(csv(FREE, header).encode())
+
+
+def test_turning_rates_at_rest_are_no_gravity_in_g() -> None:
+    """Zero-rate offsets of 1 degree a second and more are usual (BMI160 data sheet: +-3; from memory)."""
+    rates = Truth(TRUTH.t_s, RATES + np.array([0.6, 0.0, -0.8]), 100.0)
+    with pytest.raises(ReadingError, match="turning rates"):
+        read_recording(csv(rates, "t,x,y,z").encode(), name="gyro.csv")
+
+
+def test_columns_named_for_another_sensor_stay_so() -> None:
+    with pytest.raises(ReadingError, match="turning rates"):
+        read_recording(csv(TRUTH, "t,gyro_x,gyro_y,gyro_z").encode())
