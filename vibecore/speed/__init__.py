@@ -1,9 +1,9 @@
 """Engine speed from the vibration alone, or helped by a tachometer reading good to about 10 %.
 
-Three steps: the strongest lines are followed through time (`lines`, `sweeps`), and each is taken for every order it
-could be (`guesses`); how well each explains all lines along its own crank angle (`pattern`) is weighed with
-what idle speeds are common and what the tachometer said (`prior`); the winner is refined by phase
-(`tracking`).
+Three steps: the strongest lines are followed through time (`lines`, in sweeps `sweeps`), and each is taken
+for every order it could be (`guesses`); how well each explains all lines along its own crank angle
+(`pattern`) is weighed with what idle speeds are common and what the tachometer said (`prior`); the winner is
+refined by phase (`tracking`).
 The answer carries its probability and its runner-up, and is withheld when two answers fit alike: no speed
 beats a wrong one.
 """
