@@ -27,7 +27,8 @@ EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 USUAL_ENGINE = Engine(4)
 MOST_SILENT = 1 / 6  # of the time without the orders followed: the engine then did something else
 LED_ASTRAY = 0.008  # of the speed, natural log
-# Chance that a line, and that a line and its harmonics, are the engine's: nothing said of the hold; said.
+# Chance that a line, and that a line and its harmonics, are the engine's: where what was said of the hold
+# tells little of the speed, and where it does.
 LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
 LEAST_SWEEP = 0.08  # of the speed, standard deviation: even from 700 to 950 rpm a sweep has as much
 SIGMAS = 1.96  # 95 % of a normal distribution

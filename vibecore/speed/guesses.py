@@ -91,8 +91,7 @@ def listen_swept(signal: Signal, engine: Engine | None, before: Before, log_noth
     """The same of a signal in which the speed is swept up or down."""
     found: list[Guess] = []
     for line in sweeps.followed(signal, LINES):
-        height = np.array([line.height])
-        at = tracking.refine(signal, line.t_s, line.hz, np.ones(1), height, rounds=1)
+        at = tracking.refine(signal, line.t_s, line.hz, np.ones(1), line.height, rounds=1)
         found += _direct(signal, at.t_s, at.speed_hz, _shares(engine), before)
     for guess, _ in _merged(found, log_nothing)[:RETRACED]:
         orders, snr = guess.telling(signal.fs_hz, tracking.MOST_ORDERS)

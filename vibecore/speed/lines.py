@@ -85,7 +85,7 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
         cut = np.lib.stride_tricks.sliding_window_view(axis, size)[: (count - 1) * hop + 1 : hop]
         spectra = fft.rfft(cut * window, n_fft, axis=1)
         power = spectra.real**2 + spectra.imag**2
-        whitened += power / floor_of(power, df)
+        whitened += power / _floor(power, df)
     whitened /= signal.accel_m_s2.shape[1]
     whitened[:, : int(LOWEST_HZ / df)] = 1.0
     good = np.lib.stride_tricks.sliding_window_view(signal.good, size)[: (count - 1) * hop + 1 : hop]
@@ -93,7 +93,7 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7, framing)
 
 
-def floor_of(power: np.ndarray, df: float) -> Floats:
+def _floor(power: np.ndarray, df: float) -> Floats:
     """Noise level per bin of one axis: low quantile over frequency of the median over time."""
     middle = np.median(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
     width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
