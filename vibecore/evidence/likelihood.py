@@ -29,22 +29,27 @@ class Finding:
 @dataclass(frozen=True)
 class Spread:
     """Centre and spread of a quantity for sound cars, and for the causes that move it with the share of cases
-    in which they do; in the rest it is as in sound cars."""
+    in which they do; in the rest it is as in sound cars. astray: the share of sound cars in which something
+    else moves it as far as any cause does."""
 
     normal: tuple[float, float]
     causes: Mapping[str, tuple[float, float, float]]
+    astray: float = 0.0
 
     def log_likelihood(self, value: float, error: float = 0.0) -> dict[str, float]:
         """error: standard error of the value, which widens every spread."""
-        centre, spread = self.normal
-        sound = math.exp(log_t(value, centre, math.hypot(spread, error)))
-        moved = {
-            cause: math.log(
-                share * math.exp(log_t(value, centre, math.hypot(spread, error))) + (1 - share) * sound
-            )
-            for cause, (centre, spread, share) in self.causes.items()
+
+        def density(centre: float, spread: float) -> float:
+            return math.exp(log_t(value, centre, math.hypot(spread, error)))
+
+        usual = density(*self.normal)
+        moved = {cause: density(centre, spread) for cause, (centre, spread, _) in self.causes.items()}
+        sound = (1 - self.astray) * usual + self.astray * max(moved.values())
+        logs = {
+            cause: math.log(share * moved[cause] + (1 - share) * sound)
+            for cause, (_, _, share) in self.causes.items()
         }
-        return {"normal": math.log(sound)} | moved
+        return {"normal": math.log(sound)} | logs
 
 
 @dataclass(frozen=True)
