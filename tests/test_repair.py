@@ -226,6 +226,14 @@ def test_a_fan_is_compared_on_its_own_frequency() -> None:
     )
     assert got.verdict == "cured"
     assert got.change_db == pytest.approx(-20.0, abs=0.01)
+    assert not any("not running" in note for note in got.notes)
+
+
+def test_a_fan_whose_line_is_gone_may_not_have_been_running() -> None:
+    fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
+    got = repair.compare(made(SOUND, other=(fan,)), made(SOUND, AFTER), fault_hz=[31.0], engine=FOUR)
+    assert got.verdict == "cured"
+    assert any("not running" in note for note in got.notes)
 
 
 # ------------------------------------------------------------ sound cars

@@ -102,6 +102,20 @@ def test_the_suspect_whose_lines_moved_speaks() -> None:
     assert any("another suspect" in n and "rotating imbalance" in n for n in got.notes)
 
 
+def test_a_fan_that_was_not_running_does_not_speak_against_a_mount_that_got_worse() -> None:
+    fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
+    worse = SOUND | {2.0: 0.8, 4.0: 0.4}
+    job = [
+        made(SOUND | {2.0: 0.4, 4.0: 0.2}, WHEEL, name="before", other=(fan,)),
+        made(worse, AFTER, name="after"),
+    ]
+    got = repair.repair_by_suspects(job, FOUR, _ranked(engine_mount=0.5, cooling_fan=0.4))
+    assert got is not None
+    assert got.lines is not None
+    assert got.lines.orders == (2.0, 4.0)
+    assert got.verdict == "worse"
+
+
 def test_where_nothing_moved_the_first_suspect_speaks() -> None:
     both = SOUND | {1.0: 0.5, 2.0: 0.5}
     got = repair.repair_by_suspects(

@@ -25,6 +25,9 @@ from vibecore.repair.lines import Z_95
 
 LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4
 NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
+# An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
+# vanish without any repair. Common practice, no source.
+SWITCHED_REASON = {"cooling-fan": 0.1, "accessory-drive": 0.1}
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
 # it may be under that: a fault that doubles the shake makes three quarters of its power.
@@ -60,7 +63,8 @@ def best_of_suspects(
         repair = compared(None if suspect.id == "normal" else suspect.id)
         if repair is None:
             return None
-        chance = suspect.probability * _speaks_of_a_change(repair) * _could_be_felt(repair)
+        other = SWITCHED_REASON.get(suspect.id, OTHER_REASON)
+        chance = suspect.probability * _speaks_of_a_change(repair, other) * _could_be_felt(repair)
         found.append((chance, suspect, repair))
     if not found:
         return compared(None)
@@ -70,7 +74,7 @@ def best_of_suspects(
     return replace(chosen, notes=chosen.notes + notes)
 
 
-def _speaks_of_a_change(repair: Repair) -> float:
+def _speaks_of_a_change(repair: Repair, other_reason: float) -> float:
     """How much likelier the change is if these lines are the fault's, be it mended or not, than if not."""
     if repair.change_db is None or repair.low_db is None or repair.high_db is None:
         return NOTHING_MENDED
@@ -78,7 +82,7 @@ def _speaks_of_a_change(repair: Repair) -> float:
     by_chance = math.exp(-0.5 * (repair.change_db / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
     by_repair = 1 / CHANGES_DB
     theirs = NOTHING_MENDED * by_chance + (1 - NOTHING_MENDED) * by_repair
-    return theirs / ((1 - OTHER_REASON) * by_chance + OTHER_REASON * by_repair)
+    return theirs / ((1 - other_reason) * by_chance + other_reason * by_repair)
 
 
 def _could_be_felt(repair: Repair) -> float:

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.model import Analysis, Compared, VerdictName
+from vibecore.model import Analysis, Compared, FaultLines, VerdictName
 from vibecore.repair.lines import Z_95, Change, Level
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
 
 _LONGEST_ADVICE_S = 300.0
+OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
 
 
 @dataclass(frozen=True)
@@ -79,4 +80,16 @@ def shift_note(taped: Change) -> list[str]:
     return [
         f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how "
         "the phone was taped on, and taken off the change."
+    ]
+
+
+def gone_note(verdict: VerdictName, r: Result, lines: FaultLines) -> list[str]:
+    """A line of something that can be switched off (on no multiple of half an order) that is gone altogether
+    is as good as its running then."""
+    switched = bool(lines.hz) or any(abs(2 * order - round(2 * order)) > OFF_HALF for order in lines.orders)
+    if verdict != "cured" or not switched or r.after.stands_clear:
+        return []
+    return [
+        "The line is gone altogether, as it is when a fan or a unit was not running: make sure that it ran "
+        "in both recordings."
     ]
