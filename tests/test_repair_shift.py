@@ -109,7 +109,7 @@ def test_a_fan_that_was_not_running_does_not_speak_against_a_mount_that_got_wors
         made(SOUND | {2.0: 0.4, 4.0: 0.2}, WHEEL, name="before", other=(fan,)),
         made(worse, AFTER, name="after"),
     ]
-    got = repair.repair_by_suspects(job, FOUR, _ranked(engine_mount=0.5, cooling_fan=0.4))
+    got = repair.repair_by_suspects(job, FOUR, _ranked(cooling_fan=0.6, engine_mount=0.35))
     assert got is not None
     assert got.lines is not None
     assert got.lines.orders == (2.0, 4.0)

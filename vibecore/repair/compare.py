@@ -28,7 +28,7 @@ from vibecore.repair.lines import (
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
-from vibecore.repair.telling import Result, gone_note, power, shift_note, why
+from vibecore.repair.telling import Result, power, shift_note, switched_note, why
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -128,7 +128,7 @@ def _told(
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, power(result, before, after))
-    notes = (*notes, *gone_note(verdict, result, lines))
+    notes = (*notes, *switched_note(verdict, lines))
     told = why(verdict, result)
     if like.blocking is not None:
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"

@@ -83,13 +83,12 @@ def shift_note(taped: Change) -> list[str]:
     ]
 
 
-def gone_note(verdict: VerdictName, r: Result, lines: FaultLines) -> list[str]:
-    """A line of something that can be switched off (on no multiple of half an order) that is gone altogether
-    is as good as its running then."""
-    switched = bool(lines.hz) or any(abs(2 * order - round(2 * order)) > OFF_HALF for order in lines.orders)
-    if verdict != "cured" or not switched or r.after.stands_clear:
+def switched_note(verdict: VerdictName, lines: FaultLines) -> list[str]:
+    """What is on no multiple of half an order turns on its own, and may be switched off."""
+    own = bool(lines.hz) or any(abs(2 * order - round(2 * order)) > OFF_HALF for order in lines.orders)
+    if verdict != "cured" or not own:
         return []
     return [
-        "The line is gone altogether, as it is when a fan or a unit was not running: make sure that it ran "
-        "in both recordings."
+        "Such a line is gone as well while its fan or unit does not run: make sure that it ran in both "
+        "recordings."
     ]
