@@ -146,7 +146,8 @@ def compare(
             first = _analysis(before, engine, Condition(tachometer_rpm=rpm_before))
         with _in_words(after):
             second = _analysis(after, engine, Condition(tachometer_rpm=rpm_after, stage="after"))
-        first, second = copies.told((first, second))
+        repeats = copies.copies((first.recording, second.recording))
+        first, second = copies.told((first, second), repeats)
         verdict = repair.compare(first, second, engine=engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),

@@ -3,7 +3,7 @@ repair. No two recordings of a real sensor agree in every sample."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -29,10 +29,10 @@ def copies(recordings: Sequence[Recording]) -> dict[int, int]:
     return found
 
 
-def told(analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
-    """The same analyses, with a warning on each that repeats one before it."""
+def told(analyses: Sequence[Analysis], repeats: Mapping[int, int]) -> tuple[Analysis, ...]:
+    """The same analyses, with a warning on each that repeats one before it. repeats: what `copies` found."""
     out = list(analyses)
-    for place, first in copies([a.recording for a in analyses]).items():
+    for place, first in repeats.items():
         text = (
             f"Same contents as {analyses[first].name}: it is one recording, given twice, and counts once. "
             "Give the other file, or record once more."

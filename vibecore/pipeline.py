@@ -134,7 +134,7 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     repeats = copies.copies([a.recording for a in analyses])  # their evidence would count twice
     once = [i for i in range(len(analyses)) if i not in repeats]
     settled = dict(zip(once, settle(job.vehicle, [analyses[i] for i in once]), strict=True))
-    analyses = copies.told([settled.get(i, a) for i, a in enumerate(analyses)])
+    analyses = copies.told([settled.get(i, a) for i, a in enumerate(analyses)], repeats)
     likely = leaning(job.vehicle, analyses)
     evidence = gather([likely[i] for i in once], job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)

@@ -14,7 +14,6 @@ import numpy as np
 from vibecore.model import Floats, Signal
 from vibecore.speed import lines, pattern
 
-FRAMING = lines.Framing(frame_s=1.0, change_per_s=0.2, wander=1.0)
 STEP = 0.01  # of a frequency, natural log: a quarter of a line's width at 40 Hz
 RATES = np.arange(-5, 6)  # of climb, in steps a frame: 0.2 a second, from 700 to 2000 rpm in 5 s
 TURNS = np.arange(-2, 3)  # rates that a line may change by from frame to frame
@@ -35,7 +34,7 @@ class Followed:
 
 def followed(signal: Signal, most: int) -> Iterator[Followed]:
     """The strongest lines of a signal (n, 3), each followed with those before it taken out."""
-    rest = lines.frames(signal, FRAMING)
+    rest = lines.frames(signal)
     highest_hz = pattern.highest_hz(signal.fs_hz)
     hz = np.exp(np.arange(np.log(LOWEST_HZ), np.log(highest_hz), STEP))
     for _ in range(most):
