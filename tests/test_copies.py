@@ -1,4 +1,7 @@
-"""The same recording given twice is no proof of anything: it is told, counted once, and gets no verdict."""
+"""The same recording given twice is no proof of anything: it is told, counted once, and gets no verdict.
+
+Logic, and what a person expects; common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Axes one below the other in a table, or in a file each."""
+"""Axes one below the other in a table, or in a file each: invented motion, written so and read back.
+
+That loggers write so is common practice, no source.
+"""
 
 from __future__ import annotations
 

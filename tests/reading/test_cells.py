@@ -1,4 +1,8 @@
-"""Numbers as people see them: with a unit in each cell, with marks between the thousands."""
+"""Numbers as people see them: with a unit in each cell, with marks between the thousands.
+
+Units: SI Brochure, 9th ed., 2019 (standard gravity 9.80665 m/s2: resolution 2 of the 3rd CGPM, 1901; from
+memory). Which marks part thousands where is common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Contents against names: numbered columns, a file's name or a unit that says another sensor."""
+"""Contents against names: numbered columns, a file's name or a unit that says another sensor.
+
+What tells is gravity, 9.80665 m/s2 by definition; the ways of naming are common practice, no source.
+"""
 
 from __future__ import annotations
 

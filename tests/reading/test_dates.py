@@ -1,4 +1,8 @@
-"""Times written as dates: compact, without leading zeros, twelve hours, words beside them, serial days."""
+"""Times written as dates: compact, without leading zeros, twelve hours, words beside them, serial days.
+
+Against Python's own datetime; compact forms by ISO 8601-1:2019; serial days count from the end of 1899 as in
+ECMA-376 part 1. The other forms are common practice, no source.
+"""
 
 from __future__ import annotations
 

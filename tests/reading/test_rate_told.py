@@ -1,4 +1,7 @@
-"""Files without stamps: a rate told in words before the data, or the time since the row before."""
+"""Files without stamps: a rate told in words before the data, or the time since the row before.
+
+The true rate is the one that the rows were made with; the words are common practice, no source.
+"""
 
 from __future__ import annotations
 
