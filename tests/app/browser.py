@@ -24,6 +24,7 @@ UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 LAPTOP, PHONE = (1366, 768), (390, 844)
 SERVER_STARTS_S = 90.0  # a slow machine imports the server's libraries for the first time
 PAGE_DRAWN_MS = 60_000
+QUIET_MS = 400
 
 
 @contextlib.contextmanager
@@ -94,9 +95,19 @@ class Window:
             self.complaints.append(message.text)
 
     def settle(self) -> None:
-        """Wait until the page is drawn: a title, and nothing running any more."""
+        """Wait until the page is drawn: a title, and nothing running any more for a while. (On a busy machine
+        the server takes its time to begin what a press asked for.)"""
         self.page.wait_for_selector("h1")
-        self.page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]')
+        self.page.wait_for_function(
+            """quiet => {
+                const app = document.querySelector('[data-testid="stApp"]');
+                const now = performance.now();
+                if (!app || app.dataset.testScriptState !== 'notRunning') { window.busyAt = now; }
+                return now - (window.busyAt ??= now) >= quiet;
+            }""",
+            arg=QUIET_MS,
+        )
+        self.page.evaluate("delete window.busyAt")
 
     def go(self, label: str) -> None:
         """To another page by the menu, which on a phone has to be opened first."""
@@ -108,7 +119,6 @@ class Window:
                 close.click()
         else:
             self.page.get_by_test_id("stTopNavLink").filter(has_text=label).click()
-        time.sleep(0.3)
         self.settle()
 
     def text(self) -> str:
@@ -118,9 +128,13 @@ class Window:
         """Wait for these words on the page."""
         self.page.get_by_test_id("stMain").get_by_text(words).first.wait_for()
 
+    def gone(self, words: str) -> None:
+        """Wait until these words are no longer on the page."""
+        shown = self.page.get_by_test_id("stMain").get_by_text(words).filter(visible=True)
+        shown.first.wait_for(state="hidden")
+
     def press(self, label: str) -> None:
         self.page.get_by_test_id("stMain").get_by_role("button", name=label).first.click()
-        time.sleep(0.3)
         self.settle()
 
     def unfold(self, label: str) -> None:
@@ -135,7 +149,6 @@ class Window:
         self.page.wait_for_timeout(500)  # a box that is still scrolled into sight closes again
         box.click()
         self.page.get_by_role("option", name=option, exact=True).click()
-        self.page.wait_for_timeout(400)
         self.settle()
 
     def open_job(self, title: str) -> None:
