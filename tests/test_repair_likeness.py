@@ -84,6 +84,67 @@ def test_the_whole_shake_is_the_area_under_the_density() -> None:
     assert lines.level_of_whole(made({}), 3.0, 99.0) is None  # too near half of 200 samples a second
 
 
+def test_the_whole_shake_is_known_as_well_as_its_blocks_agree() -> None:
+    """Random error of the mean square of even noise of bandwidth B over time T and three axes:
+    1 / sqrt(3 B T) (Bendat and Piersol, Random Data, ch. 8); blocks that a Hann window shortens to half know
+    it up to sqrt(2) times less well. A tone has none."""
+    rng, fs_hz, seconds = np.random.default_rng(5), 200.0, 60.0
+    n = int(fs_hz * seconds)
+
+    def scatter(accel: np.ndarray) -> float:
+        flat = made({}, floor=2e-4)
+        heard = replace(flat.signal, accel_m_s2=accel, good=np.ones(len(accel), bool))
+        level = lines.level_of_whole(replace(flat, signal=heard), 3.0, 80.0)
+        assert level is not None
+        return level.sd / level.ms
+
+    noise = np.mean([scatter(rng.standard_normal((n, 3))) for _ in range(20)])
+    assert 0.9 < noise * np.sqrt(3 * 77.0 * seconds) < 1.6
+    tone = np.sin(2 * np.pi * 23.0 * np.arange(n) / fs_hz)[:, None] * np.ones(3)
+    assert scatter(tone) < 1e-3
+
+
+def test_an_idle_raised_off_a_natural_frequency_is_the_cure_itself() -> None:
+    """Idle sunk onto a mode at 700 rpm, set right to 900: 20 log10(0.05 / 0.6) = -21.6 dB. For any other
+    fault the two idles are too far apart."""
+    job = [made({2.0: 0.6, 4.0: 0.01}), made({2.0: 0.05, 4.0: 0.01}, AFTER, rpm=900)]
+    got = repair.repair_of_job(job, FOUR, cause_id="idle-resonance")
+    assert got is not None
+    assert got.verdict == "cured"
+    assert got.change_db == pytest.approx(20 * np.log10(np.hypot(0.05, 0.01) / np.hypot(0.6, 0.01)), abs=0.1)
+    assert any("the cure itself" in n for n in got.notes)
+    mount = repair.repair_of_job(job, FOUR, cause_id="engine-mount")
+    assert mount is not None
+    assert mount.verdict == "cannot-tell"
+
+
+def test_a_sound_car_is_compared_by_its_whole_shake() -> None:
+    """A line of a tenth of the shake that goes, as a unit that switches off does, is no repair: it takes
+    10 log10(1 - 0.01) = -0.04 dB off the whole."""
+    unit = (Line(30.2, 2.59, 0.012, 20.0),)
+    with_it, without = made(SOUND, other=unit), made(SOUND, AFTER)
+    shake = (Line(23.0, 1.97, 0.12, 30.0),)
+    with_it = replace(with_it, spectrum_hz=made({}, other=unit + shake).spectrum_hz)
+    without = replace(without, spectrum_hz=made({}, other=shake).spectrum_hz)
+    got = repair.repair_of_job([with_it, without], FOUR, cause_id="normal")
+    assert got is not None
+    assert (got.verdict, got.compared) == ("unchanged", "whole shake")
+    assert got.change_db == pytest.approx(-0.04, abs=0.1)
+    named = repair.repair_of_job([with_it, without], FOUR, cause_id="accessory-drive")
+    assert named is not None
+    assert named.verdict == "cured"
+
+
+def test_what_a_sound_car_shows_in_a_band_holds_its_orders() -> None:
+    """Mean squares add: what a gearbox's judder leaves of 0.12 m/s2 is a cure where engine order 1 belongs to
+    the band, and would be none if only what lies between the orders did."""
+    before = made(SOUND, floor=0.12**2 / 16)
+    after = made(SOUND, AFTER, floor=0.042**2 / 16)
+    with_orders = repair.compare(before, after, fault_band_hz=(3.0, 19.0), engine=FOUR)
+    without = repair.compare(before, after, fault_band_hz=(3.0, 19.0))
+    assert (with_orders.verdict, without.verdict) == ("cured", "improved")
+
+
 def test_a_difference_in_speed_is_told_and_widens_the_interval() -> None:
     same = repair.compare(made(SOUND), made(SOUND, AFTER), fault_orders=[2.0], engine=FOUR)
     off = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=770), fault_orders=[2.0], engine=FOUR)

@@ -171,3 +171,22 @@ def test_a_drive_is_compared_by_the_wheels_band_if_the_speed_was_read_alike() ->
     got = repair.repair_by_suspects([shaking, faster], FOUR, _ranked(wheel_imbalance=0.8))
     assert got is not None
     assert got.verdict == "cannot-tell"
+
+
+def test_a_drive_whose_speed_nobody_read_is_compared_if_the_wheels_turned_alike() -> None:
+    """20 log10(0.25 / 0.5) = -6.0 dB; at half the wheels' frequency it was another drive."""
+    road = replace(WHEEL, speed_hold="raised")
+    after = replace(road, stage="after")
+
+    def drive(condition, hz, level):
+        line = (Line(hz, None, level, 20.0),)
+        return replace(made(SOUND, condition, other=line, name=f"{hz}"), speed=None, orders=None)
+
+    job = [drive(road, 6.9, 0.3), drive(road, 13.0, 0.5), drive(after, 13.3, 0.25)]
+    got = repair.repair_by_suspects(job, FOUR, _ranked(wheel_imbalance=0.8))
+    assert got is not None
+    assert got.before == "13.0"
+    assert got.change_db == pytest.approx(-6.0, abs=1.0)
+    got = repair.repair_by_suspects([job[0], job[2]], FOUR, _ranked(wheel_imbalance=0.8))
+    assert got is not None
+    assert got.verdict == "cannot-tell"

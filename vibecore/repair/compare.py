@@ -70,6 +70,8 @@ def compare(
     placing_db: float = DEFAULT_PLACING_DB,
     sound: SoundLevel | None = None,
     courses: Mapping[float, Course] | None = None,
+    speed_mended: bool = False,
+    whole: bool = False,
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
@@ -78,24 +80,26 @@ def compare(
     Without any, the orders that stand out most before. engine: tells what a sound car shows. placing_db:
     standard deviation of the change that taping on again makes. sound: level of a sound car on all those
     lines together, if known better. courses: for an order, its level in dB over frequency, to correct a
-    difference in speed.
+    difference in speed. speed_mended: another idle speed may be the repair itself. whole: no line is the
+    fault's, compare the whole shake.
     """
-    like = likeness(before, after)
+    like = likeness(before, after, speed_mended=speed_mended)
     if like.blocking is not None and not like.whole and not (like.road and fault_band_hz):
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
     named = bool(fault_hz) or fault_between is not None or fault_band_hz is not None
-    orders = tuple(fault_orders or ()) or (() if named else standing_out(before, engine))
+    orders = tuple(fault_orders or ()) or (() if named or whole else standing_out(before, engine))
     between = None if fault_between is None else _shown_by_both(before, after, fault_between)
     lines = FaultLines(orders, tuple(fault_hz), between, fault_band_hz)
     pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
-    if like.whole and not pairs:
+    if whole or (like.whole and not pairs):
         lines, compared = FaultLines(band_hz=_whole_band(before, after)), "whole shake"
         pairs = _in_band(before, after, lines, sound_whole(before.condition.place))
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
     if not pairs:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
-    taped = shift(_untouched(before, after, lines.orders, courses), placing_db)
+    untouched = [] if compared == "whole shake" else _untouched(before, after, lines.orders, courses)
+    taped = shift(untouched, placing_db)
     corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
     first, second = total([p.before for p in pairs]), total([p.after for p in pairs]).lifted(-taped.db)
     result = Result(
@@ -109,7 +113,8 @@ def compare(
         taped.db,
     )
     notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
-    return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)))
+    unseen = compared == "whole shake" and not whole and like.blocking is None
+    return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
 
 
 def _told(
@@ -120,11 +125,11 @@ def _told(
     lines: FaultLines,
     changes: tuple[OrderChange, ...],
     notes: tuple[str, ...],
+    unseen: bool,
 ) -> Repair:
-    """The verdict in words."""
+    """The verdict in words. unseen: the fault's lines are not seen, they may have changed all the same."""
     verdict = _verdict(result)
-    if verdict == "unchanged" and result.compared == "whole shake" and like.blocking is None:
-        # The fault's lines are not seen: they may have changed all the same.
+    if verdict == "unchanged" and unseen:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, power(result, before, after))
@@ -175,7 +180,19 @@ def _pairs(
         b, a = level_between_orders(before, top), level_between_orders(after, top)
         if b is not None and a is not None:
             pairs.append(_Pair("between the half orders", b, a, sound_between(place)))
-    return pairs + _in_band(before, after, lines, sound_between(place))
+    return pairs + _in_band(before, after, lines, _sound_in_band(before, lines.band_hz, engine))
+
+
+def _sound_in_band(
+    before: Analysis, band_hz: tuple[float, float] | None, engine: Engine | None
+) -> SoundLevel:
+    """What a sound car shows in the band: its orders there, and what lies between them."""
+    place, speed = before.condition.place, before.speed
+    inside: list[float] = []
+    if band_hz is not None and engine is not None and speed is not None:
+        low, high = (hz / (speed.mean_rpm / 60) for hz in band_hz)
+        inside = [o for o in engine.orders if low <= o <= high]
+    return joined([sound_between(place), *(sound_level(o, engine, place) for o in inside)])
 
 
 def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float:

@@ -140,7 +140,7 @@ def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
     def unlike(before: Analysis) -> tuple[bool, bool, float]:
         like = likeness(before, after)
         apart = float(np.hypot(like.extra_sd_db, like.speed_sd_db))
-        return like.blocking is not None and not like.whole, like.blocking is not None, apart
+        return like.blocking is not None and not (like.whole or like.road), like.blocking is not None, apart
 
     return min(befores, key=unlike)
 
@@ -155,7 +155,8 @@ def repair_of_pair(
 ) -> Repair:
     """Proof of repair by these two alone; befores: all from before the repair, which show how the level of an
     order goes with speed."""
-    lines = fault_lines(cause_id, before, engine, befores)
+    lines = FaultLines() if cause_id == "normal" else fault_lines(cause_id, before, engine, befores)
+    speed_mended = cause_id == "idle-resonance"
     return compare(
         before,
         after,
@@ -165,7 +166,9 @@ def repair_of_pair(
         fault_band_hz=lines.band_hz,
         engine=engine,
         placing_db=placing_db,
-        courses=_courses(before, after, befores, lines.orders),
+        courses={} if speed_mended else _courses(before, after, befores, lines.orders),
+        speed_mended=speed_mended,
+        whole=cause_id == "normal",
     )
 
 

@@ -21,6 +21,7 @@ UNKNOWN_OCTAVES = (
     0.1  # an idle held alike returns to within some percent (7 % here): common practice, no source
 )
 ROAD_SPEED_SHARE = 0.1  # who drives a road again at the same speed is within this
+ROLLS_FROM_HZ = 7.0  # a wheel of 0.35 m at 15 m/s; slower, nobody feels its imbalance
 TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
 _UNLOADED = {"neutral", "park"}
 When = tuple[str, str]
@@ -46,20 +47,25 @@ def alike(one: Analysis, other: Analysis) -> bool:
     return _conditions_unlike(one, other) is None
 
 
-def likeness(before: Analysis, after: Analysis, when: When = ("before", "after")) -> Likeness:
-    """What differs between the two; `when` names them in the notes."""
+def likeness(
+    before: Analysis, after: Analysis, when: When = ("before", "after"), *, speed_mended: bool = False
+) -> Likeness:
+    """What differs between the two; `when` names them in the notes. speed_mended: another speed may be what
+    the repair is about, and is then no reason not to compare."""
     unlike, unknown = _conditions_unlike(before, after), _not_known(before, after)
-    blocking = unlike or unknown or _speeds_unlike(before, after)
+    blocking = unlike or unknown or (None if speed_mended else _speeds_unlike(before, after))
     notes = [*_accessory_notes(before, after, when), *_phone_notes(before, after, when)]
     octaves = _octaves_apart(before, after)
     if abs(octaves) > np.log2(1 + SPEED_NOTE_SHARE) and before.speed and after.speed:
         notes.append(
             f"The engine ran at {before.speed.mean_rpm:.0f} rpm {when[0]} and {after.speed.mean_rpm:.0f} "
-            f"{when[1]}: the level of an order changes with speed."
+            f"{when[1]}: the level of an order changes with speed"
+            + (", and that may be the cure itself." if speed_mended else ".")
         )
     other_units = set(before.condition.accessories) != set(after.condition.accessories)
     extra = ACCESSORY_SD_DB if other_units else 0.0
-    speed_sd_db = SPEED_SD_DB_PER_OCTAVE * (abs(octaves) if unknown is None else UNKNOWN_OCTAVES)
+    doubtful = UNKNOWN_OCTAVES if unknown is not None else 0.0 if speed_mended else abs(octaves)
+    speed_sd_db = SPEED_SD_DB_PER_OCTAVE * doubtful
     comparable = unlike is None and (blocking is None or unknown is not None)
     whole = comparable and _held(before) and _held(after)
     road = comparable and _same_drive(before, after)
@@ -136,10 +142,20 @@ def _octaves_apart(before: Analysis, after: Analysis) -> float:
 
 
 def _same_drive(before: Analysis, after: Analysis) -> bool:
-    """Whether two drives in gear were at one speed, by the tachometer at least."""
-    known = np.isfinite(_rpm(before)) and np.isfinite(_rpm(after))
-    both_on_road = _on_road(before) and _on_road(after)
-    return bool(known and both_on_road and abs(_octaves_apart(before, after)) < np.log2(1 + ROAD_SPEED_SHARE))
+    """Whether two drives in gear were at one speed: by the engine's, else by what shakes most, for that
+    turns with the wheels."""
+    if not (_on_road(before) and _on_road(after)):
+        return False
+    apart = np.log2(_rpm(after) / _rpm(before))
+    if not np.isfinite(apart):
+        apart = np.log2(_strongest_hz(after) / _strongest_hz(before))
+    return bool(abs(apart) < np.log2(1 + ROAD_SPEED_SHARE))
+
+
+def _strongest_hz(analysis: Analysis) -> float:
+    """Where the strongest line of a drive stands, above the body's sway; not a number without one."""
+    lines = [line for line in analysis.lines if line.frequency_hz >= ROLLS_FROM_HZ]
+    return max(lines, key=lambda line: line.rms_m_s2).frequency_hz if lines else float("nan")
 
 
 def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]:

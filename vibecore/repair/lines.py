@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import rfft
+from scipy.signal import get_window
 
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
-from vibecore.model import Analysis, OrderChange, OrderLevel, Spectrum
+from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
 from vibecore.repair.sound import DB_PER_NEPER, sound_level
 from vibecore.spectra import NOISE_BANDWIDTH_BINS
 
@@ -26,6 +28,8 @@ _FELT_DB = 6.0
 _BESIDE_WIDTHS = 5.0  # half widths of a line out to which its floor is read
 _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the next half order
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
+_BLOCK_S, _LEAST_BLOCKS = 1.0, 4  # long against what shakes, short against what changes
+_GOOD_SHARE = 0.7  # of a block's samples; the rest was bridged
 _STANDING_OUT_DB = 6.0  # lines this much less over a sound car's level than the foremost are left out
 
 
@@ -130,8 +134,25 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
         return None
     psd, step = spectrum.psd[inside], float(spectrum.x[1] - spectrum.x[0])
     ms = float(psd.sum() * step)
-    scatter = float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0))) * step
-    return Level(ms, _BURSTS * scatter)
+    scatter = _block_scatter(analysis.signal, low_hz, high_hz)
+    if scatter is None:  # as even noise would, and bursts more
+        scatter = _BURSTS * float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0)) / psd.sum())
+    return Level(ms, ms * scatter)
+
+
+def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | None:
+    """Standard error of the mean square in a band as a share of it, from how blocks differ; None if there are
+    too few."""
+    size = round(_BLOCK_S * signal.fs_hz)
+    count = len(signal.accel_m_s2) // size
+    good = signal.good[: count * size].reshape(count, size).mean(axis=1) >= _GOOD_SHARE
+    if np.count_nonzero(good) < _LEAST_BLOCKS:
+        return None
+    blocks = signal.accel_m_s2[: count * size].reshape(count, size, 3)[good]
+    powers = np.abs(rfft(blocks * get_window("hann", size)[None, :, None], axis=1)) ** 2
+    hz = np.arange(powers.shape[1]) * signal.fs_hz / size
+    levels = powers[:, (hz >= low_hz) & (hz <= high_hz)].sum(axis=(1, 2))
+    return float(levels.std(ddof=1) / levels.mean() / np.sqrt(len(levels))) if levels.any() else 0.0
 
 
 def _revolutions(analysis: Analysis) -> float:

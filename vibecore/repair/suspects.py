@@ -27,7 +27,7 @@ LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4
 NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
-SWITCHED_REASON = {"cooling-fan": 0.1, "accessory-drive": 0.1}
+SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
 # it may be under that: a fault that doubles the shake makes three quarters of its power.
@@ -60,7 +60,7 @@ def best_of_suspects(
     suspects = [c for c in ranked if c.probability >= LEAST_PROBABILITY][:MOST_SUSPECTS] or list(ranked[:1])
     found = []
     for suspect in suspects:
-        repair = compared(None if suspect.id == "normal" else suspect.id)
+        repair = compared(suspect.id)
         if repair is None:
             return None
         other = SWITCHED_REASON.get(suspect.id, OTHER_REASON)
