@@ -23,6 +23,7 @@ ARGUMENTS = (
 UPLOAD = '[data-testid="stFileUploader"] input[type="file"]'
 LAPTOP, PHONE = (1366, 768), (390, 844)
 SERVER_STARTS_S = 90.0  # a slow machine imports the server's libraries for the first time
+SERVER_STOPS_S = 10.0
 PAGE_DRAWN_MS = 60_000
 QUIET_MS = 400
 
@@ -35,7 +36,11 @@ def app_server(data: Path) -> Iterator[str]:
         yield address
     finally:
         server.terminate()
-        server.wait(timeout=30)
+        try:
+            server.wait(timeout=SERVER_STOPS_S)
+        except subprocess.TimeoutExpired:  # it is still in the middle of a long file
+            server.kill()
+            server.wait()
 
 
 def free_port() -> int:
