@@ -190,3 +190,22 @@ def test_a_drive_whose_speed_nobody_read_is_compared_if_the_wheels_turned_alike(
     got = repair.repair_by_suspects([job[0], job[2]], FOUR, _ranked(wheel_imbalance=0.8))
     assert got is not None
     assert got.verdict == "cannot-tell"
+
+
+def test_a_fan_that_is_gone_is_a_cure_only_if_it_was_likely_the_fault() -> None:
+    """A fan switched off and a fan mended leave the same nothing: then only what else speaks for it counts.
+    One that still hums a little did run."""
+    fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
+    before, off = made(SOUND, name="before", other=(fan,)), made(SOUND, AFTER, name="after")
+    hums = made(SOUND, AFTER, name="after", other=(replace(fan, rms_m_s2=0.01),))
+    likely, unlikely = ({"cooling_fan": share, "engine_mount": 0.2} for share in (0.7, 0.3))
+
+    def verdict(after, chances):
+        got = repair.repair_by_suspects([before, after], FOUR, _ranked(**chances))
+        assert got is not None
+        assert got.change_db is not None
+        return got.verdict
+
+    assert verdict(off, likely) == "cured"
+    assert verdict(off, unlikely) == "cannot-tell"
+    assert verdict(hums, unlikely) == "cured"

@@ -321,6 +321,7 @@ class Repair:
     share_db: float | None = None  # of that in the whole shake before, 20 log10
     lines: FaultLines | None = None  # what was compared
     before: str | None = None  # name of the recording it was compared with
+    may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
 
 
 @dataclass(frozen=True)

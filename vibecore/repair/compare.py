@@ -28,7 +28,7 @@ from vibecore.repair.lines import (
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
-from vibecore.repair.telling import Result, power, shift_note, switched_note, why
+from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -137,11 +137,13 @@ def _told(
     told = why(verdict, result)
     if like.blocking is not None:
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
+    gone = not result.after.stands_clear and may_be_switched(lines, before)
     db, half = result.change.db, Z_95 * result.sd_db
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
     return Repair(
-        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines, before.name
-    )
+        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines, before.name,
+        gone,
+    )  # fmt: skip
 
 
 def _untouched(

@@ -28,6 +28,7 @@ NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
+LIKELY = 0.5
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
 # it may be under that: a fault that doubles the shake makes three quarters of its power.
@@ -71,7 +72,19 @@ def best_of_suspects(
     _, suspect, chosen = max(found, key=lambda f: f[0])
     if suspect is not found[0][1]:
         notes = (*notes, f"Judged by the lines of another suspect than the first: {suspect.name}.")
+    chosen = _unless_switched_off(chosen, suspect)
     return replace(chosen, notes=chosen.notes + notes)
+
+
+def _unless_switched_off(repair: Repair, suspect: RankedCause) -> Repair:
+    """No cure of a suspect less likely than not on the word of a line that may just not be running."""
+    if repair.verdict != "cured" or not repair.may_be_off or suspect.probability >= LIKELY:
+        return repair
+    why = (
+        f"{repair.why} It would be gone as well with its fan or unit switched off, and that this is the fault "
+        "is not likely enough: record again while it runs."
+    )
+    return replace(repair, verdict="cannot-tell", why=why)
 
 
 def _speaks_of_a_change(repair: Repair, other_reason: float) -> float:

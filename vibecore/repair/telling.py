@@ -83,10 +83,20 @@ def shift_note(taped: Change) -> list[str]:
     ]
 
 
+def may_be_switched(lines: FaultLines, before: Analysis) -> bool:
+    """Whether these lines come and go without a repair: a fan's with the coolant's heat, those of a unit that
+    was switched on with its clutch."""
+    return bool(lines.hz) or (_own_ratio(lines) and bool(before.condition.accessories))
+
+
+def _own_ratio(lines: FaultLines) -> bool:
+    """On no multiple of half an order: what turns on its own."""
+    return any(abs(2 * order - round(2 * order)) > OFF_HALF for order in lines.orders)
+
+
 def switched_note(verdict: VerdictName, lines: FaultLines) -> list[str]:
-    """What is on no multiple of half an order turns on its own, and may be switched off."""
-    own = bool(lines.hz) or any(abs(2 * order - round(2 * order)) > OFF_HALF for order in lines.orders)
-    if verdict != "cured" or not own:
+    """A word of warning with the cure of what turns on its own."""
+    if verdict != "cured" or not (lines.hz or _own_ratio(lines)):
         return []
     return [
         "Such a line is gone as well while its fan or unit does not run: make sure that it ran in both "
