@@ -141,8 +141,8 @@ def _told(
     db, half = result.change.db, Z_95 * result.sd_db
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
     return Repair(
-        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines, before.name,
-        gone,
+        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines,
+        before.name, gone,
     )  # fmt: skip
 
 
