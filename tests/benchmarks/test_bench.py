@@ -14,7 +14,7 @@ from tests.benchmarks.promises import Promise, promised, share_promise
 from tests.benchmarks.rows import CauseRow, OrderRow, Outcome, RepairRow, SpeedRow
 from tests.benchmarks.subjects import simulated, with_reading
 from tests.benchmarks.tables import table
-from tests.benchmarks.trial import try_subject
+from tests.benchmarks.trial import by_contract, try_subject
 from vibecore.model import Condition
 
 # ---------------------------------------------------------------- statistics
@@ -185,3 +185,12 @@ def test_repair_section_counts_false_cures_and_coverage() -> None:
     assert named["repair: verdict right %"] == pytest.approx(200 / 3)
     assert named["repair: false 'cured' when nothing was mended %"] == 50.0
     assert named["repair: interval covers %"] == pytest.approx(200 / 3)
+
+
+def test_what_no_line_shows_is_unchanged_whatever_was_done() -> None:
+    """Two tapings differ by 1.5 dB: a repair that moves neither the fault's lines nor those compared by so
+    much cannot be told from none."""
+    assert by_contract("improved", -0.8, -1.2) == "unchanged"
+    assert by_contract("improved", -0.8, -9.0) == "improved"
+    assert by_contract("cured", -6.0, None) == "cured"
+    assert by_contract("worse", None, 0.1) == "worse"

@@ -230,19 +230,19 @@ def _repair_row(subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagn
     assert subject.verdict is not None
     suspected = None if first == "normal" else first
     true_db, of_fault_db, words = _true_changes(subject, pairs, repair)
-    truth = _by_contract(subject.verdict, of_fault_db)
+    truth = by_contract(subject.verdict, of_fault_db, true_db)
     return RepairRow(
         subject.key, subject.cause, subject.second_cause, suspected, truth, repair.verdict,
         repair.change_db, repair.low_db, repair.high_db, true_db, of_fault_db, words, repair.why,
     )  # fmt: skip
 
 
-def _by_contract(mended: str, of_fault_db: float | None) -> str:
-    """What was done to the car, unless the fault's own lines moved by no more than taping on anew moves
-    them: that is `unchanged` by the contract's words, whatever was done."""
-    if of_fault_db is not None and abs(of_fault_db) < DEFAULT_PLACING_DB:
-        return "unchanged"
-    return mended
+def by_contract(mended: str, of_fault_db: float | None, of_compared_db: float | None) -> str:
+    """What was done to the car, unless neither the fault's own lines nor those that were compared moved by
+    more than taping on anew moves them: that is `unchanged` by the contract's words, whatever was done."""
+    if of_fault_db is None or max(abs(of_fault_db), abs(of_compared_db or 0.0)) >= DEFAULT_PLACING_DB:
+        return mended
+    return "unchanged"
 
 
 def _true_changes(
