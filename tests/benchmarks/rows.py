@@ -101,6 +101,7 @@ class RepairRow:
     true_of_fault_db: float | None  # of the lines of the true cause
     lines: str
     why: str
+    cause_given: bool = False  # as if the checks had found it before it was mended
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,10 @@ HEAD = ["", "n", "right %", "cannot tell %", "false cured %", "covered %", "erro
 
 
 def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) -> tuple[str, list[Promise]]:
-    rows = [row for result in results for row in result.repairs]
-    told = [row for result in practice for row in result.repairs]
+    rows, given = _parted(results)
+    told, _ = _parted(practice)
     lines = [_line(name, group) for name, group in _groups(rows)]
+    lines += [_line("cause found by the checks", given)] if given else []
     lines += [_line("practice cars", told)] if told else []
     title = (
         "REPAIR\n  covered: the 95 % interval of the change holds the change that the car made on the lines\n"
@@ -30,6 +31,12 @@ def section(results: Sequence[Outcome], practice: Sequence[Outcome], show: int) 
     ]
     parts += [_told(row) for row in [r for r in rows if r.said != r.truth][:show]]
     return "\n".join(parts), _promises(rows)
+
+
+def _parted(results: Sequence[Outcome]) -> tuple[list[RepairRow], list[RepairRow]]:
+    """Judged by the program's own ranking of causes, and with the cause given."""
+    rows = [row for result in results for row in result.repairs]
+    return [r for r in rows if not r.cause_given], [r for r in rows if r.cause_given]
 
 
 def _covered(row: RepairRow) -> bool | None:

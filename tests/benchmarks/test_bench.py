@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -180,7 +181,9 @@ def test_repair_section_counts_false_cures_and_coverage() -> None:
         "1", "engine-mount", None, None, "unchanged", "cured", -8.0, -10.0, -6.0, -7.0, None, "", ""
     )
     rows = (row, replace(row, truth="cured"), replace(row, said="unchanged", true_db=-5.0))
-    _, promises = section_repair.section([Outcome(repairs=rows)], [], 0)
+    given = (replace(row, truth="cured", cause_given=True),)  # has a line of its own
+    text, promises = section_repair.section([Outcome(repairs=rows + given)], [], 0)
+    assert re.search(r"cause found by the checks +1 +100\.0", text)
     named = {p.what: p.value for p in promises}
     assert named["repair: verdict right %"] == pytest.approx(200 / 3)
     assert named["repair: false 'cured' when nothing was mended %"] == 50.0

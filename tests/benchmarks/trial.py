@@ -26,10 +26,20 @@ from tests.benchmarks.subjects import Heard, Subject, simulated, with_reading
 from tests.benchmarks.truth import KeptTruth, filter_loss_db, true_change_db
 from vibecore.engine import Vehicle
 from vibecore.evidence import gather
-from vibecore.model import Analysis, CheckOutcome, Condition, Diagnosis, Repair, SpeedTrack, Symptoms, Warn
+from vibecore.model import (
+    Analysis,
+    CheckOutcome,
+    Condition,
+    Diagnosis,
+    RankedCause,
+    Repair,
+    SpeedTrack,
+    Symptoms,
+    Warn,
+)
 from vibecore.pipeline import analyze, diagnose_analysed, leaning
 from vibecore.reading import read_recording
-from vibecore.repair import DEFAULT_PLACING_DB, fault_lines
+from vibecore.repair import DEFAULT_PLACING_DB, fault_lines, repair_by_suspects
 from vibecore.speed import find_speed
 
 MODES = ("with tachometer", "without, hold known", "nothing said")  # one recording alone
@@ -72,7 +82,10 @@ def try_subject(subject: Subject, *, all_modes: bool = True) -> Outcome:
         pairs = [(h, a) for (h, _), a in zip(pairs, diagnosis.analyses, strict=True)]
         causes = [_cause_row(subject, pairs, diagnosis)]
         if subject.verdict is not None and diagnosis.repair is not None:
-            repairs = [_repair_row(subject, pairs, diagnosis)]
+            repairs = [
+                _repair_row(subject, pairs, diagnosis.causes, diagnosis.repair),
+                *_with_cause_given(subject, pairs, diagnosis),
+            ]
     except Exception as error:
         errors.append(f"car {subject.key} diagnosis: {_last_line(error)}")
     speeds += [r for h, a in pairs for r in _speed_rows(subject, h, a, (IN_ITS_JOB,))]
@@ -224,9 +237,20 @@ def _words(weight_db: float, text: str) -> str:
     return f"{weight_db:+.1f} dB {text}"
 
 
-def _repair_row(subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagnosis: Diagnosis) -> RepairRow:
-    repair, first = diagnosis.repair, diagnosis.causes[0].id
-    assert repair is not None
+def _with_cause_given(
+    subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], diagnosis: Diagnosis
+) -> list[RepairRow]:
+    """The proof where the checks had found the cause before it was mended."""
+    found = [replace(c, probability=1.0) for c in diagnosis.causes if c.id == subject.cause]
+    likely = leaning(subject.vehicle, diagnosis.analyses)
+    repair = repair_by_suspects(diagnosis.analyses, subject.vehicle.engine, found, likely=likely)
+    return [] if repair is None else [replace(_repair_row(subject, pairs, found, repair), cause_given=True)]
+
+
+def _repair_row(
+    subject: Subject, pairs: Sequence[tuple[Heard, Analysis]], ranked: Sequence[RankedCause], repair: Repair
+) -> RepairRow:
+    first = ranked[0].id
     assert subject.verdict is not None
     suspected = None if first == "normal" else first
     true_db, of_fault_db, words = _true_changes(subject, pairs, repair)
