@@ -81,6 +81,8 @@ def test_the_whole_shake_is_the_area_under_the_density() -> None:
     level = lines.level_of_whole(made({}, floor=2e-4), 3.0, 80.0)
     assert level is not None
     assert level.ms == pytest.approx(2e-4 * 77.0, rel=0.01)
+    nothing = lines.level_of_whole(made({}, floor=0.0), 3.0, 80.0)
+    assert nothing == lines.Level(0.0, 0.0)
     assert lines.level_of_whole(made({}), 3.0, 99.0) is None  # too near half of 200 samples a second
 
 

@@ -135,9 +135,10 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
     psd, step = spectrum.psd[inside], float(spectrum.x[1] - spectrum.x[0])
     ms = float(psd.sum() * step)
     scatter = _block_scatter(analysis.signal, low_hz, high_hz)
-    if scatter is None:  # as even noise would, and bursts more
-        scatter = _BURSTS * float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0)) / psd.sum())
-    return Level(ms, ms * scatter)
+    if scatter is not None:
+        return Level(ms, ms * scatter)
+    as_noise = float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0))) * step
+    return Level(ms, _BURSTS * as_noise)  # unsteady cycles come in bursts
 
 
 def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | None:
