@@ -74,3 +74,17 @@ def test_turning_rates_at_rest_are_no_gravity_in_g() -> None:
 def test_columns_named_for_another_sensor_stay_so() -> None:
     with pytest.raises(ReadingError, match="turning rates"):
         read_recording(csv(TRUTH, "t,gyro_x,gyro_y,gyro_z").encode())
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_an_axis_that_seldom_leaves_its_value_is_no_time(seed: int) -> None:
+    """A coarse phone on a still engine: rarely a step up, more rarely back down. A time never falls, or
+    once in a while where stamps are out of order."""
+    rng = np.random.default_rng(seed)
+    n = 2000
+    x = 0.1 * ((rng.random(n) < 0.039).cumsum() % 3)  # two steps up, one twice as far down
+    axes = np.column_stack((x, 0.1 * np.rint(rng.normal(0, 3, (n, 2)))))
+    rows = [[f"{i / 60:.6f}", *(f"{v:.4f}" for v in row)] for i, row in enumerate(axes)]
+    recording = read_recording(text(rows, None, " ").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, axes, atol=1e-9)
+    np.testing.assert_allclose(recording.t_s, np.arange(n) / 60, atol=1e-5)

@@ -34,6 +34,7 @@ _DOUBTED = ("rotation", "location", "speed", "sound", "pressure")  # never a ste
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
+_FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,7 +211,10 @@ def _rises(column: Column) -> bool:
     """True if a column never falls and rises overall, as time does."""
     values = column.floats()
     steps = np.diff(values[np.isfinite(values)])
-    return len(steps) >= _COUNTER_ROWS and bool(np.mean(steps >= 0) > 0.98 and np.mean(steps > 0) > 0.02)
+    falls, climbs = np.count_nonzero(steps < 0), np.count_nonzero(steps > 0)
+    # A coarse phone on a still engine stays on one value and seldom steps: as often down as up.
+    seldom_falls = falls < min(0.02 * len(steps), _FALLS_PER_CLIMB * climbs)
+    return len(steps) >= _COUNTER_ROWS and bool(seldom_falls and climbs > 0.02 * len(steps))
 
 
 def _is_size(size: Floats, axes: list[Column]) -> bool:
