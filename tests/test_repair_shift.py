@@ -209,3 +209,14 @@ def test_a_fan_that_is_gone_is_a_cure_only_if_it_was_likely_the_fault() -> None:
     assert verdict(off, likely) == "cured"
     assert verdict(off, unlikely) == "cannot-tell"
     assert verdict(hums, unlikely) == "cured"
+
+
+def test_what_bridges_the_mounts_moves_every_order_and_none_of_them_tells_the_taping() -> None:
+    """All orders 4 dB up: from imbalance, that is how the phone was taped on; from a mount, it may be the
+    mount."""
+    loud = SOUND | {1.0: 0.3, 2.0: 0.5}
+    job = [made(loud, WHEEL), made({o: v * 10**0.2 for o, v in loud.items()}, AFTER)]
+    found = {c: repair.repair_of_job(job, FOUR, cause_id=c) for c in ("engine-mount", "rotating-imbalance")}
+    changes = {c: r.change_db for c, r in found.items() if r is not None and r.change_db is not None}
+    assert changes["engine-mount"] == pytest.approx(4.0, abs=0.01)
+    assert changes["rotating-imbalance"] < changes["engine-mount"] - 0.5

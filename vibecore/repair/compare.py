@@ -72,6 +72,7 @@ def compare(
     courses: Mapping[float, Course] | None = None,
     speed_mended: bool = False,
     whole: bool = False,
+    others_tell: bool = True,
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
@@ -81,7 +82,8 @@ def compare(
     standard deviation of the change that taping on again makes. sound: level of a sound car on all those
     lines together, if known better. courses: for an order, its level in dB over frequency, to correct a
     difference in speed. speed_mended: another idle speed may be the repair itself. whole: no line is the
-    fault's, compare the whole shake.
+    fault's, compare the whole shake. others_tell: the fault leaves the other orders as they are, so they
+    tell what the taping did.
     """
     like = likeness(before, after, speed_mended=speed_mended)
     if like.blocking is not None and not like.whole and not (like.road and fault_band_hz):
@@ -98,7 +100,8 @@ def compare(
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
     if not pairs:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
-    untouched = [] if compared == "whole shake" else _untouched(before, after, lines.orders, courses)
+    others_tell = others_tell and compared == "lines"
+    untouched = _untouched(before, after, lines.orders, courses) if others_tell else []
     taped = shift(untouched, placing_db)
     corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
     first, second = total([p.before for p in pairs]), total([p.after for p in pairs]).lifted(-taped.db)

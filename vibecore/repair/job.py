@@ -33,6 +33,7 @@ _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest
 
 # A dragging or slipping driveline shakes below the firing order, from the body's sway up.
 _SWAY_HZ, _UNDER_FIRING = 3.0, 0.85
+_BRIDGES = ("engine-mount", "exhaust-contact")  # metal or hard rubber passes every order, not its own alone
 _LEAST_TOP_ORDER = 2.0  # engines of few cylinders: their unsteadiness reaches this far at least
 
 
@@ -169,6 +170,7 @@ def repair_of_pair(
         courses={} if speed_mended else _courses(before, after, befores, lines.orders),
         speed_mended=speed_mended,
         whole=cause_id == "normal",
+        others_tell=cause_id not in _BRIDGES,
     )
 
 
