@@ -14,6 +14,7 @@ import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
 ARGUMENTS = (
@@ -118,12 +119,16 @@ class Window:
         """To another page by the menu, which on a phone has to be opened first."""
         if self.narrow:
             self.page.get_by_test_id("stExpandSidebarButton").click()
-            self.page.get_by_test_id("stSidebarNavLink").filter(has_text=label).click()
+            link = self.page.get_by_test_id("stSidebarNavLink").filter(has_text=label)
+        else:
+            link = self.page.get_by_test_id("stTopNavLink").filter(has_text=label)
+        there = urlsplit(link.get_attribute("href")).path
+        link.click()
+        if self.narrow:
             close = self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button")
             if close.is_visible():
                 close.click()
-        else:
-            self.page.get_by_test_id("stTopNavLink").filter(has_text=label).click()
+        self.page.wait_for_url(lambda url: urlsplit(url).path == there)
         self.settle()
 
     def text(self) -> str:
