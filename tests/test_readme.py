@@ -23,7 +23,7 @@ def test_each_command_sets_itself_up_from_nothing(name: str) -> None:
 
 
 def test_the_second_command_runs_the_tests_and_the_check_runs_that_command() -> None:
-    assert command("tests").endswith("-m pytest -n 3 --dist worksteal")
+    assert command("tests").endswith("-m pytest -n 2 --dist worksteal")
     check = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "tests/readme_commands.py tests" in check
     with pytest.raises(LookupError):
