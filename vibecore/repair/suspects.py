@@ -28,7 +28,7 @@ NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
-LIKELY = 0.5
+LIKELY = 0.5  # more likely than all else together
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
 # it may be under that: a fault that doubles the shake makes three quarters of its power.
@@ -57,7 +57,7 @@ def best_of_suspects(
     notes: tuple[str, ...] = (),
 ) -> Repair | None:
     """The comparison by the lines of the likely cause that speaks of the repair most. compared: the repair by
-    the lines of a cause, None for what stands out most."""
+    the lines of a cause (the whole shake for `normal`), None for what stands out most."""
     suspects = [c for c in ranked if c.probability >= LEAST_PROBABILITY][:MOST_SUSPECTS] or list(ranked[:1])
     found = []
     for suspect in suspects:
