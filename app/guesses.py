@@ -36,9 +36,9 @@ def words(count: int) -> str:
     )
 
 
-def notes_with(job: Job, reasons: Mapping[str, str]) -> dict[str, str]:
-    """The job's notes with these recordings to be looked over, and no others."""
-    kept = {key: text for key, text in job.notes.items() if key != NOTE}
+def notes_with(notes: Mapping[str, str], reasons: Mapping[str, str]) -> dict[str, str]:
+    """A job's notes with these recordings to be looked over, and no others."""
+    kept = {key: text for key, text in notes.items() if key != NOTE}
     lines = "\n".join(f"{name}\t{why}" for name, why in reasons.items())
     return {**kept, NOTE: lines} if lines else kept
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import partial
-from typing import cast, get_args
+from typing import Any, get_args
 
+import boxes
 import cache
 import guesses
 import state
@@ -15,11 +15,12 @@ import widgets
 from streamlit.delta_generator import DeltaGenerator
 
 from vibecore import figures
-from vibecore.case import CaseRecording
+from vibecore.case import Case, CaseRecording
+from vibecore.constants import HIGHEST_SPEED_RPM
 from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
-from vibecore.jobs import drop_recording, save_case
-from vibecore.model import Condition, Gear, Place, SpeedHold, Stage
+from vibecore.jobs import drop_recording
+from vibecore.model import Condition, Gear, Place, SpeedHold
 
 STAGES = {"before": "before repair", "after": "after repair"}
 MAX_ACCESSORIES = 200  # characters
@@ -32,10 +33,8 @@ def show(work: state.Work) -> None:
     st.header("How each was made", anchor=False)
     reasons = guesses.reasons_of(work.job.notes)
     _ask_to_confirm(work, reasons)
-    rows = [_show_row(work, place, reasons) for place in range(len(work.case.recordings))]
-    recordings = tuple(item for item, _ in rows)
-    if recordings != work.case.recordings:
-        _keep(work, recordings, reasons)
+    recordings = work.case.recordings
+    rooms = [_show_row(work, place, reasons) for place in range(len(recordings))]
     with st.expander("Take a recording out"):
         names = [r.file.as_posix() for r in recordings]
         name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
@@ -43,7 +42,7 @@ def show(work: state.Work) -> None:
             state.hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
             st.rerun()
     results = widgets.results(work)  # last, so that the boxes need not wait for it
-    for item, room in rows:
+    for item, room in zip(recordings, rooms, strict=True):
         _show_quality(room, item, work.case.vehicle, results)
     latest = results.analysis(recordings[-1].file.as_posix())
     if latest is not None:
@@ -56,66 +55,68 @@ def _ask_to_confirm(work: state.Work, reasons: Mapping[str, str]) -> None:
         return
     st.info(f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then:")
     if st.button("All is right as it stands", type="primary"):
-        state.hold(state.store().save(work.job, notes=guesses.notes_with(work.job, {})), "Confirmed.")
+        state.hold(state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {})), "Confirmed.")
         st.rerun()
 
 
-def _keep(work: state.Work, recordings: tuple[CaseRecording, ...], reasons: Mapping[str, str]) -> None:
-    """What a person has chosen is no guess any more."""
-    pairs = zip(recordings, work.case.recordings, strict=True)
-    changed = {new.file.as_posix() for new, old in pairs if new != old}
-    notes = guesses.notes_with(work.job, {name: why for name, why in reasons.items() if name not in changed})
-    state.hold(save_case(state.store(), work.job, replace(work.case, recordings=recordings), notes=notes))
-    st.rerun()
-
-
-def _show_row(
-    work: state.Work, place_in_job: int, reasons: Mapping[str, str]
-) -> tuple[CaseRecording, DeltaGenerator]:
-    """One recording: boxes for its condition, as they stand now, and room for its quality."""
+def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -> DeltaGenerator:
+    """One recording: boxes for its condition, and room for its quality."""
     item, earlier = work.case.recordings[place_in_job], work.case.recordings[:place_in_job]
-    name = item.file.as_posix()
-    key = partial(_key, work, name)
+    name, made = item.file.as_posix(), item.condition
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         if name in reasons:
             st.caption(widgets.plain(f"Guessed. {reasons[name] or 'Nothing tells how it was made.'}"))
         room = st.empty()
         room.markdown("Being read.")
-        made = _more(_boxes(item.condition, key), key)
-        again = made.taped_anew or any(made.made_as(e.condition) for e in earlier)
-        if again:
+        _boxes(name, made)
+        if made.taped_anew or any(made.made_as(e.condition) for e in earlier):
             label = "The phone was taped on anew for this one, and nothing was mended in between"
-            made = replace(made, taped_anew=st.checkbox(label, made.taped_anew, key=key("taped")))
-    return replace(item, condition=made), room
+            boxes.box(st.checkbox, f"taped {name}", _put(name, "taped_anew"), label, made.taped_anew)
+    return room
 
 
-def _boxes(condition: Condition, key: Callable[[str], str]) -> Condition:
+def _boxes(name: str, made: Condition) -> None:
     row = st.container(horizontal=True)
-    place = widgets.choice(row, "Phone on the", get_args(Place), condition.place, key("place"))
-    gear = widgets.choice(row, "Gear", get_args(Gear), condition.gear, key("gear"))
-    hold = widgets.choice(row, "Speed", get_args(SpeedHold), condition.speed_hold, key("hold"))
-    stage = row.selectbox(
-        "When", list(STAGES), list(STAGES).index(condition.stage), STAGES.__getitem__,
-        key=key("stage"), width=widgets.BOX_PX,
+    for part, label, choices, now in (
+        ("place", "Phone on the", get_args(Place), made.place),
+        ("gear", "Gear", get_args(Gear), made.gear),
+        ("speed_hold", "Speed", get_args(SpeedHold), made.speed_hold),
+    ):
+        boxes.choice(row, f"{part} {name}", _put(name, part), label, choices, now)
+    boxes.box(
+        row.selectbox, f"stage {name}", _put(name, "stage"), "When", list(STAGES),
+        list(STAGES).index(made.stage), STAGES.__getitem__, width=boxes.BOX_PX,
     )  # fmt: skip
-    return replace(condition, place=place, gear=gear, speed_hold=hold, stage=cast(Stage, stage))
-
-
-def _more(condition: Condition, key: Callable[[str], str]) -> Condition:
-    shown = round(condition.tachometer_rpm or 0) or None  # the box shows whole turns
+    shown = round(made.tachometer_rpm or 0) or None  # the box shows whole turns
     with st.expander("Tachometer, and what was switched on"):
-        rpm = st.number_input("Tachometer, rpm (if you looked)", 0, 20000, shown, 50, key=key("rpm"))
-        listed = ", ".join(condition.accessories)
-        on = widgets.line_of_text("Switched on (with commas)", listed, MAX_ACCESSORIES, key("on"))
-    units = tuple(part.strip() for part in on.split(",") if part.strip())
-    units = condition.accessories if on == listed else units
-    tachometer = condition.tachometer_rpm if rpm == shown else float(rpm or 0) or None
-    return replace(condition, tachometer_rpm=tachometer, accessories=units)
+        rpm = _put(name, "tachometer_rpm", lambda said: float(said or 0) or None)
+        boxes.box(
+            st.number_input, f"rpm {name}", rpm, "Tachometer, rpm (if you looked)",
+            0, round(HIGHEST_SPEED_RPM), shown, 50,
+        )  # fmt: skip
+        on = _put(name, "accessories", _listed)
+        listed = ", ".join(made.accessories)
+        boxes.line(f"on {name}", on, "Switched on (with commas)", listed, MAX_ACCESSORIES)
 
 
-def _key(work: state.Work, recording: str, box: str) -> str:
-    return state.fresh_key(work.job, f"{box} {recording}")
+def _listed(said: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in said.split(",") if part.strip())
+
+
+def _put(name: str, part: str, of: Callable[[Any], Any] = lambda said: said) -> boxes.Put:
+    """This part of one recording's condition; what a person has chosen is no guess any more. of: the part
+    from what the box holds."""
+
+    def put(case: Case, notes: boxes.Notes, said: Any) -> tuple[Case, boxes.Notes]:
+        recordings = tuple(
+            replace(r, condition=replace(r.condition, **{part: of(said)})) if r.file.as_posix() == name else r
+            for r in case.recordings
+        )
+        reasons = {other: why for other, why in guesses.reasons_of(notes).items() if other != name}
+        return replace(case, recordings=recordings), guesses.notes_with(notes, reasons)
+
+    return put
 
 
 def _which(work: state.Work) -> str:

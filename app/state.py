@@ -23,6 +23,7 @@ FETCHED = "fetched"  # int: counts how often a job was fetched from the disk, se
 STOPPED = "stopped"  # str: key of the results whose making was stopped
 UPLOADS = "uploads"  # int: counts emptied upload boxes, each has a key of its own
 SAID = "said"  # str: told once, on the next page drawn
+UNKEPT = "unkept"  # dict[str, str]: key of a box -> why what it holds was not kept
 WARNED = "warned"  # str: the same, where it is no good news
 ADDRESS_KEY = "job"  # query parameter: a reload opens the same job
 ANOTHER_JOB = (
@@ -107,6 +108,12 @@ def fresh_key(job: Job, name: str) -> str:
     """A widget's key that ends with this job as fetched: another job, or the same one fetched again because
     somebody else had changed it, must not inherit what a box showed before and save it."""
     return f"{name} {job.head.id} {st.session_state.get(FETCHED, 0)}"
+
+
+def unkept() -> dict[str, str]:
+    """Why what a box holds was not kept, by the box's key; to be changed in place."""
+    waiting: dict[str, str] = st.session_state.setdefault(UNKEPT, {})
+    return waiting
 
 
 def say(text: str) -> None:

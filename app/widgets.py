@@ -5,33 +5,26 @@ from __future__ import annotations
 import datetime
 import logging
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import cache
 import doable
 import state
 import streamlit as st
 from plotly.graph_objects import Figure
-from streamlit.delta_generator import DeltaGenerator
 
-from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
-from vibecore.jobs import save_case
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
 from vibecore.store import StaleEdit
 from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
-NOT_SAID = "not said"
-MAX_TEXT = 2000  # characters of a note: a page of a report
-BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
@@ -115,32 +108,6 @@ def need_work(title: str) -> state.Work | None:
             state.refresh()
             st.rerun()
     return work
-
-
-def keep_as_said(work: state.Work, case: Case, notes: Mapping[str, str], whole_page: bool = True) -> None:
-    """Keep what the boxes hold as soon as it differs: who goes on to another page loses nothing. The button
-    is there for whoever looks for it. whole_page: is the page, or only this part of it, drawn anew?"""
-    pressed = st.button("Save", type="primary")
-    unsaid = {key for key, text in notes.items() if not text and key not in work.job.notes}
-    said = {key: text for key, text in notes.items() if key not in unsaid}
-    if case != work.case or said != work.job.notes:
-        job = save_case(state.store(), work.job, case, notes=said)
-        state.hold(job, "Saved." if pressed and whole_page else "")
-        if whole_page:
-            st.rerun()
-    if pressed:
-        st.success("Saved.")
-
-
-def line_of_text(label: str, text: str, most: int, key: str | None = None) -> str:
-    """A box for so many characters; what is in it already stays whole, however long: a job from elsewhere
-    may hold more."""
-    return st.text_input(label, text, max(most, len(text)), key=key)
-
-
-def long_text(label: str, text: str) -> str:
-    """The same for up to a page of a report."""
-    return st.text_area(label, text, max_chars=max(MAX_TEXT, len(text)))
 
 
 def show_picture(picture: Picture, key: str) -> None:
@@ -272,15 +239,6 @@ def choose_recording(analyses: Sequence[Analysis]) -> Analysis:
     titles = {a.name: condition_title(a) for a in analyses}
     name = st.selectbox("Recording", list(titles), format_func=lambda n: f"{titles[n]}: {n}")
     return next(a for a in analyses if a.name == name)
-
-
-def choice(
-    column: DeltaGenerator, label: str, choices: Sequence[str], now: str | None, key: str | None = None
-) -> Any:
-    """One of the choices, or None for 'not said'."""
-    options = [NOT_SAID, *choices]
-    chosen = column.selectbox(label, options, options.index(now or NOT_SAID), key=key, width=BOX_PX)
-    return None if chosen == NOT_SAID else chosen
 
 
 def drawing(name: str) -> str:

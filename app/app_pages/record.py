@@ -101,7 +101,7 @@ def _upload(work: state.Work) -> None:
     listed = tuple(CaseRecording(Path(name), one.condition) for name, one in found.items())
     case = replace(work.case, recordings=(*work.case.recordings, *listed))
     why = guesses.reasons_of(work.job.notes) | {name: " ".join(one.reasons) for name, one in found.items()}
-    job = save_case(state.store(), work.job, case, notes=guesses.notes_with(work.job, why), add=files)
+    job = save_case(state.store(), work.job, case, notes=guesses.notes_with(work.job.notes, why), add=files)
     _empty_box()
     state.hold(job)
     _tell(files, twice)

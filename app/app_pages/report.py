@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 
+import boxes
 import cache
 import state
 import streamlit as st
@@ -17,7 +18,7 @@ from vibecore.safe_names import clean_name
 from vibecore.store import Job
 
 KEPT_WITHIN_S = 0.4  # keeping a note takes a tenth of it
-NOTES = (("customer", "Customer"), ("complaint", "What was complained of"), ("done", "What was done"))
+NOTES = (("complaint", "What was complained of"), ("done", "What was done"))
 
 
 def page() -> None:
@@ -45,11 +46,11 @@ def _note_boxes() -> None:
     work = state.work()
     if work is None:
         return
-    notes = dict(work.job.notes)
-    notes["customer"] = widgets.line_of_text("Customer", notes.get("customer", ""), 120)
-    for key, label in NOTES[1:]:
-        notes[key] = widgets.long_text(label, notes.get(key, ""))
-    widgets.keep_as_said(work, work.case, notes, whole_page=False)
+    notes = work.job.notes
+    boxes.line("customer", boxes.put_note("customer"), "Customer", notes.get("customer", ""), 120)
+    for name, label in NOTES:
+        boxes.note(name, label, notes)
+    boxes.save_button()
 
 
 def _typed_last(work: state.Work) -> Job:

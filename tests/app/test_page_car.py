@@ -46,6 +46,10 @@ def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, stor
     test.text_area[0].input("crank\nfan 4")
     press(test, "Save")
     assert "'crank' is no pulley" in words(test)
+    assert "Saved." not in words(test)
+    area(test, "Last services and parts").input("Belt").run()
+    assert store.open(job.head.id).notes["services"] == "Belt"  # the other boxes are kept all the same
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == kept
 
 
 def test_an_idle_the_wrong_way_round_is_told_and_the_job_stays_whole(start, job, store):
@@ -54,5 +58,20 @@ def test_an_idle_the_wrong_way_round_is_told_and_the_job_stays_whole(start, job,
     next(n for n in test.number_input if n.label == "to, rpm").set_value(700.0)
     press(test, "Save")
     assert "give the lower speed first" in words(test)
-    assert store.open(job.head.id) == job
+    assert case_of(store.open(job.head.id)) == case_of(job)
     assert not start("").error
+    next(n for n in test.number_input if n.label == "to, rpm").set_value(950.0).run()
+    assert "give the lower speed first" not in words(test)
+    assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (900.0, 950.0)
+
+
+def test_what_was_typed_in_a_window_that_is_behind_is_told_and_undoes_nothing(start, job, store):
+    test = start("car")
+    store.save(job, notes={"services": "Plugs"})
+    area(test, "What the customer says").input("Shakes").run()
+    assert "changed in another window" in words(test)
+    assert store.open(job.head.id).notes == {"services": "Plugs"}
+    press(test, "Show what is there now")
+    assert area(test, "Last services and parts").value == "Plugs"
+    area(test, "What the customer says").input("Shakes").run()
+    assert store.open(job.head.id).notes == {"services": "Plugs", "complaint": "Shakes"}

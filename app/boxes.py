@@ -1,0 +1,108 @@
+"""Boxes that keep what is said in them: each one changes its own part of the job as soon as it is left.
+
+Streamlit calls a box's `on_change` before it draws any page, also when the person went on to another one in
+the same breath: a page that kept what its boxes hold while it is drawn would lose that.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import state
+import streamlit as st
+import widgets
+from streamlit.delta_generator import DeltaGenerator
+
+from vibecore.case import Case
+from vibecore.errors import VibecoreError
+from vibecore.jobs import save_case
+
+Notes = Mapping[str, str]
+Put = Callable[[Case, Notes, Any], tuple[Case, Notes]]  # case and notes as they are once that is said
+
+NOT_SAID = "not said"
+MAX_TEXT = 2000  # characters of a note: a page of a report
+BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
+FAULT = "That could not be kept, by a fault in vibecore. The window it was started in says more."
+
+
+def box(draw: Callable[..., Any], name: str, put: Put, *args: Any, **kwargs: Any) -> Any:
+    """Draw a box of the open job, and below it why what it holds was not kept, if it was not. Returns what it
+    holds. args, kwargs: of `draw`, a Streamlit box."""
+    work = state.work()
+    assert work is not None
+    key = state.fresh_key(work.job, name)
+    waiting = state.unkept()
+    if key not in st.session_state:
+        waiting.pop(key, None)  # of a box that was left with its page
+    said = draw(*args, key=key, on_change=_keep, args=(key, put), **kwargs)
+    if key in waiting:
+        _keep(key, put)  # there may be room on the disk by now, or the box beside it fits
+    if key in waiting:
+        st.error(widgets.plain(waiting[key]))
+    return said
+
+
+def _keep(key: str, put: Put) -> None:
+    """Keep what this box holds, or why that cannot be."""
+    waiting = state.unkept()
+    waiting.pop(key, None)
+    try:
+        _save(put, st.session_state[key])
+    except VibecoreError as error:
+        waiting[key] = str(error)
+    except Exception:
+        logging.getLogger("vibecore").exception("what was said could not be kept")
+        waiting[key] = FAULT
+
+
+def _save(put: Put, said: Any) -> None:
+    work = state.work()
+    if work is None:
+        return
+    case, notes = put(work.case, work.job.notes, said)
+    if case != work.case or notes != work.job.notes:
+        state.hold(save_case(state.store(), work.job, case, notes=notes))
+
+
+def held(name: str, otherwise: Any) -> Any:
+    """What another box of the open job holds now."""
+    work = state.work()
+    return st.session_state.get(state.fresh_key(work.job, name), otherwise) if work else otherwise
+
+
+def save_button() -> None:
+    """Every box is kept as it is left; the button is there for whoever looks for it."""
+    lost = any(key in st.session_state for key in state.unkept())
+    if st.button("Save", type="primary") and not lost:
+        st.success("Saved.")
+
+
+def choice(
+    column: DeltaGenerator, name: str, put: Put, label: str, choices: Sequence[str], now: str | None
+) -> None:
+    """One of the choices, or None for 'not said'."""
+    options = [NOT_SAID, *choices]
+
+    def said(case: Case, notes: Notes, chosen: str) -> tuple[Case, Notes]:
+        return put(case, notes, None if chosen == NOT_SAID else chosen)
+
+    box(column.selectbox, name, said, label, options, options.index(now or NOT_SAID), width=BOX_PX)
+
+
+def line(name: str, put: Put, label: str, text: str, most: int, **kwargs: Any) -> None:
+    """A line of so many characters; what is in it already stays whole, however long: a job from elsewhere may
+    hold more."""
+    box(st.text_input, name, put, label, text, max(most, len(text)), **kwargs)
+
+
+def note(name: str, label: str, notes: Notes) -> None:
+    """One of the job's notes, up to a page of a report."""
+    text = notes.get(name, "")
+    box(st.text_area, name, put_note(name), label, text, max_chars=max(MAX_TEXT, len(text)))
+
+
+def put_note(name: str) -> Put:
+    return lambda case, notes, said: (case, {**notes, name: said})
