@@ -17,7 +17,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.case import Case
 from vibecore.errors import VibecoreError
-from vibecore.jobs import save_case
+from vibecore.jobs import case_of, save_case
 
 Notes = Mapping[str, str]
 Put = Callable[[Case, Notes, Any], tuple[Case, Notes]]  # case and notes as they are once that is said
@@ -31,51 +31,56 @@ FAULT = "That could not be kept, by a fault in vibecore. The window it was start
 def box(draw: Callable[..., Any], name: str, put: Put, *args: Any, **kwargs: Any) -> Any:
     """Draw a box of the open job, and below it why what it holds was not kept, if it was not. Returns what it
     holds. args, kwargs: of `draw`, a Streamlit box."""
-    work = state.work()
-    assert work is not None
-    key = state.fresh_key(work.job, name)
-    waiting = state.unkept()
+    window, key = state.window(), key_of(name)
     if key not in st.session_state:
-        waiting.pop(key, None)  # of a box that was left with its page
-    said = draw(*args, key=key, on_change=_keep, args=(key, put), **kwargs)
-    if key in waiting:
-        _keep(key, put)  # there may be room on the disk by now, or the box beside it fits
-    if key in waiting:
-        st.error(widgets.plain(waiting[key]))
+        window.unkept.pop(key, None)  # of a box that was left with its page
+    said = draw(*args, key=key, on_change=_keep, args=(window, key, put), **kwargs)
+    if key in window.unkept:
+        _keep(window, key, put)  # there may be room on the disk by now, or the box beside it fits
+    if key in window.unkept:
+        st.error(widgets.plain(window.unkept[key]))
     return said
 
 
-def _keep(key: str, put: Put) -> None:
-    """Keep what this box holds, or why that cannot be."""
-    waiting = state.unkept()
-    waiting.pop(key, None)
+def key_of(name: str) -> str:
+    """The key of a box of the open job."""
+    work = state.work()
+    assert work is not None
+    return state.fresh_key(work.job, name)
+
+
+def _keep(window: state.Window, key: str, put: Put) -> None:
+    """Keep what this box holds, or why that cannot be. Once begun it is not broken off: it touches no session."""
     try:
-        _save(put, st.session_state[key])
+        with window.saving:
+            _save(window, put, held(key))
     except VibecoreError as error:
-        waiting[key] = str(error)
+        window.unkept[key] = str(error)
     except Exception:
         logging.getLogger("vibecore").exception("what was said could not be kept")
-        waiting[key] = FAULT
+        window.unkept[key] = FAULT
+    else:
+        window.unkept.pop(key, None)
 
 
-def _save(put: Put, said: Any) -> None:
-    work = state.work()
-    if work is None:
+def _save(window: state.Window, put: Put, said: Any) -> None:
+    job = window.job
+    if job is None:
         return
-    case, notes = put(work.case, work.job.notes, said)
-    if case != work.case or notes != work.job.notes:
-        state.hold(save_case(state.store(), work.job, case, notes=notes))
+    was = case_of(job)
+    case, notes = put(was, job.notes, said)
+    if case != was or notes != job.notes:
+        window.hold(save_case(state.store(), job, case, notes=notes))
 
 
-def held(name: str, otherwise: Any) -> Any:
-    """What another box of the open job holds now."""
-    work = state.work()
-    return st.session_state.get(state.fresh_key(work.job, name), otherwise) if work else otherwise
+def held(key: str, otherwise: Any = None) -> Any:
+    """What the box with this key holds now."""
+    return st.session_state.to_dict().get(key, otherwise)
 
 
 def save_button() -> None:
     """Every box is kept as it is left; the button is there for whoever looks for it."""
-    lost = any(key in st.session_state for key in state.unkept())
+    lost = any(key in st.session_state for key in state.window().unkept)
     if st.button("Save", type="primary") and not lost:
         st.success("Saved.")
 

@@ -12,6 +12,17 @@ from app_pages import car, causes, jobs, overview, proof, reading, record, repor
 
 ICON = Path(__file__).parent / "drawings" / "icon.svg"  # a named icon would be fetched from outside
 
+DRAW: dict[str, Callable[[], None]] = {
+    "overview": overview.page,
+    "car": car.page,
+    "record": record.page,
+    "reading": reading.page,
+    "causes": causes.page,
+    "proof": proof.page,
+    "report": report.page,
+    "jobs": jobs.page,
+}
+
 STYLE = """<style>
 .block-container {padding-top: 4.2rem; padding-bottom: 4rem; max-width: 60rem;}
 [data-testid="stMainBlockContainer"] > [data-testid="stVerticalBlock"] {gap: .8rem;}
@@ -35,32 +46,44 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 def main() -> None:
     st.set_page_config(page_title="vibecore", page_icon=str(ICON), layout="centered")
     pages = {
-        "overview": _page(overview.page, "This job", ":material/home:", default=True),
-        "car": _page(car.page, "Car", ":material/directions_car:"),
-        "record": _page(record.page, "Record", ":material/mic:"),
-        "reading": _page(reading.page, "Reading", ":material/monitoring:"),
-        "causes": _page(causes.page, "Causes", ":material/build:"),
-        "proof": _page(proof.page, "Proof", ":material/compare_arrows:"),
-        "report": _page(report.page, "Report", ":material/description:"),
-        "jobs": _page(jobs.page, "All jobs", ":material/folder_open:"),
+        "overview": _page("This job", ":material/home:", default=True),
+        "car": _page("Car", ":material/directions_car:"),
+        "record": _page("Record", ":material/mic:"),
+        "reading": _page("Reading", ":material/monitoring:"),
+        "causes": _page("Causes", ":material/build:"),
+        "proof": _page("Proof", ":material/compare_arrows:"),
+        "report": _page("Report", ":material/description:"),
+        "jobs": _page("All jobs", ":material/folder_open:"),
     }
-    st.session_state[state.PAGES] = pages
+    window = state.window()
+    window.pages = pages
     chosen = st.navigation(list(pages.values()), position="top")
     st.html(STYLE)
-    said, warned = state.pop_said()
+    said, warned = window.tell()
     if said:
         st.success(widgets.plain(said))
         st.toast(widgets.plain(said))  # in sight too where the page stays scrolled down
     if warned:
         st.warning(widgets.plain(warned))
-    chosen.run()
+    _show(next(name for name, page in pages.items() if page == chosen))
 
 
-def _page(draw: Callable[[], None], title: str, icon: str, *, default: bool = False) -> st.Page:
-    def guarded() -> None:
-        widgets.guard(draw)
+def _show(name: str) -> None:
+    """Draw this page, from here and not by Streamlit's own page run: that forgets what a page's boxes held
+    when the next page is asked for, also what was typed an instant before. Each page has a place of its own,
+    so that what another showed goes at once."""
+    places = {other: st.container() if other == name else st.empty() for other in DRAW}
+    with places[name]:
+        widgets.guard(DRAW[name])
 
-    return st.Page(guarded, title=title, icon=icon, url_path=title.lower().replace(" ", "-"), default=default)
+
+def _page(title: str, icon: str, *, default: bool = False) -> st.Page:
+    url = title.lower().replace(" ", "-")
+    return st.Page(_nothing, title=title, icon=icon, url_path=url, default=default)
+
+
+def _nothing() -> None:
+    """Streamlit asks for something to run."""
 
 
 main()

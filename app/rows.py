@@ -39,7 +39,7 @@ def show(work: state.Work) -> None:
         names = [r.file.as_posix() for r in recordings]
         name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
         if st.button("Take it out of the job", disabled=name is None) and name is not None:
-            state.hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
+            state.window().hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
             st.rerun()
     results = widgets.results(work)  # last, so that the boxes need not wait for it
     for item, room in zip(recordings, rooms, strict=True):
@@ -55,7 +55,9 @@ def _ask_to_confirm(work: state.Work, reasons: Mapping[str, str]) -> None:
         return
     st.info(f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then:")
     if st.button("All is right as it stands", type="primary"):
-        state.hold(state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {})), "Confirmed.")
+        state.window().hold(
+            state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {})), "Confirmed."
+        )
         st.rerun()
 
 

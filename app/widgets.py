@@ -51,7 +51,7 @@ def guard(draw: Callable[[], None]) -> None:
     except StaleEdit as error:
         st.warning(plain(str(error)))
         if st.button("Show what is there now", type="primary"):
-            state.refresh()
+            state.window().refresh()
             st.rerun()
     except VibecoreError as error:
         st.error(plain(str(error)))
@@ -73,15 +73,16 @@ def _results(work: state.Work) -> cache.Results:
     key = cache.key_of(work.job, work.case)
     if cache.at_hand(work.job, work.case):
         return cache.results(state.store(), work.job, work.case)
-    if st.session_state.get(state.STOPPED) == key:
+    window = state.window()
+    if window.stopped == key:
         st.info("Stopped. What was read so far is not read again.")
         if not st.button("Go on", type="primary"):
             st.stop()
-        del st.session_state[state.STOPPED]
+        window.stopped = ""
     place = st.empty()
     with place.container():
         line = st.empty()
-        st.button("Stop", key=f"stop {key}", on_click=st.session_state.update, args=[{state.STOPPED: key}])
+        st.button("Stop", key=f"stop {key}", on_click=window.stop, args=[key])
     found = cache.results(state.store(), work.job, work.case, lambda text: line.info(plain(text)))
     place.empty()
     return found
@@ -105,7 +106,7 @@ def need_work(title: str) -> state.Work | None:
     if state.changed_elsewhere(work.job):
         st.info("This job was changed in another window.")
         if st.button("Show what is there now"):
-            state.refresh()
+            state.window().refresh()
             st.rerun()
     return work
 

@@ -86,9 +86,11 @@ def _idle_spec(now: tuple[float, float] | None) -> None:
     """Both ends are needed; one alone waits for the other."""
     low, high = now or (None, None)
 
+    keys = boxes.key_of("idle from"), boxes.key_of("idle to")
+
     def put(vehicle: Vehicle, _said: float | None) -> Vehicle:
-        ends = boxes.held("idle from", low), boxes.held("idle to", high)
-        return replace(vehicle, idle_spec_rpm=ends if all(ends) else None)
+        lower, upper = boxes.held(keys[0], low), boxes.held(keys[1], high)
+        return replace(vehicle, idle_spec_rpm=(lower, upper) if lower and upper else None)
 
     row = st.container(horizontal=True)
     for name, label, end in (("idle from", "Maker's idle from, rpm", low), ("idle to", "to, rpm", high)):

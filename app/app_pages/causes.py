@@ -15,8 +15,6 @@ from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
 from vibecore.plan import to_mend
 from vibecore.words import percent
 
-MOVED = "moved"  # session key: the ranking before the last outcome, as (name, probability)
-
 WORDS = (
     "Engine order: how often a shake comes in one turn of the crank. Order 2 comes twice a turn, order 0.5 "
     "once in two turns.",
@@ -111,7 +109,7 @@ def _show_left_out(work: state.Work) -> None:
 
 
 def _keep_words(work: state.Work, words: frozenset[str], done: str) -> None:
-    state.hold(state.store().save(work.job, notes=doable.notes_with(work.job, words)), done)
+    state.window().hold(state.store().save(work.job, notes=doable.notes_with(work.job, words)), done)
     st.rerun()
 
 
@@ -123,15 +121,17 @@ def _keep_outcome(
     work: state.Work, check: PlannedCheck, outcome: str, words: str, diagnosis: Diagnosis
 ) -> None:
     checks = (*(c for c in work.case.checks if c.id != check.id), CheckOutcome(check.id, outcome))
+    window = state.window()
     job = save_case(state.store(), work.job, replace(work.case, checks=checks))
-    st.session_state[MOVED] = _shares(diagnosis)
-    state.hold(job, f"Kept: {check.name}: {words}.")
+    window.moved = _shares(diagnosis)
+    window.hold(job, f"Kept: {check.name}: {words}.")
     st.rerun()
 
 
 def _show_moved(diagnosis: Diagnosis) -> None:
     """How the last outcome moved the ranking."""
-    before: dict[str, float] | None = st.session_state.pop(MOVED, None)
+    window = state.window()
+    before, window.moved = window.moved, None
     if before is None:
         return
     st.header("What that changed", anchor=False)
@@ -161,7 +161,9 @@ def _show_done(work: state.Work) -> None:
             st.markdown(f"{widgets.plain(name)}: **{widgets.plain(outcome)}**")
             if st.button("Undo", key=f"undo {done.id}"):
                 checks = tuple(c for c in work.case.checks if c.id != done.id)
-                state.hold(save_case(state.store(), work.job, replace(work.case, checks=checks)), "Undone.")
+                state.window().hold(
+                    save_case(state.store(), work.job, replace(work.case, checks=checks)), "Undone."
+                )
                 st.rerun()
 
 

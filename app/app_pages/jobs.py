@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any, cast
 
 import doable
@@ -52,18 +51,18 @@ def _new_job() -> None:
                 return
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
             notes = doable.handed_on(state.store())
-            state.hold(new_job(state.store(), title, vehicle, Symptoms(), notes), "Job started.")
+            state.window().hold(new_job(state.store(), title, vehicle, Symptoms(), notes), "Job started.")
             st.switch_page(state.page("record"))
 
 
 def _bring_in() -> None:
-    box = st.session_state.setdefault(state.UPLOADS, 0)
-    upload = st.file_uploader("A job saved from a report page", type="zip", key=f"job zip {box}")
+    window = state.window()
+    upload = st.file_uploader("A job saved from a report page", type="zip", key=f"job zip {window.uploads}")
     if upload is None:
         return
-    st.session_state[state.UPLOADS] = box + 1
+    window.empty_upload_box()
     try:
-        state.hold(import_job(state.store(), upload.getvalue()), "Brought in.")
+        state.window().hold(import_job(state.store(), upload.getvalue()), "Brought in.")
     except VibecoreError as error:  # told here, so that the list below stays in sight
         st.error(widgets.plain(str(error)))
         return
@@ -79,11 +78,11 @@ def _show_head(head: JobHead) -> None:
             if head.state == "bin":
                 if st.button("Take out of the bin", key=f"restore {head.id}"):
                     kept.set_state(head.id, "open")
-                    state.say(f"{head.title} is out of the bin.")
+                    state.window().said = f"{head.title} is out of the bin."
                     st.rerun()
                 return
             if st.button("Open", key=f"open {head.id}", type="primary"):
-                state.hold(kept.open(head.id))
+                state.window().hold(kept.open(head.id))
                 st.switch_page(state.page("overview"))
             with st.popover("More", key=f"more {head.id}"):
                 _more(head)
@@ -92,17 +91,22 @@ def _show_head(head: JobHead) -> None:
 def _more(head: JobHead) -> None:
     kept = state.store()
     if st.button("Copy", key=f"copy {head.id}"):
-        state.hold(kept.copy(kept.open(head.id), f"{head.title} (copy)"), "Copied. This is the copy.")
+        state.window().hold(
+            kept.copy(kept.open(head.id), f"{head.title} (copy)"), "Copied. This is the copy."
+        )
         st.switch_page(state.page("overview"))
     to: State = "closed" if head.state == "open" else "open"
     if st.button("Close: the job is done" if to == "closed" else "Open again", key=f"close {head.id}"):
-        state.hold_if_open(head.id, partial(kept.set_state, head.id, to))
+        window = state.window()
+        job = kept.set_state(head.id, to)
+        if window.job is not None and window.job.head.id == head.id:
+            window.job = job
         st.rerun()
     st.markdown("Delete? It goes into the bin and can be taken out again.")
     if st.button("Put into the bin", key=f"bin {head.id}"):
         kept.set_state(head.id, "bin")
         state.let_go_of(head.id)
-        state.say(f"{head.title} is in the bin. 'Show the bin' brings it back.")
+        state.window().said = f"{head.title} is in the bin. 'Show the bin' brings it back."
         st.rerun()
 
 
@@ -110,5 +114,5 @@ def _offer_emptying() -> None:
     sure = st.checkbox("I want everything in the bin gone for good")
     if st.button("Empty the bin", disabled=not sure):
         gone = state.store().empty_bin()
-        state.say(f"{gone} jobs are gone.")
+        state.window().said = f"{gone} jobs are gone."
         st.rerun()

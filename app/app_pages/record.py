@@ -73,15 +73,15 @@ def _upload(work: state.Work) -> None:
     st.header("Put recordings in", anchor=False)
     if not work.case.recordings:
         widgets.load_drawing()
-    box = st.session_state.setdefault(state.UPLOADS, 0)
+    window = state.window()
     label = "Files from the phone: one or many, just as it wrote them"
-    uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {box}")
+    uploads = st.file_uploader(label, accept_multiple_files=True, key=f"upload {window.uploads}")
     if not uploads:
         return
     place = st.empty()
     with place.container():
         line = st.empty()
-        st.button("Stop", key=f"stop upload {box}", on_click=_empty_box)
+        st.button("Stop", key=f"stop upload {window.uploads}", on_click=window.empty_upload_box)
     files, reads, taken = [], [], [f.name for f in work.job.files]
     here, twice = {f.digest: f.name for f in work.job.files}, []
     for number, upload in enumerate(uploads, start=1):
@@ -102,8 +102,8 @@ def _upload(work: state.Work) -> None:
     case = replace(work.case, recordings=(*work.case.recordings, *listed))
     why = guesses.reasons_of(work.job.notes) | {name: " ".join(one.reasons) for name, one in found.items()}
     job = save_case(state.store(), work.job, case, notes=guesses.notes_with(work.job.notes, why), add=files)
-    _empty_box()
-    state.hold(job)
+    window.empty_upload_box()
+    window.hold(job)
     _tell(files, twice)
     st.rerun()
 
@@ -115,13 +115,9 @@ def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:
         f"{f.name} is no recording and was kept aside; the reason stands below." for f in files if f.aside
     ]
     if good:
-        state.say(f"Kept: {', '.join(good)}. Check below how each was made.")
+        state.window().said = f"Kept: {', '.join(good)}. Check below how each was made."
     if aside or twice:
-        state.warn(" ".join([*aside, *twice]))
-
-
-def _empty_box() -> None:
-    st.session_state[state.UPLOADS] = st.session_state.get(state.UPLOADS, 0) + 1
+        state.window().warned = " ".join([*aside, *twice])
 
 
 def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | None]:
@@ -146,5 +142,5 @@ def _show_aside(work: state.Work) -> None:
         st.error(f"**{widgets.plain(file.name)}**: {widgets.plain(file.aside or '')}")
     if st.button("Remove these files"):
         names = [f.name for f in aside]
-        state.hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")
+        state.window().hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")
         st.rerun()

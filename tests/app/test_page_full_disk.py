@@ -49,9 +49,7 @@ def test_an_upload_onto_a_full_disk_is_told_and_comes_in_once_there_is_room(star
 def test_what_was_typed_on_a_full_disk_is_told_and_kept_once_there_is_room(start, job, store, full):
     test = start("car")
     area(test, "What the customer says").input("Shakes. " * 240)
-    area(test, "Last services and parts").input(
-        "Plugs. " * 280
-    ).run()  # over a page of the database
+    area(test, "Last services and parts").input("Plugs. " * 280).run()  # over a page of the database
     assert words(test).count(TOLD) == 1  # the first still fitted
     assert "services" not in store.open(job.head.id).notes
     press(test, "Save")

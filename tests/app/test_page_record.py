@@ -95,7 +95,7 @@ def test_another_job_does_not_inherit_what_the_boxes_showed(start, store):
     next(s for s in test.selectbox if s.label == "Gear").set_value("reverse").run()
     other = new_job(store, "Red hatchback", Vehicle(Engine(3)), Symptoms(), {})
     keep(store, other, "neutral-idle.csv")
-    test.session_state["job"] = store.open(other.head.id)
+    test.session_state["window"].job = store.open(other.head.id)
     test.run()
     assert next(s for s in test.selectbox if s.label == "Gear").value == "neutral"
     assert case_of(store.open(other.head.id)).recordings[0].condition.gear == "neutral"
