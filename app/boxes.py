@@ -50,7 +50,7 @@ def key_of(name: str) -> str:
 
 
 def _keep(window: state.Window, key: str, put: Put) -> None:
-    """Keep what this box holds, or why that cannot be. Once begun it is not broken off: it touches no session."""
+    """Keep what this box holds, or why that cannot be. It touches no session, so nothing breaks it off."""
     try:
         with window.saving:
             _save(window, put, held(key))

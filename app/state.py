@@ -2,8 +2,8 @@
 
 All of it is one record in Streamlit's session: whoever has it in hand can change it, though Streamlit breaks
 a run off at any touch of the session itself once the next run is asked for. What is on the disk by then must
-be held, or the next run takes it for another window's. The job is kept as it was when it was opened, so that a
-save from an old window is told apart from one that saw the latest.
+be held, or the next run takes it for another window's. The job is kept as it was when it was opened, so that
+a save from an old window is told apart from one that saw the latest.
 """
 
 from __future__ import annotations

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import replace
 
 import pytest
 import streamlit as st
 
-from app import boxes, state
+from tests.app.conftest import APP
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import case_of, new_job
 from vibecore.model import Symptoms
@@ -41,6 +42,17 @@ class Session(dict):
 
 
 @pytest.fixture
+def boxes(monkeypatch):
+    monkeypatch.syspath_prepend(str(APP))
+    return importlib.import_module("boxes")
+
+
+@pytest.fixture
+def state(boxes):
+    return boxes.state
+
+
+@pytest.fixture
 def session(monkeypatch):
     session = Session()
     monkeypatch.setattr(st, "session_state", session)
@@ -48,7 +60,7 @@ def session(monkeypatch):
 
 
 @pytest.fixture
-def kept(tmp_path, monkeypatch):
+def kept(tmp_path, monkeypatch, state):
     store = Store(tmp_path)
     monkeypatch.setattr(state, "store", lambda: store)
     return store
@@ -63,7 +75,7 @@ def put(case, notes, said):
     return replace(case, title=said), notes
 
 
-def test_what_was_kept_is_held_though_the_run_is_broken_off(session, job):
+def test_what_was_kept_is_held_though_the_run_is_broken_off(session, state, job):
     window = state.window()
     session.broken_off = True
     window.hold(job)
@@ -71,7 +83,7 @@ def test_what_was_kept_is_held_though_the_run_is_broken_off(session, job):
     assert state.window().job is job
 
 
-def test_a_box_is_kept_though_the_run_is_broken_off(session, kept, job):
+def test_a_box_is_kept_though_the_run_is_broken_off(session, boxes, state, kept, job):
     window = state.window()
     window.hold(job)
     session.update({"title": "Red van"})
@@ -81,7 +93,7 @@ def test_a_box_is_kept_though_the_run_is_broken_off(session, kept, job):
     assert not window.unkept
 
 
-def test_a_fault_in_keeping_is_told_in_a_sentence_and_gone_once_it_is_kept(session, job):
+def test_a_fault_in_keeping_is_told_in_a_sentence_and_gone_once_it_is_kept(session, boxes, state, job):
     def broken(_case, _notes, _said):
         raise ZeroDivisionError("secret inner words")
 
