@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from vibecore.model import (
     Spectrum,
     SpeedTrack,
 )
+from vibecore.repair import Fault, FaultLines
 
 FOUR = Engine(4)
 REFERENCE = Path(__file__).parent / "reference"
@@ -73,3 +75,13 @@ def made(
 
 def scaled(factor_db: float, orders: tuple[float, ...]) -> dict[float, float]:
     return {o: v * 10 ** (factor_db / 20) if o in orders else v for o, v in SOUND.items()}
+
+
+def on(*orders: float) -> Fault:
+    """A fault whose own lines are these orders."""
+    return Fault(FaultLines(orders))
+
+
+def within(**where: Any) -> Fault:
+    """A fault that shows between half orders, in a band of hertz or on lines of its own frequency."""
+    return Fault(FaultLines(**where))

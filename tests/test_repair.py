@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.repair_made import AFTER, FOUR, SOUND, made, scaled
+from tests.repair_made import AFTER, FOUR, SOUND, made, on, scaled, within
 from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import Line
@@ -54,7 +54,7 @@ def test_a_line_and_its_change() -> None:
 def test_lines_add_as_mean_squares() -> None:
     b = made({0.5: 0.3, 1.0: 0.4, 2.0: 9.0})
     a = made({0.5: 0.03, 1.0: 0.04, 2.0: 9.0}, AFTER)
-    got = repair.compare(b, a, fault_orders=[0.5, 1.0], engine=FOUR)
+    got = repair.compare(b, a, on(0.5, 1.0), engine=FOUR)
     assert got.change_db == pytest.approx(-20.0, abs=1e-6)
     assert "0.5 to 0.05" in got.why
 
@@ -69,7 +69,7 @@ def test_interval_covers(error: float) -> None:
         placed = 10 ** (rng.normal(0, 1.5) / 20)
         b = made({0.5: 0.3 * scatter[0, 0], 1.0: 0.2 * scatter[0, 1]}, error=error)
         a = made({0.5: 0.1 * scatter[1, 0] * placed, 1.0: 0.05 * scatter[1, 1] * placed}, AFTER, error=error)
-        got = repair.compare(b, a, fault_orders=[0.5, 1.0], engine=FOUR)
+        got = repair.compare(b, a, on(0.5, 1.0), engine=FOUR)
         truth = 10 * np.log10((0.1**2 + 0.05**2) / (0.3**2 + 0.2**2))
         assert got.low_db is not None
         assert got.high_db is not None
@@ -101,7 +101,7 @@ def verdict_shares(share_left: float | None, rng: np.random.Generator, n: int = 
         first, second = laid(shape), laid(left * shape)
         b = made({o: v * e for (o, v), e in zip(first.items(), noise[0], strict=True)})
         a = made({o: v * placed * e for (o, v), e in zip(second.items(), noise[1], strict=True)}, AFTER)
-        got = repair.compare(b, a, fault_orders=[0.5, 1.0, 1.5], engine=FOUR).verdict
+        got = repair.compare(b, a, on(0.5, 1.0, 1.5), engine=FOUR).verdict
         counts[got] = counts.get(got, 0) + 1 / n
     return counts
 
@@ -120,7 +120,7 @@ def test_verdicts_on_many_invented_pairs() -> None:
 
 def test_only_taped_on_anew_is_unchanged_and_says_what_could_be_seen() -> None:
     alone, again = {2.0: 0.12}, {2.0: 0.12 * 10 ** (1.0 / 20)}  # no other line tells of the taping
-    got = repair.compare(made(alone), made(again, AFTER), fault_orders=[2.0], engine=FOUR)
+    got = repair.compare(made(alone), made(again, AFTER), on(2.0), engine=FOUR)
     assert got.verdict == "unchanged"
     note = next(n for n in got.notes if "could not be seen" in n)
     # 95 % of a normal distribution: 1.96 standard deviations, hypot(1.5, 0.6) dB
@@ -129,7 +129,7 @@ def test_only_taped_on_anew_is_unchanged_and_says_what_could_be_seen() -> None:
 
 def test_noisy_recordings_cannot_tell_and_ask_for_longer_ones() -> None:
     b, a = made(SOUND, error=0.4), made(scaled(-3.0, (2.0,)), AFTER, error=0.4)
-    got = repair.compare(b, a, fault_orders=[2.0], engine=FOUR)
+    got = repair.compare(b, a, on(2.0), engine=FOUR)
     assert got.verdict == "cannot-tell"
     assert any("Record " in n and " s each time for " in n for n in got.notes)
 
@@ -140,7 +140,7 @@ def test_more_scatter_never_makes_a_verdict_surer() -> None:
             repair.compare(
                 made(SOUND, error=e),
                 made(scaled(change_db, (2.0,)), AFTER, error=e),
-                fault_orders=[2.0],
+                on(2.0),
                 engine=FOUR,
             )
             for e in (0.02, 0.1, 0.3)
@@ -160,7 +160,7 @@ def test_without_fault_orders_those_that_stand_out_are_taken() -> None:
 
 def test_a_fall_into_the_floor_is_a_cure_with_a_finite_change() -> None:
     gone = Line(26.0, 2.23, 0.25, 30.0)
-    got = repair.compare(made(SOUND, other=(gone,)), made(SOUND, AFTER), fault_orders=[2.23], engine=FOUR)
+    got = repair.compare(made(SOUND, other=(gone,)), made(SOUND, AFTER), on(2.23), engine=FOUR)
     assert got.verdict == "cured"
     assert got.change_db is not None
     assert np.isfinite([got.change_db, got.low_db, got.high_db]).all()
@@ -170,7 +170,7 @@ def test_a_fall_into_the_floor_is_a_cure_with_a_finite_change() -> None:
 def test_unsteady_cycles_are_compared_between_the_half_orders() -> None:
     # Noise of density G over the orders from 0.25 to 1.75, lines left out: a quarter of it is -6.02 dB.
     b, a = made(SOUND, floor=4e-3), made(SOUND, AFTER, floor=1e-3)
-    got = repair.compare(b, a, fault_between=2.0, engine=FOUR)
+    got = repair.compare(b, a, within(between=2.0), engine=FOUR)
     assert got.change_db == pytest.approx(-6.02, abs=0.01)
     level = lines.level_between_orders(b, 2.0)
     assert level is not None
@@ -180,12 +180,12 @@ def test_unsteady_cycles_are_compared_between_the_half_orders() -> None:
 def test_unsteady_cycles_are_compared_as_far_up_as_both_phones_show() -> None:
     # At 50 samples a second and 700 rpm nothing over order 2 is seen; a quarter of the noise is -6.02 dB.
     b, a = made(SOUND, floor=4e-3), made(SOUND, AFTER, floor=1e-3, fs_hz=50.0)
-    got = repair.compare(b, a, fault_between=4.0, engine=Engine(8))
+    got = repair.compare(b, a, within(between=4.0), engine=Engine(8))
     assert got.change_db == pytest.approx(-6.02, abs=0.01)
     assert got.lines is not None
     assert got.lines.between == pytest.approx(0.95 * 25.0 / (700 / 60), rel=0.01)
     slow = made(SOUND, AFTER, floor=1e-3, fs_hz=20.0)  # less than two gaps between half orders
-    assert repair.compare(b, slow, fault_between=4.0, engine=Engine(8)).compared == "whole shake"
+    assert repair.compare(b, slow, within(between=4.0), engine=Engine(8)).compared == "whole shake"
 
 
 def test_unsteady_orders_are_known_less_well() -> None:
@@ -222,7 +222,10 @@ def test_a_fan_is_compared_on_its_own_frequency() -> None:
     fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
     quiet = replace(fan, rms_m_s2=0.03, order=31.0 * 60 / 760)
     got = repair.compare(
-        made(SOUND, other=(fan,)), made(SOUND, AFTER, rpm=760, other=(quiet,)), fault_hz=[31.0], engine=FOUR
+        made(SOUND, other=(fan,)),
+        made(SOUND, AFTER, rpm=760, other=(quiet,)),
+        within(hz=(31.0,)),
+        engine=FOUR,
     )
     assert got.verdict == "cured"
     assert got.change_db == pytest.approx(-20.0, abs=0.01)
@@ -230,7 +233,7 @@ def test_a_fan_is_compared_on_its_own_frequency() -> None:
 
 
 def test_what_an_engine_cannot_switch_off_needs_no_such_word() -> None:
-    got = repair.compare(made(SOUND | {1.0: 0.5}), made(SOUND, AFTER), fault_orders=[1.0], engine=FOUR)
+    got = repair.compare(made(SOUND | {1.0: 0.5}), made(SOUND, AFTER), on(1.0), engine=FOUR)
     assert got.verdict == "cured"
     assert not any("ran in both" in note for note in got.notes)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.repair_made import AFTER, FOUR, REFERENCE, SOUND, WHEEL, made, scaled
+from tests.repair_made import AFTER, FOUR, REFERENCE, SOUND, WHEEL, made, on, scaled, within
 from tests.speed.closed_form import db
 from vibecore import repair
 from vibecore.engine import Engine
@@ -142,17 +142,17 @@ def test_what_a_sound_car_shows_in_a_band_holds_its_orders() -> None:
     the band, and would be none if only what lies between the orders did."""
     before = made(SOUND, floor=0.12**2 / 16)
     after = made(SOUND, AFTER, floor=0.042**2 / 16)
-    with_orders = repair.compare(before, after, fault_band_hz=(3.0, 19.0), engine=FOUR)
-    without = repair.compare(before, after, fault_band_hz=(3.0, 19.0))
+    with_orders = repair.compare(before, after, within(band_hz=(3.0, 19.0)), engine=FOUR)
+    without = repair.compare(before, after, within(band_hz=(3.0, 19.0)))
     assert (with_orders.verdict, without.verdict) == ("cured", "improved")
 
 
 def test_a_difference_in_speed_is_told_and_widens_the_interval() -> None:
-    same = repair.compare(made(SOUND), made(SOUND, AFTER), fault_orders=[2.0], engine=FOUR)
-    off = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=770), fault_orders=[2.0], engine=FOUR)
+    same = repair.compare(made(SOUND), made(SOUND, AFTER), on(2.0), engine=FOUR)
+    off = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=770), on(2.0), engine=FOUR)
     assert any("700 rpm before and 770 after" in n for n in off.notes)
     assert off.high_db - off.low_db > same.high_db - same.low_db + 1  # type: ignore[operator]
-    far = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=1000), fault_orders=[2.0], engine=FOUR)
+    far = repair.compare(made(SOUND), made(SOUND, AFTER, rpm=1000), on(2.0), engine=FOUR)
     assert far.verdict == "cannot-tell"
 
 
@@ -162,8 +162,8 @@ def test_a_known_course_over_speed_is_taken_out() -> None:
         return float(40 * np.log10(f_hz))
 
     b, a = made({1.0: 0.4}), made({1.0: 0.4 * (770 / 700) ** 2}, AFTER, rpm=770)
-    plain = repair.compare(b, a, fault_orders=[1.0], engine=FOUR)
-    corrected = repair.compare(b, a, fault_orders=[1.0], engine=FOUR, courses={1.0: course})
+    plain = repair.compare(b, a, on(1.0), engine=FOUR)
+    corrected = repair.compare(b, a, on(1.0), engine=FOUR, courses={1.0: course})
     assert plain.change_db == pytest.approx(40 * np.log10(1.1), abs=1e-6)
     assert corrected.change_db == pytest.approx(0.0, abs=1e-6)
     assert corrected.high_db - corrected.low_db < plain.high_db - plain.low_db  # type: ignore[operator]
@@ -171,17 +171,17 @@ def test_a_known_course_over_speed_is_taken_out() -> None:
 
 def test_units_and_phones_that_differ_are_told() -> None:
     a = made(SOUND, replace(AFTER, accessories=("air conditioning",)), fs_hz=60, gravity=(9.81, 0, 0))
-    notes = " ".join(repair.compare(made(SOUND), a, fault_orders=[1.0], engine=FOUR).notes)
+    notes = " ".join(repair.compare(made(SOUND), a, on(1.0), engine=FOUR).notes)
     for words in ("air conditioning on only after", "60 after", "90 degrees"):
         assert words in notes
 
 
 def test_only_orders_that_both_can_see_count() -> None:
     b, a = made(SOUND), made(scaled(-20, tuple(SOUND)), AFTER, fs_hz=60)  # order 3 is at 35 Hz
-    got = repair.compare(b, a, fault_orders=[2.0, 3.0], engine=FOUR)
+    got = repair.compare(b, a, on(2.0, 3.0), engine=FOUR)
     assert {c.order for c in got.changes} == {0.5, 1.0, 1.5, 2.0}
     assert "3" not in got.why.split(")")[0]
-    blind = repair.compare(b, a, fault_orders=[3.0], engine=FOUR)
+    blind = repair.compare(b, a, on(3.0), engine=FOUR)
     assert blind.verdict == "cannot-tell"
     assert "samples a second" in blind.why
 
@@ -189,25 +189,23 @@ def test_only_orders_that_both_can_see_count() -> None:
 def test_a_new_line_is_named_whatever_the_verdict() -> None:
     hum = Line(29.2, 2.5 + 0.003, 0.2, 30.0)
     for after in (SOUND, scaled(-20, (2.0,))):
-        got = repair.compare(made(SOUND), made(after, AFTER, other=(hum,)), fault_orders=[2.0], engine=FOUR)
+        got = repair.compare(made(SOUND), made(after, AFTER, other=(hum,)), on(2.0), engine=FOUR)
         assert any("29.2 Hz" in n for n in got.notes)
-    old = repair.compare(
-        made(SOUND, other=(hum,)), made(SOUND, AFTER, other=(hum,)), fault_orders=[2.0], engine=FOUR
-    )
+    old = repair.compare(made(SOUND, other=(hum,)), made(SOUND, AFTER, other=(hum,)), on(2.0), engine=FOUR)
     assert not any("New since" in n for n in old.notes)
-    risen = repair.compare(made(SOUND), made(SOUND | {1.0: 0.4}, AFTER), fault_orders=[2.0], engine=FOUR)
+    risen = repair.compare(made(SOUND), made(SOUND | {1.0: 0.4}, AFTER), on(2.0), engine=FOUR)
     assert any("order 1 rose" in n for n in risen.notes)
 
 
 def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
     seat = replace(WHEEL, place="seat")
     pair = made(SOUND, seat, weighted=0.7), made(SOUND, replace(seat, stage="after"), weighted=0.2)
-    notes = " ".join(repair.compare(*pair, fault_orders=[2.0], engine=FOUR).notes)
+    notes = " ".join(repair.compare(*pair, on(2.0), engine=FOUR).notes)
     assert "fairly uncomfortable" in notes
     assert "not uncomfortable" in notes
     assert "not a safety limit" in notes
     wheel = made(SOUND, weighted=0.7), made(SOUND, AFTER, weighted=0.2)
-    assert "uncomfortable" not in " ".join(repair.compare(*wheel, fault_orders=[2.0], engine=FOUR).notes)
+    assert "uncomfortable" not in " ".join(repair.compare(*wheel, on(2.0), engine=FOUR).notes)
 
 
 # ------------------------------------------------------------ a whole job

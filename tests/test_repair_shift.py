@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
+from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, on, scaled
 from vibecore import repair
 from vibecore.model import Analysis, Line, RankedCause
 from vibecore.repair import shift
@@ -63,7 +63,7 @@ def test_interval_covers_and_is_narrower_than_without_other_lines() -> None:
         placed = rng.normal(0, common) + rng.normal(0, own, len(SOUND))
         after = {o: v * 10 ** (p / 20) for (o, v), p in zip(SOUND.items(), placed, strict=True)}
         after[2.0] *= 10 ** (-8.0 / 20)
-        got = repair.compare(made(SOUND), made(after, AFTER), fault_orders=[2.0], engine=FOUR)
+        got = repair.compare(made(SOUND), made(after, AFTER), on(2.0), engine=FOUR)
         assert got.low_db is not None
         assert got.high_db is not None
         hits.append(got.low_db <= -8.0 <= got.high_db)
@@ -74,7 +74,7 @@ def test_interval_covers_and_is_narrower_than_without_other_lines() -> None:
 
 def test_what_is_taken_off_is_said() -> None:
     risen = made(scaled(3.0, tuple(SOUND)), AFTER)
-    got = repair.compare(made(SOUND), risen, fault_orders=[2.0], engine=FOUR)
+    got = repair.compare(made(SOUND), risen, on(2.0), engine=FOUR)
     assert got.verdict == "unchanged"
     assert any("taken off the change" in n for n in got.notes)
 

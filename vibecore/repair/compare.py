@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,7 +47,24 @@ _WHOLE_FROM_HZ, _WHOLE_SHARE = (
 )  # the whole shake: above the body's sway, to this share of the slower rate
 
 
-_NO_LINES = FaultLines()
+NO_LINES = FaultLines()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is known of the fault whose repair is to be proven.
+
+    lines: its own; without any, the orders that stand out most before. whole: no line is its own, the whole
+    shake is compared. speed_mended: another idle speed may be the repair itself. others_tell: it leaves the
+    other orders as they are, so they tell what the taping did."""
+
+    lines: FaultLines = NO_LINES
+    whole: bool = False
+    speed_mended: bool = False
+    others_tell: bool = True
+
+
+NOT_KNOWN = Fault()
 
 
 @dataclass(frozen=True)
@@ -61,63 +78,57 @@ class _Pair:
 def compare(
     before: Analysis,
     after: Analysis,
+    fault: Fault = NOT_KNOWN,
     *,
-    fault_orders: Sequence[float] | None = None,
-    fault_hz: Sequence[float] = (),
-    fault_between: float | None = None,
-    fault_band_hz: tuple[float, float] | None = None,
     engine: Engine | None = None,
     placing_db: float = DEFAULT_PLACING_DB,
-    sound: SoundLevel | None = None,
     courses: Mapping[float, Course] | None = None,
-    speed_mended: bool = False,
-    whole: bool = False,
-    others_tell: bool = True,
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
-    fault_orders, fault_hz: the fault's own lines, on engine orders or on fixed frequencies (hertz);
-    fault_between: everything between the half orders up to this order; fault_band_hz: all in that band.
-    Without any, the orders that stand out most before. engine: tells what a sound car shows. placing_db:
-    standard deviation of the change that taping on again makes. sound: level of a sound car on all those
-    lines together, if known better. courses: for an order, its level in dB over frequency, to correct a
-    difference in speed. speed_mended: another idle speed may be the repair itself. whole: no line is the
-    fault's, compare the whole shake. others_tell: the fault leaves the other orders as they are, so they
-    tell what the taping did.
+    engine: tells what a sound car shows. placing_db: standard deviation of the change that taping on again
+    makes. courses: for an order, its level in dB over frequency, to correct a difference in speed.
     """
-    like = likeness(before, after, speed_mended=speed_mended)
-    if like.blocking is not None and not like.whole and not (like.road and fault_band_hz):
+    like = likeness(before, after, speed_mended=fault.speed_mended)
+    if like.blocking is not None and not like.whole and not (like.road and fault.lines.band_hz):
         return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
-    named = bool(fault_hz) or fault_between is not None or fault_band_hz is not None
-    orders = tuple(fault_orders or ()) or (() if named or whole else standing_out(before, engine))
-    between = None if fault_between is None else _shown_by_both(before, after, fault_between)
-    lines = FaultLines(orders, tuple(fault_hz), between, fault_band_hz)
+    lines = _own_lines(fault, before, after, engine)
     pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
-    if whole or (like.whole and not pairs):
+    if fault.whole or (like.whole and not pairs):
         lines, compared = FaultLines(band_hz=_whole_band(before, after)), "whole shake"
         pairs = _in_band(before, after, lines, sound_whole(before.condition.place))
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
     if not pairs:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
-    others_tell = others_tell and compared == "lines"
+    others_tell = fault.others_tell and compared == "lines"
     untouched = _untouched(before, after, lines.orders, courses) if others_tell else []
     taped = shift(untouched, placing_db)
-    corrected = bool(courses) and not named and all(o in (courses or {}) for o in orders)
+    corrected = bool(courses) and lines == FaultLines(lines.orders) and {*lines.orders} <= {*(courses or ())}
     first, second = total([p.before for p in pairs]), total([p.after for p in pairs]).lifted(-taped.db)
     result = Result(
         first,
         second,
         change(first, second),
         _extra_sd(like, taped.sd_db, corrected, lines),
-        sound or joined([p.sound for p in pairs]),
+        joined([p.sound for p in pairs]),
         _names(lines.orders, pairs),
         compared,
         taped.db,
     )
     notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
-    unseen = compared == "whole shake" and not whole and like.blocking is None
+    unseen = compared == "whole shake" and not fault.whole and like.blocking is None
     return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
+
+
+def _own_lines(fault: Fault, before: Analysis, after: Analysis, engine: Engine | None) -> FaultLines:
+    """The fault's own lines as far as both recordings show them, else what stands out most before."""
+    lines = fault.lines
+    if lines.between is not None:
+        lines = replace(lines, between=_shown_by_both(before, after, lines.between))
+    if lines == NO_LINES and not fault.whole:
+        lines = FaultLines(standing_out(before, engine))
+    return lines
 
 
 def _told(
@@ -158,7 +169,7 @@ def _untouched(
     return [change(*both) for both in pairs if both is not None and all(lv.stands_clear for lv in both)]
 
 
-def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLines = _NO_LINES) -> float:
+def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLines = NO_LINES) -> float:
     speed = like.speed_sd_db * (_COURSE_LEAVES if corrected else 1.0)
     unsteady = 0.0 if lines.between is None else _UNSTEADY_SD_DB
     return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2 + unsteady**2))

@@ -12,7 +12,7 @@ from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, compare
+from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, Fault, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
 from vibecore.repair.lines import (
     Z_95,
@@ -157,21 +157,10 @@ def repair_of_pair(
     """Proof of repair by these two alone; befores: all from before the repair, which show how the level of an
     order goes with speed."""
     lines = FaultLines() if cause_id == "normal" else fault_lines(cause_id, before, engine, befores)
-    speed_mended = cause_id == "idle-resonance"
-    return compare(
-        before,
-        after,
-        fault_orders=lines.orders,
-        fault_hz=lines.hz,
-        fault_between=lines.between,
-        fault_band_hz=lines.band_hz,
-        engine=engine,
-        placing_db=placing_db,
-        courses={} if speed_mended else _courses(before, after, befores, lines.orders),
-        speed_mended=speed_mended,
-        whole=cause_id == "normal",
-        others_tell=cause_id not in _BRIDGES,
-    )
+    whole, speed_mended = cause_id == "normal", cause_id == "idle-resonance"
+    fault = Fault(lines, whole, speed_mended, others_tell=cause_id not in _BRIDGES)
+    courses = {} if speed_mended else _courses(before, after, befores, lines.orders)
+    return compare(before, after, fault, engine=engine, placing_db=placing_db, courses=courses)
 
 
 def _courses(
