@@ -32,8 +32,9 @@ BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
 # Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
 # The power of its speed that the firing order's level goes as, within one idle: the square at most through
-# mounts alone, up to 1 / (2 x damping) beside a natural frequency, nothing right on top of it.
-FIRING_SLOPE = Spread((-1.5, 2.0), {"idle-resonance": (-1.0, 8.0, 0.9)})
+# mounts alone, up to 1 / (2 x damping) beside a natural frequency, nothing right on top of it. In one sound
+# car in ten the torque that moves the speed moves the firing order with it; common practice, no source.
+FIRING_SLOPE = Spread((-1.5, 2.0), {"idle-resonance": (-1.0, 8.0, 0.9)}, astray=0.1)
 # Radians a unit of ln speed by which its phase turns: -1 / damping on a natural frequency (10 to 60 for
 # what rings), less beside it; hardly at all through mounts alone. One sound car in twenty idles on a natural
 # frequency that nobody feels; common practice, no source.
