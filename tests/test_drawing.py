@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.app import made
+from tests.test_figures import broken
 from vibecore.drawing import MOST_TICKS, _tick_step, before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Engine
 from vibecore.figures.style import line_level
@@ -86,3 +87,10 @@ def test_nothing_at_all_is_still_a_chart():
         analysis.orders.spectrum, psd=np.zeros_like(analysis.orders.spectrum.psd)))  # fmt: skip
     drawn(orders_svg(replace(analysis, orders=empty), FOUR))
     drawn(levels_svg(replace(analysis, orders=empty), replace(analysis, orders=empty), [], FOUR))
+
+
+def test_a_recording_too_broken_for_an_order_spectrum_has_no_line():
+    lines = [len(list(drawn(text).iter(f"{SVG}polyline"))) for text in (
+        orders_svg(broken(), FOUR), overlay_svg(broken(), broken()), overlay_svg(broken(), made.analysis())
+    )]  # fmt: skip
+    assert lines == [0, 0, 1]

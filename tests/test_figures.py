@@ -18,10 +18,18 @@ from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
-from vibecore.model import OrderChange, Signal, Spectrum
+from vibecore.model import Analysis, OrderChange, Signal, Spectrum
 from vibecore.waterfall import make_waterfall
 
 FOUR = Engine(4)
+
+
+def broken(name: str = "gappy.csv") -> Analysis:
+    """Of a recording whose unbroken stretches are all too short for an order spectrum."""
+    whole = made.analysis(name)
+    empty = Spectrum(np.empty(0), np.empty(0), "order", 0.0)
+    levels = tuple(made.level(lv.order, None, "Too short.") for lv in whole.orders.levels)
+    return dataclasses.replace(whole, orders=dataclasses.replace(whole.orders, levels=levels, spectrum=empty))
 
 
 def luminance(colour: str) -> float:
@@ -65,6 +73,17 @@ def test_the_curve_is_the_rms_within_a_lines_width():
     level = style.line_level(Spectrum(x, line, "order"))
     assert level[401] == pytest.approx(0.3)
     assert level[401 + 12] == pytest.approx(0.0)
+
+
+def test_a_recording_too_broken_for_an_order_spectrum_says_so():
+    said = "gappy.csv has too little unbroken recording for an order spectrum."
+    picture = figures.order_spectrum(broken(), FOUR)
+    assert picture.sentence == said
+    assert "all shake" not in [trace.name for trace in picture.figure.data]
+    assert len(picture.rows) == 5
+    both = figures.overlay(broken(), made.analysis("whole.csv"))
+    assert [trace.name for trace in both.figure.data] == ["whole.csv"]
+    assert both.sentence.endswith(said)
 
 
 def test_without_a_speed_the_spectrum_is_by_hertz_and_the_speed_says_why():

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from tests.app import made
+from tests.test_figures import broken
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import Condition, Symptoms
@@ -151,6 +152,17 @@ def test_two_recordings_stand_over_each_other_with_the_verdict_on_top(case):
     assert not {"script", "img", "link", "iframe"} & {*page.tags}
     for chart in text.split("<svg")[1:]:
         ET.fromstring(f"<svg{chart.split('</svg>')[0]}</svg>")
+
+
+def test_a_recording_too_broken_for_an_order_spectrum_says_so(case):
+    said = "gappy.csv has too little unbroken recording for an order spectrum."
+    assert said in Page(report_html(case, {}, made.diagnosis(broken()))).text
+    both = Page(report_html(case, {}, made.diagnosis(broken(), made.analysis())))
+    assert "svg" in both.tags  # of the other one
+    assert said not in both.text
+    pair = side_by_side(broken(), made.analysis(), case.vehicle.engine)
+    text = comparison_html(case, pair, broken(), made.analysis(), verdict="Cannot tell.")
+    assert said in Page(text).text
 
 
 def test_a_rounded_speed_lies_within_its_rounded_interval(case):

@@ -143,6 +143,9 @@ class _Chart:
         )
 
     def line(self, x: Floats, y: Floats, colour: str, width: str, dash: str = "") -> None:
+        """The curve, if there is one."""
+        if not len(x):
+            return
         points = " ".join(f"{self.x(a):.1f},{self.y(b):.1f}" for a, b in zip(x, y, strict=True))
         self.parts.append(
             f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="{width}" '

@@ -16,6 +16,7 @@ from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Vehicle
+from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED
 from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
 from vibecore.plan import to_mend
@@ -112,7 +113,10 @@ def comparison_html(
             f"{a.name}: {condition_words(a.condition)}. {speed_words(a.speed)}" for a in (first, second)
         ),
         _text("\n".join(pair.notes)),
-        _section("Over each other", f"<figure>{overlay_svg(first, second)}</figure>"),
+        _section(
+            "Over each other",
+            f"<figure>{overlay_svg(first, second)}</figure>{_text(too_broken(first, second))}",
+        ),
         _section(picture.title, bars + _table(picture.columns, picture.rows)),
     ]
     return _page(f"{case.title}: {first.name} and {second.name}", body)
@@ -217,13 +221,17 @@ def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:
     minds += dict.fromkeys(a.overall.cut_off_note for a in diagnosis.analyses if a.overall.cut_off_note)
     table = _table(("Recording", "How it was made", "What it says"), rows)
     mind = f"<p>To mind:</p>{_bullets(minds)}" if minds else ""
-    shown = next((a for a in diagnosis.analyses if a.orders is not None), None)
+    return _section("Recordings", table + _order_figure(diagnosis.analyses, case) + mind)
+
+
+def _order_figure(analyses: Sequence[Analysis], case: Case) -> str:
+    """The order spectrum of the first recording that has one, or why none has."""
+    shown = next((a for a in analyses if a.orders is not None and not too_broken(a)), None)
     if shown is None:
-        return _section("Recordings", table + mind)
+        return _text(too_broken(*analyses))
     caption = f"Shake by engine order: {condition_words(shown.condition) or shown.name}."
     picture = orders_svg(shown, case.vehicle.engine)
-    figure = f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
-    return _section("Recordings", table + figure + mind)
+    return f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
 
 
 def _minds(analysis: Analysis) -> list[str]:

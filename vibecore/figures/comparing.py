@@ -17,6 +17,7 @@ from vibecore.figures.style import (
     order_name,
     short_name,
     thinned,
+    too_broken,
 )
 from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
 
@@ -55,12 +56,14 @@ def overlay(first: Analysis, second: Analysis) -> Picture:
     names = (first.name, second.name)
     for table, name, colour, dash in zip(tables, names, (VERMILLION, BLUE), ("solid", "dot"), strict=True):
         x, y = thinned(table.spectrum.x, line_level(table.spectrum))
-        fig.add_scatter(
-            x=x, y=y, name=name, line={"color": colour, "width": 1.5, "dash": dash},
-            hovertemplate="%{x:.2f}<br>%{y:.3f} m/s²",
-        )  # fmt: skip
+        if len(x):
+            fig.add_scatter(
+                x=x, y=y, name=name, line={"color": colour, "width": 1.5, "dash": dash},
+                hovertemplate="%{x:.2f}<br>%{y:.3f} m/s²",
+            )  # fmt: skip
     fig.update_xaxes(range=[0, max(lv.order for table in tables for lv in table.levels) + 0.25])
-    sentence = f"Shake by engine order: {first.name} drawn through, {second.name} dotted."
+    drawn = f"Shake by engine order: {first.name} drawn through, {second.name} dotted."
+    sentence = " ".join(filter(None, (drawn, too_broken(first, second))))
     columns, rows = ("strongest lines of", "orders"), tuple((a.name, _strongest(a)) for a in (first, second))
     return Picture("Two recordings over each other", sentence, fig, columns, rows)
 

@@ -20,6 +20,7 @@ from vibecore.figures.style import (
     line_level,
     order_name,
     thinned,
+    too_broken,
 )
 from vibecore.model import Analysis, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
@@ -55,7 +56,8 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
         return _hertz_spectrum(analysis)
     fig = empty_figure("turns per crank turn (engine order)", "shake, m/s²")
     x, y = thinned(table.spectrum.x, line_level(table.spectrum))
-    fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
+    if len(x):
+        fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
     _add_levels(fig, seen, strongest, engine)
@@ -70,7 +72,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     fig.update_xaxes(range=[0, top + 0.25])
     return Picture(
         "Shake by engine order",
-        _order_sentence(seen, engine, table),
+        too_broken(analysis) or _order_sentence(seen, engine, table),
         fig,
         ("order", "Hz", "shake, m/s²", "over floor, dB", "steadiness 0 to 1"),
         tuple(_level_row(lv, engine) for lv in table.levels),

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from vibecore.engine import Engine
-from vibecore.model import Floats, Spectrum
+from vibecore.model import Analysis, Floats, Spectrum
 
 BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
 PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
@@ -56,10 +56,19 @@ def order_name(order: float, engine: Engine | None) -> str:
 
 
 def line_level(spectrum: Spectrum) -> Floats:
-    """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar."""
+    """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar. Empty
+    where the spectrum is."""
+    if not len(spectrum.x):
+        return np.empty(0)
     step = float(np.median(np.diff(spectrum.x)))
     count = max(1, round(LINE_WIDTH_ORDER / step))
     return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
+
+
+def too_broken(*analyses: Analysis) -> str:
+    """Names those whose order spectrum is empty, for no stretch of them is long enough; '' if none is."""
+    empty = [a.name for a in analyses if a.orders is not None and not len(a.orders.spectrum.x)]
+    return " ".join(f"{name} has too little unbroken recording for an order spectrum." for name in empty)
 
 
 def empty_figure(x_title: str, y_title: str) -> go.Figure:
