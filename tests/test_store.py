@@ -126,6 +126,36 @@ def test_emptying_the_bin_removes_only_what_no_other_job_has(store):
         store.open(gone.head.id)
 
 
+def test_emptying_the_bin_keeps_the_originals_of_a_list_that_was_set_aside(tmp_path):
+    """The list that cannot be read may be mended one day: its files must still be there."""
+    Store(tmp_path).new("Lost", CASE, files=[NewFile("a.csv", b"original")])
+    (tmp_path / "jobs.sqlite").write_bytes(b"this is not a database at all, not even nearly\n" * 50)
+    store = Store(tmp_path)
+    assert "as long as" in store.notices[0]
+    binned(store, b"binned")
+    assert store.empty_bin() == 1
+    assert blob_bytes(store) == {b"original", b"binned"}
+    (tmp_path / "jobs-unreadable.sqlite").unlink()
+    binned(store, b"more")
+    store.empty_bin()
+    assert blob_bytes(store) == set()
+
+
+def test_emptying_the_bin_keeps_the_originals_of_a_backup(store):
+    binned(store, b"binned")
+    schema._backup(store.database, 0)
+    assert store.empty_bin() == 1
+    assert blob_bytes(store) == {b"binned"}
+
+
+def binned(store, data):
+    store.set_state(store.new("Gone", CASE, files=[NewFile("a.csv", data)]).head.id, "bin")
+
+
+def blob_bytes(store):
+    return {path.read_bytes() for path in (store.folder / "files").glob("??/*")}
+
+
 def test_files_of_one_name_get_numbers_and_no_name_leads_outside(store):
     job = store.new(
         "Van", CASE, files=[NewFile("../../etc/idle.csv", b"1"), NewFile("C:\\x\\IDLE.csv", b"2")]

@@ -142,11 +142,13 @@ class Store:
         return self.save(self.open(job_id), state=state)
 
     def empty_bin(self) -> int:
-        """Remove for good what is in the bin and every file no other job has. Returns the number of jobs."""
+        """Remove for good what is in the bin and every file no other job has, unless another list beside this
+        one may still know it. Returns the number of jobs."""
         with self._connect(write=True) as con:
             gone = con.execute("DELETE FROM job WHERE state='bin'").rowcount
-            used = {row[0] for row in con.execute("SELECT digest FROM file")}
-            blobs.remove_all_but(self.files, used)
+            if not schema.others(self.database):
+                used = {row[0] for row in con.execute("SELECT digest FROM file")}
+                blobs.remove_all_but(self.files, used)
             return gone
 
     # -- inside ----------------------------------------------------------------------------------------

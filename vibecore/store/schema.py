@@ -9,6 +9,7 @@ from pathlib import Path
 from vibecore.errors import StoreError
 from vibecore.safe_names import free_name
 
+ASIDE, BACKUPS = "jobs-unreadable", "backups"  # beginning of a file's name; folder
 BUSY_WAIT_S = 15.0  # how long a save waits for another one's: longer than writing one large upload takes
 
 # One tuple of statements a version: the database carries the number of those it has had (user_version).
@@ -68,19 +69,25 @@ def _check(con: sqlite3.Connection) -> None:
 def set_aside(database: Path) -> str:
     """Keep a database that cannot be read under another name; returns the sentence to tell."""
     folder = database.parent
-    aside = free_name("jobs-unreadable.sqlite", [p.name for p in folder.iterdir()])
+    aside = free_name(f"{ASIDE}.sqlite", [p.name for p in folder.iterdir()])
     for ending in ("", "-wal", "-shm"):
         part = database.with_name(database.name + ending)
         if part.exists():
             part.replace(folder / (aside + ending))
     return (
-        f"The list of jobs could not be read. It is kept as {aside} in {folder}, the original files are "
-        "untouched, and a new list was started."
+        f"The list of jobs could not be read. It is kept as {aside} in {folder}, and a new list was started. "
+        f"The original files are untouched: none is removed as long as {aside} is there."
     )
 
 
+def others(database: Path) -> list[Path]:
+    """Databases beside this one that know of files too: set aside because unreadable, or backups."""
+    folder = database.parent
+    return [*folder.glob(f"{ASIDE}*.sqlite"), *(folder / BACKUPS).glob("*.sqlite")]
+
+
 def _backup(database: Path, version: int) -> None:
-    folder = database.parent / "backups"
+    folder = database.parent / BACKUPS
     folder.mkdir(exist_ok=True)
     target = folder / free_name(f"jobs-form-{version}.sqlite", [p.name for p in folder.iterdir()])
     source, copy = sqlite3.connect(database), sqlite3.connect(target)
