@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from vibecore.engine import Engine
-from vibecore.guess import guess, held_by_name
+from vibecore.guess import guess, guess_condition, held_by_name
 from vibecore.model import Condition, Recording
 from vibecore.reading import read_recording
 from vibecore.simulate import simulate_job, write_job
@@ -121,3 +121,57 @@ def test_a_flat_phone_or_two_places_tell_nothing():
 )
 def test_only_plain_words_in_a_name_bear_on_the_speed(name, gear, hold):
     assert held_by_name(name) == Condition(gear=gear, speed_hold=hold)
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("driver seat idle.csv", Condition("seat", None, "idle")),
+        ("afternoon neutral idle.csv", Condition(None, "neutral", "idle")),
+        ("unmended idle.csv", Condition(speed_hold="idle")),
+        ("idle abandoned.csv", Condition(speed_hold="idle")),
+        ("highway.csv", Condition()),
+        ("freeway.csv", Condition()),
+        ("seattle.csv", Condition()),
+        ("breakfast.csv", Condition()),
+        ("climb idle.csv", Condition(speed_hold="idle")),
+        ("parking lot.csv", Condition()),
+        ("rev up neutral.csv", Condition(None, "neutral", "sweep")),
+    ],
+)
+def test_a_word_inside_another_tells_nothing(name, expected):
+    assert guess_condition(name) == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("seat_drive-idle.2.csv", Condition("seat", "drive", "idle")),
+        ("idle2neutral.csv", Condition(None, "neutral", "idle")),
+        ("idle1500rpm.csv", Condition(None, None, "raised", "before", 1500.0)),
+        ("NeutralIdleACOn.csv", Condition(None, "neutral", "idle", accessories=("air conditioning",))),
+        ("afterRepairDIdle.csv", Condition(None, "drive", "idle", "after")),
+        ("AprèsRalenti.csv", Condition(None, None, "idle", "after")),
+        ("Lenkradhalter Leerlauf.csv", Condition("steering wheel", "neutral", "idle")),
+        ("Fahrersitz Rückwärtsgang.csv", Condition("seat", "reverse")),
+        ("steeringwheel.csv", Condition("steering wheel")),
+        ("driverseat idle.csv", Condition("seat", None, "idle")),
+        ("r1.csv", Condition()),  # a number, no gear
+        ("3 p.m. idle.csv", Condition(speed_hold="idle")),
+    ],
+)
+def test_words_of_a_name_may_be_joined(name, expected):
+    assert guess_condition(name) == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("14.03.2026 leerlauf neutral.csv", Condition(None, "neutral", "idle")),
+        ("2026.03.14 idle drive.csv", Condition(None, "drive", "idle")),
+        ("off.CSV.gz", Condition(speed_hold="engine off")),
+        ("v1.2 park", Condition(None, "park", "idle")),
+    ],
+)
+def test_points_in_a_name_are_no_ending(name, expected):
+    assert guess_condition(name) == expected

@@ -6,6 +6,7 @@ back with sqlite3 (standard library), not with the store.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import sqlite3
 import threading
@@ -146,6 +147,24 @@ def test_emptying_the_bin_keeps_the_originals_of_a_backup(store):
     schema._backup(store.database, 0)
     assert store.empty_bin() == 1
     assert blob_bytes(store) == {b"binned"}
+
+
+def test_no_file_is_removed_when_emptying_the_bin_cannot_be_kept(store, monkeypatch):
+    """The last word, COMMIT, fails as it does on a full disk: the jobs are in the bin still, files and all."""
+    binned(store, b"binned")
+
+    class FullAtTheEnd(sqlite3.Connection):
+        def execute(self, sql, *values):
+            if sql == "COMMIT":
+                raise sqlite3.OperationalError("database or disk is full")
+            return super().execute(sql, *values)
+
+    monkeypatch.setattr(sqlite3, "connect", functools.partial(sqlite3.connect, factory=FullAtTheEnd))
+    with pytest.raises(StoreError):
+        store.empty_bin()
+    monkeypatch.undo()
+    (head,) = store.jobs(states=["bin"])
+    assert store.read_file(head.id, "a.csv") == b"binned"
 
 
 def binned(store, data):

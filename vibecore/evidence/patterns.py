@@ -58,7 +58,7 @@ FAMILY_SPREAD_DB: dict[Family, float] = {  # h
     "second": 7.0,
     "ground": 4.5,
 }
-HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.0, "drive": 4.0, "raised": 5.5}  # e: modes are met or left
+HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.5, "drive": 5.0, "raised": 6.5}  # e: modes are met or left
 SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
 
 

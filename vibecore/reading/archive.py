@@ -13,7 +13,7 @@ from . import limits, names
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"
 _EMPTY_ZIP = b"PK\x05\x06"
-_DATA_ENDINGS = (
+DATA_ENDINGS = (
     ".csv",
     ".txt",
     ".tsv",
@@ -103,7 +103,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
 def _is_data(info: zipfile.ZipInfo) -> bool:
     parts = info.filename.replace("\\", "/").split("/")
     hidden = any(p.startswith((".", "__")) for p in parts)
-    return not info.is_dir() and not hidden and parts[-1].lower().endswith(_DATA_ENDINGS)
+    return not info.is_dir() and not hidden and parts[-1].lower().endswith(DATA_ENDINGS)
 
 
 def rank(filename: str) -> int:

@@ -146,10 +146,8 @@ class Store:
         one may still know it. Returns the number of jobs."""
         with self._connect(write=True) as con:
             gone = con.execute("DELETE FROM job WHERE state='bin'").rowcount
-            if not schema.others(self.database):
-                used = {row[0] for row in con.execute("SELECT digest FROM file")}
-                blobs.remove_all_but(self.files, used)
-            return gone
+        self._remove_unused_files()  # after the commit: a job that stays in the bin after all keeps its files
+        return gone
 
     # -- inside ----------------------------------------------------------------------------------------
 
@@ -172,6 +170,13 @@ class Store:
                 raise
             finally:
                 con.close()
+
+    def _remove_unused_files(self) -> None:
+        if schema.others(self.database):
+            return
+        with self._connect(write=True) as con:  # the one writer's place: no other window adds a file meanwhile
+            used = {row[0] for row in con.execute("SELECT digest FROM file")}
+            blobs.remove_all_but(self.files, used)
 
     def _fetch(self, con: sqlite3.Connection, job_id: str) -> Job:
         row = con.execute(
