@@ -150,7 +150,7 @@ def test_emptying_the_bin_keeps_the_originals_of_a_backup(store):
 
 
 def test_no_file_is_removed_when_emptying_the_bin_cannot_be_kept(store, monkeypatch):
-    """The last word, COMMIT, fails as it does on a full disk: the jobs are in the bin still, files and all."""
+    """The last word, COMMIT, fails as on a full disk: the jobs are in the bin still, files and all."""
     binned(store, b"binned")
 
     class FullAtTheEnd(sqlite3.Connection):

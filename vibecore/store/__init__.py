@@ -3,7 +3,7 @@
     DATA/jobs.sqlite            what is known of each job (write-ahead log, fully synchronous)
     DATA/files/ab/abcdef...     each original file once, named by the SHA-256 of its bytes
     DATA/backups/               the database as it was before a newer version changed its tables
-    DATA/jobs-unreadable.sqlite a list of jobs that was damaged; no file is removed while it or a backup is there
+    DATA/jobs-unreadable.sqlite a damaged list of jobs; while it or a backup is there no file is removed
 
 A call that has returned is on the disk: a file is written aside, forced out and renamed, and its row is
 committed after it. Two people may edit one job: each save names the revision it started from, and the later

@@ -174,7 +174,7 @@ class Store:
     def _remove_unused_files(self) -> None:
         if schema.others(self.database):
             return
-        with self._connect(write=True) as con:  # the one writer's place: no other window adds a file meanwhile
+        with self._connect(write=True) as con:  # so that nobody adds a file meanwhile
             used = {row[0] for row in con.execute("SELECT digest FROM file")}
             blobs.remove_all_but(self.files, used)
 
