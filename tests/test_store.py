@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import json
 import sqlite3
 import threading
 
@@ -114,6 +115,30 @@ def test_search_close_copy_and_bin(store):
     assert "Grey van" not in [j.title for j in store.jobs()]
     assert [j.title for j in store.jobs(states=["bin"])] == ["Grey van"]
     assert store.set_state(van.head.id, "open").head.state == "open"
+
+
+def test_search_finds_what_was_written_in_any_script_and_no_names_of_keys(store):
+    text = '[symptoms]\ncodes = ["P0301"]\n[[recording]]\nfile = "Straße.csv"\ntaped_anew = true\n'
+    job = store.new("Grey van", text, {"complaint": 'Herr Müller: "шум"'})
+    for found in ("MÜLLER grey", "шум", 'r: "', "p0301", "STRASSE"):
+        assert [head.id for head in store.jobs(found)] == [job.head.id]
+    for key in ("complaint", "symptoms", "codes", "taped_anew", "true", "[["):
+        assert store.jobs(key) == ()
+
+
+def test_search_reads_rows_of_an_older_form_and_cases_that_are_no_case(store):
+    """Written with sqlite3 itself: notes used to be kept with their letters escaped (JSON, RFC 8259)."""
+    store.save(store.new("Van", "broken [ case"), title="Van")
+    with sqlite3.connect(store.database) as con:
+        con.execute("UPDATE job SET notes=?", (json.dumps({"complaint": "Müller"}),))
+        assert "u00fc" in con.execute("SELECT notes FROM job").fetchone()[0]
+    assert len(store.jobs("müller broken")) == 1
+    assert store.jobs("u00fc") == ()
+
+
+def test_notes_with_half_a_character_are_kept_and_told_as_unknown(store):
+    """A lone surrogate is no text that can be written as UTF-8 (Unicode standard, section 3.9)."""
+    assert store.new("Van", CASE, {"complaint": "a\ud800b"}).notes == {"complaint": "a?b"}
 
 
 def test_emptying_the_bin_removes_only_what_no_other_job_has(store):

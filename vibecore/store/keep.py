@@ -16,6 +16,7 @@ from vibecore.safe_names import clean_name, free_name
 from vibecore.store import blobs, schema
 from vibecore.store.disk import told
 from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
+from vibecore.store.search import words_of
 
 
 class Store:
@@ -43,12 +44,14 @@ class Store:
         marks = ",".join("?" * len(states))
         with self._connect() as con:
             rows = con.execute(
-                "SELECT id, title, state, revision, created_s, changed_s, case_text || ' ' || notes FROM job"
+                "SELECT id, title, state, revision, created_s, changed_s, case_text, notes FROM job"
                 f" WHERE state IN ({marks}) ORDER BY changed_s DESC, id",
                 tuple(states),
             ).fetchall()
         return tuple(
-            JobHead(*row[:6]) for row in rows if all(w in f"{row[1]} {row[6]}".casefold() for w in words)
+            JobHead(*row[:6])
+            for row in rows
+            if all(w in row[1].casefold() or w in words_of(*row[6:]) for w in words)
         )
 
     def open(self, job_id: str) -> Job:
@@ -120,7 +123,7 @@ class Store:
                 (
                     job.head.title if title is None else title,
                     job.case_text if case_text is None else case_text,
-                    json.dumps(dict(job.notes if notes is None else notes)),
+                    _notes_text(job.notes if notes is None else notes),
                     job.head.state if state is None else state,
                     time.time(),
                     job.head.id,
@@ -194,7 +197,7 @@ class Store:
         job_id, now = job.id or secrets.token_hex(6), time.time()
         con.execute(
             "INSERT INTO job (id, title, created_s, changed_s, case_text, notes) VALUES (?,?,?,?,?,?)",
-            (job_id, job.title, now, now, job.case_text, json.dumps(dict(job.notes))),
+            (job_id, job.title, now, now, job.case_text, _notes_text(job.notes)),
         )
         self._insert_files(con, job_id, job.files)
         return job_id
@@ -212,3 +215,8 @@ class Store:
                 "INSERT INTO file VALUES (?,?,?,?,?,?)",
                 (job_id, position, name, blobs.put(self.files, new.data), len(new.data), new.aside),
             )
+
+
+def _notes_text(notes: Mapping[str, str]) -> str:
+    """The notes as JSON, their letters as they are; half a character, which no text holds, becomes '?'."""
+    return json.dumps(dict(notes), ensure_ascii=False).encode("utf-8", "replace").decode("utf-8")
