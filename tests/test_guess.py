@@ -157,6 +157,7 @@ def test_a_word_inside_another_tells_nothing(name, expected):
         ("steeringwheel.csv", Condition("steering wheel")),
         ("driverseat idle.csv", Condition("seat", None, "idle")),
         ("r1.csv", Condition()),  # a number, no gear
+        ("rev2 idle.csv", Condition(speed_hold="idle")),
         ("3 p.m. idle.csv", Condition(speed_hold="idle")),
     ],
 )

@@ -21,8 +21,7 @@ from vibecore.words import condition_words
 
 T = TypeVar("T")
 
-# Whole words, with no letter before or behind: 'driver' is no drive. Where a language joins its words, what may
-# follow is said. A single letter is a gear only if no number stands at it: 'R1' is none.
+# Whole words: 'driver' is no drive. Where a language joins its words, what may follow stands with them.
 _PLACE: dict[Place, str] = {
     "steering wheel": r"steering(?:wheel)?|wheel|lenkrad\w*|volante?|sterzo?",
     "seat": r"(?:drivers?)?seats?|chair|(?:(?:bei)?fahrer)?sitz|siege|asiento",
@@ -31,15 +30,15 @@ _PLACE: dict[Place, str] = {
     "body": r"body|strut|tower|chassis|karosserie",
 }
 _GEAR: dict[Gear, str] = {
-    "reverse": r"rev(?! up)|reverse|ruckwarts\w*|\br\b",
-    "drive": r"drive|in gear|\bd\b|fahrstufe",
-    "park": r"park(?:ed)?|\bp\b(?! m\b)",
-    "neutral": r"neutral|leerlauf\w*|point mort|\bn\b|free",
+    "reverse": r"rev(?! up| \d)|reverse|ruckwarts\w*|r",
+    "drive": r"drive|in gear|d|fahrstufe",
+    "park": r"park(?:ed)?|p(?! m\b)",
+    "neutral": r"neutral|leerlauf\w*|point mort|n|free",
 }
 _HOLD: dict[SpeedHold, str] = {
     "engine off": r"engine off|motor aus|moteur arrete|^off$|ignition only",
     "sweep": r"sweep|run ?up|rev ?up|ramp",
-    "raised": r"raised|fast|high|erhoht\w*|(?<!\d)(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
+    "raised": r"raised|fast|high|erhoht\w*|(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
     "idle": r"idle|idling|leerlauf\w*|ralenti|standgas|neutral|drive|park(?:ed)?|reverse|in gear",
 }
 _HOLD_IN_WORDS: dict[SpeedHold, str] = {
@@ -49,8 +48,8 @@ _HOLD_IN_WORDS: dict[SpeedHold, str] = {
 }
 _STAGE: dict[Stage, str] = {"after": r"after|repaired|fixed|mended|nachher|apres|done"}
 _UNIT = {
-    "air conditioning": r"(?:ac|a c|air ?con\w*|klima\w*|clim|climatis\w*)(?! off| aus)",
-    "lights": r"(?:lights?|licht|phares)(?! off| aus)",
+    "air conditioning": r"(?:ac|a c|air ?con\w*|klima\w*|clim|climatis\w*)\b(?! off| aus)",
+    "lights": r"(?:lights?|licht|phares)\b(?! off| aus)",
 }
 IDLE_UP_TO_RPM = 1000.0  # warm engines idle below it, small ones just; common practice, no source
 RAISED_FROM = 1.15  # times the top of the idle: the plan asks for 1200 to 1500, between the two none can tell
@@ -66,7 +65,7 @@ LEAST_STEPS = 6
 # axes (flat, upright) a phone lies in many places, and that tells nothing. Common practice, no source.
 SAME_WAY_DEG = 5.0
 FLAT_DEG = 10.0
-_RPM = re.compile(r"(?<!\d)(\d{3,4}) ?(?:rpm|u ?min|tr ?min)")
+_RPM = re.compile(r"\b(\d{3,4}) ?(?:rpm|u ?min|tr ?min)")
 _ENDINGS = re.compile(rf"(?:{'|'.join(map(re.escape, (*DATA_ENDINGS, '.gz', '.zip')))})+$", re.IGNORECASE)
 
 
@@ -190,15 +189,17 @@ def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | 
 
 
 def _words(file_name: str) -> str:
-    """Lower case, without accents, folders and endings; what parts words becomes one space."""
+    """Lower case, without accents, folders and endings; what parts words becomes one space. A number at a
+    single letter stays there: 'R1' is no gear."""
     name = PurePosixPath(file_name.replace("\\", "/")).name
     bare = unicodedata.normalize("NFKD", _ENDINGS.sub("", name)).encode("ascii", "ignore").decode()
     parted = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", bare)
-    return re.sub(r"[^a-z0-9]+", " ", parted.lower()).strip()
+    parted = re.sub(r"(?<=[a-z]{2})(?=\d)|(?<=\d)(?=[a-z]{2})", " ", parted.lower())
+    return re.sub(r"[^a-z0-9]+", " ", parted).strip()
 
 
 def _said(pattern: str, words: str) -> bool:
-    return re.search(rf"(?<![a-z])(?:{pattern})(?![a-z])", words) is not None
+    return re.search(rf"\b(?:{pattern})\b", words) is not None
 
 
 def _first(table: dict[T, str], words: str) -> T | None:
