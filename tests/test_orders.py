@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import signal as ss
@@ -236,3 +238,13 @@ def test_intervals_cover_simulated_cars_all_the_way() -> None:
     assert len(hits) > 40
     assert 0.90 <= np.mean(hits) <= 0.995
     assert np.median(errors) < 0.3
+
+
+def test_a_recording_in_shreds_says_so_and_not_that_the_phone_is_too_slow() -> None:
+    accel = made_of(SOUND, STEADY)
+    signal = as_signal(accel, FS_HZ)
+    signal = replace(signal, good=np.arange(len(accel)) / FS_HZ % 2.8 < 0.8)
+    table = measure_orders(signal, true_track(STEADY, len(accel), FS_HZ), FOUR)
+    assert {lv.why_not for lv in table.levels if lv.frequency_hz < 30} == {
+        "too little of the recording is unbroken"
+    }

@@ -44,6 +44,7 @@ SAME_LINE_HZ = 0.35  # lines this near in hertz are one
 SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
+TOO_BROKEN = "too little of the recording is unbroken"
 
 
 def measure_orders(
@@ -67,7 +68,7 @@ def measure_orders(
     levels = tuple(
         _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
-        else _unseen(view)
+        else _unseen(view, broken=not len(whole.x))
         for i, view in enumerate(views)
     )
     steady = lines_in_hertz(signal)[0] if hertz_lines is None else hertz_lines
@@ -135,8 +136,9 @@ def _quietest(spectrum: Spectrum, highest: float) -> float:
     return float(np.quantile(psd, QUIETEST)) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
 
 
-def _unseen(view: OrderView) -> OrderLevel:
-    reason = view.why_not or "above half the sample rate"
+def _unseen(view: OrderView, broken: bool) -> OrderLevel:
+    """broken: no stretch of the recording is long enough for a block of working cycles."""
+    reason = view.why_not or (TOO_BROKEN if broken else "above half the sample rate")
     return OrderLevel(view.order, view.frequency_hz, None, None, None, None, None, False, reason)
 
 

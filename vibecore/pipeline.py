@@ -18,8 +18,9 @@ from vibecore.model import (
     Recording,
     SpeedTrack,
     Symptoms,
+    Warn,
 )
-from vibecore.orders import lines_in_hertz, measure_orders
+from vibecore.orders import TOO_BROKEN, lines_in_hertz, measure_orders
 from vibecore.speed import SpeedAnswer, find_speed
 from vibecore.speed import job as job_speeds
 from vibecore.speed.guesses import USUAL_ENGINES
@@ -28,6 +29,11 @@ LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing
 SETTLED = 0.98  # a speed this sure is not looked at again
 
+BROKEN = Warn(
+    "too-broken",
+    f"The engine's orders cannot be measured: {TOO_BROKEN}. Close other apps, keep the screen on and record "
+    "half a minute again.",
+)
 
 Say = Callable[[str], object]  # told what is done next; may raise to stop it
 
@@ -69,11 +75,13 @@ def analyze(
 
 def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) -> Analysis:
     """The analysis with all that hangs on the engine's speed."""
-    warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings)
+    orders = _orders_at(answer.track, analysis, engine)
+    broken = (BROKEN,) if orders is not None and not len(orders.spectrum.x) else ()
+    warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings, *broken)
     return replace(
         analysis,
         speed=answer.track,
-        orders=_orders_at(answer.track, analysis, engine),
+        orders=orders,
         warnings=tuple(dict.fromkeys(warnings)),
         candidates=answer.candidates,
         leaning=answer.leaning,
