@@ -60,6 +60,16 @@ def test_a_new_title_is_kept_in_both_places(store):
     assert job.head.title == "Grey van"
 
 
+def test_a_copy_has_its_new_title_in_both_places_and_keeps_it_when_edited(store):
+    job = new_job(store, "Van", Vehicle(Engine(3), "manual"), Symptoms(False, ("P0301",)), {})
+    copy = store.copy(job, 'Van "two" (copy)')
+    assert copy.head.title == case_of(copy).title == 'Van "two" (copy)'
+    assert replace(case_of(copy), title="Van") == case_of(job)
+    copy = save_case(store, copy, replace(case_of(copy), vehicle=Vehicle(Engine(4))))
+    assert copy.head.title == 'Van "two" (copy)'
+    assert store.open(job.head.id) == job
+
+
 @pytest.mark.parametrize(
     "change",
     [

@@ -141,6 +141,11 @@ def test_notes_with_half_a_character_are_kept_and_told_as_unknown(store):
     assert store.new("Van", CASE, {"complaint": "a\ud800b"}).notes == {"complaint": "a?b"}
 
 
+def test_a_copy_of_a_case_that_is_no_case_has_its_text_as_it_is(store):
+    copy = store.copy(store.new("Van", "broken [ case"), "Van (copy)")
+    assert (copy.head.title, copy.case_text) == ("Van (copy)", "broken [ case")
+
+
 def test_emptying_the_bin_removes_only_what_no_other_job_has(store):
     shared, own = b"shared", b"own"
     gone = store.new("Gone", CASE, files=[NewFile("s.csv", shared), NewFile("o.csv", own)])

@@ -8,8 +8,11 @@ import json
 import secrets
 import sqlite3
 import time
+import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+
+import tomli_w
 
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
@@ -136,9 +139,9 @@ class Store:
             return self._fetch(con, job.head.id)
 
     def copy(self, job: Job, title: str) -> Job:
-        """A second job with the same case and the same files."""
+        """A second job with the same case, but for the title, and the same files."""
         files = [NewFile(f.name, self.read_file(job.head.id, f.name), f.aside) for f in job.files]
-        return self.new(title, job.case_text, job.notes, files)
+        return self.new(title, _retitled(job.case_text, title), job.notes, files)
 
     def set_state(self, job_id: str, state: State) -> Job:
         """Open, close, put into the bin or take out of it, whatever the revision."""
@@ -220,3 +223,12 @@ class Store:
 def _notes_text(notes: Mapping[str, str]) -> str:
     """The notes as JSON, their letters as they are; half a character, which no text holds, becomes '?'."""
     return json.dumps(dict(notes), ensure_ascii=False).encode("utf-8", "replace").decode("utf-8")
+
+
+def _retitled(case_text: str, title: str) -> str:
+    """The case with another title; a text that is no case file stays as it is."""
+    try:
+        tables = tomllib.loads(case_text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return case_text
+    return tomli_w.dumps({**tables, "title": title})
