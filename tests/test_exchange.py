@@ -18,7 +18,7 @@ from tests.app import made
 from vibecore import exchange
 from vibecore.case import CaseRecording, load_case
 from vibecore.engine import Engine, Vehicle
-from vibecore.errors import VibecoreError
+from vibecore.errors import StoreError, VibecoreError
 from vibecore.exchange import export_job, import_job
 from vibecore.jobs import add_files, case_of, new_job
 from vibecore.model import Condition, Symptoms
@@ -118,6 +118,47 @@ def test_a_zip_that_is_no_job_gets_a_sentence(store, data, says):
     with pytest.raises(VibecoreError, match=says):
         import_job(store, data)
     assert store.jobs() == ()
+
+
+def packed(method):
+    """A sound job, its entries packed by this method; recordings long enough to be hit."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", method) as pack:
+        pack.writestr("case.toml", CASE.format("ä.csv"))
+        pack.writestr("ä.csv", bytes(range(256)) * 8)
+    return bytearray(out.getvalue())
+
+
+@pytest.mark.parametrize(
+    "method", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA]
+)
+def test_a_damaged_zip_gets_the_usual_sentence_however_it_was_packed(store, method):
+    data = packed(method)
+    start = data.index(b"PK\x03\x04", 4) + 30 + 6  # packed bytes of the second entry, behind head and name
+    data[start + 20 : start + 60] = b"\xff" * 40
+    with pytest.raises(StoreError, match="no job that can be brought in: the zip is damaged"):
+        import_job(store, bytes(data))
+
+
+def in_the_directory(data, after, value):
+    """The zip with one byte changed, so far behind the signature of the directory's first entry (its layout
+    is of the ZIP file format specification, section 4.3.12)."""
+    data[data.index(b"PK\x01\x02") + after] = value
+    return bytes(data)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        bytes(packed(zipfile.ZIP_STORED)).replace(bytes("ä.csv", "utf-8"), b"\xc3\xff.csv"),  # a name
+        in_the_directory(packed(zipfile.ZIP_STORED), 46, 0),  # an empty name
+        in_the_directory(packed(zipfile.ZIP_STORED), 45, 255),  # a place far behind the end
+        packed(zipfile.ZIP_STORED)[:-6] + b"\xff\xff\xff\x7f\0\0",  # a directory before the beginning
+    ],
+)
+def test_a_zip_whose_directory_is_damaged_gets_the_usual_sentence(store, data):
+    with pytest.raises(StoreError, match="no job that can be brought in: the zip is damaged"):
+        import_job(store, bytes(data))
 
 
 def test_nothing_is_written_outside_the_store(store, tmp_path):

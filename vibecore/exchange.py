@@ -6,12 +6,14 @@ is ever used as a path: only the case file and the files it lists are taken, as 
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
+import lzma
 import zipfile
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -30,6 +32,12 @@ MAX_FILE_BYTES = 256 * 1024 * 1024  # the reader's own limit: about four hours o
 MAX_TOTAL_BYTES = 1024 * 1024 * 1024  # of one job
 MAX_ENTRIES = 1000
 MAX_TEXT_BYTES = 1024 * 1024  # of the case and the notes: both are pages of text
+
+# What zipfile and the unpackers below it raise of damaged bytes. ValueError: also names that are not UTF-8.
+_DAMAGE = (
+    *(zipfile.BadZipFile, zlib.error, lzma.LZMAError),
+    *(OSError, EOFError, ValueError, LookupError, RuntimeError),
+)
 
 
 def export_job(store: Store, job: Job, diagnosis: Diagnosis | None, unread: Mapping[str, str]) -> bytes:
@@ -53,18 +61,26 @@ def export_job(store: Store, job: Job, diagnosis: Diagnosis | None, unread: Mapp
 
 def import_job(store: Store, data: bytes) -> Job:
     """Keep the job in this zip as a new one. Raises StoreError or CaseError, in words."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as pack:
-            return _import(store, pack)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise StoreError(f"This is no job that can be brought in: the zip is damaged ({error}).") from None
+    with _damage_told():
+        pack = zipfile.ZipFile(io.BytesIO(data))
+        entries = {info.filename: info for info in pack.infolist() if not info.is_dir()}
+    with pack:
+        return _import(store, pack, entries)
 
 
 # ---------------------------------------------------------------- coming in
 
 
-def _import(store: Store, pack: zipfile.ZipFile) -> Job:
-    entries = {info.filename: info for info in pack.infolist() if not info.is_dir()}
+@contextlib.contextmanager
+def _damage_told() -> Iterator[None]:
+    """For reading in the zip and nothing else."""
+    try:
+        yield
+    except _DAMAGE as error:
+        raise StoreError(f"This is no job that can be brought in: the zip is damaged ({error}).") from None
+
+
+def _import(store: Store, pack: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo]) -> Job:
     if len(entries) > MAX_ENTRIES or sum(info.file_size for info in entries.values()) > MAX_TOTAL_BYTES:
         raise StoreError("This zip is larger than any job: it was not brought in.")
     if CASE_ENTRY not in entries:
@@ -96,7 +112,7 @@ def _import(store: Store, pack: zipfile.ZipFile) -> Job:
 
 def _bytes(pack: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> bytes:
     """One entry, never more of it than allowed whatever its header says."""
-    with pack.open(info) as stream:
+    with _damage_told(), pack.open(info) as stream:
         data = stream.read(most + 1)
     if len(data) > most:
         raise StoreError(f"{clean_name(info.filename)} in the zip is larger than {most // 2**20} MB.")
