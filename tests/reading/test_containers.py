@@ -149,6 +149,10 @@ JSONS: dict[str, Any] = {
         }
         for row, free in zip(ROWS, FREE_ROWS, strict=True)
     ],
+    "names in brackets": [dict(zip(("[t]", "[x]", "[y]", "[z]"), row, strict=True)) for row in ROWS],
+    "half a character": [
+        {**dict(zip("txyz", row, strict=True)), "place": "\ud800", "\udfff": "\U0001f697"} for row in ROWS
+    ],
     "mixed sensors": [
         {"sensor": s, "time": str(row[0]), "x": row[1], "y": row[2], "z": row[3]}
         for row in ROWS

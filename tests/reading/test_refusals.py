@@ -4,11 +4,13 @@ else."""
 from __future__ import annotations
 
 import gzip
+import io
 import json
 import random
 import subprocess
 import sys
 import time
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +28,16 @@ PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40
 NOISE = np.random.default_rng(0).bytes(20_000)
 LINES = "The wheel shakes at the lights, less in neutral.\n" * 50
 STILL = Truth(np.arange(500) / 100, np.full((500, 3), 5.66), 100.0)
+
+
+def broken_lzma() -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_LZMA) as archive:
+        archive.writestr("a.csv", csv(TRUTH))
+    data = bytearray(out.getvalue())
+    data[300:700] = b"\xff" * 400
+    return bytes(data)
+
 
 BAD: dict[str, tuple[bytes, str]] = {
     "empty": (b"", "is empty"),
@@ -57,6 +69,12 @@ BAD: dict[str, tuple[bytes, str]] = {
     "gzip cut short": (gzip.compress(csv(TRUTH).encode())[:-60], "breaks off"),
     "gzip twice": (gzip.compress(gzip.compress(csv(TRUTH).encode())), "packed twice"),
     "zip cut short": (packed({"a.csv": csv(TRUTH)})[:-30], "broken zip"),
+    "zip of broken lzma": (broken_lzma(), "broken zip"),
+    "json number for a list": (json.dumps([{"[g]": 1.0, "[]": 2.0}] * 500).encode(), "not on three axes"),
+    "json half a character": (
+        json.dumps([{"t": "\ud800", "\udc00": "\ud800"}] * 500).encode(),
+        "not on three axes",
+    ),
     "zip of nothing": (packed({"a.png": PNG}), "no file of data"),
     "workbook cut short": (xlsx({"S": [NAMES, *ROWS]})[:-2000], "broken"),
 }

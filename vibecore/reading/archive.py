@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import lzma
 import zipfile
 import zlib
 
@@ -89,6 +90,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
     except (
         zipfile.BadZipFile,
         zlib.error,
+        lzma.LZMAError,
         NotImplementedError,
         RuntimeError,
         ValueError,

@@ -19,8 +19,11 @@ from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
 _START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*[\[{\"\d\]-]|[\[{]\s*$)")
+_HALF = re.compile(r"\\u[dD][89a-fA-F]")  # of a character beyond 16 bits: the other half may be lacking
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise
+
+_Path = tuple[str | int, ...]  # to a value in a record: names, and places in a short list
 
 
 def sniff(data: bytes) -> bool:
@@ -52,7 +55,7 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
 
 def _parse(text: str, title: str) -> Any:
     try:
-        return json.loads(text)
+        return _value(text)
     except json.JSONDecodeError as error:
         lines = [line for line in text.split("\n") if line.strip()]
         if len(lines) > 1 and error.lineno == 2 and error.msg.startswith("Extra data"):
@@ -67,11 +70,19 @@ def _parse(text: str, title: str) -> Any:
         ) from error
 
 
+def _value(text: str) -> Any:
+    """The value, with a question mark for each half of a character, which is no text (RFC 8259, 8.2)."""
+    value = json.loads(text)
+    if _HALF.search(text) is None:
+        return value
+    return json.loads(json.dumps(value, ensure_ascii=False).encode("utf-8", errors="replace"))
+
+
 def _lines(lines: list[str], title: str) -> Any:
     """One JSON value a line; a broken last line is left out."""
     for rows in (lines, lines[:-1]):
         try:
-            return json.loads("[" + ",".join(rows) + "]")
+            return _value("[" + ",".join(rows) + "]")
         except (ValueError, RecursionError):
             continue
     raise ReadingError(f"{title} has lines of broken JSON. Export the recording once more.")
@@ -163,32 +174,35 @@ def _is_figure(cell: str) -> bool:
 def _from_records(records: list[Any], source: str) -> list[Table]:
     """Objects with the same names, values nested up to three deep ('accel': {'x': ...})."""
     records = [r for r in records if isinstance(r, dict)]
-    keys: dict[tuple[str, ...], None] = {}
+    keys: dict[_Path, None] = {}
     for record in [*records[:100], *records[-100:]]:
         keys |= dict.fromkeys(_paths(record, 3))
     paths = list(keys)[: min(limits.MAX_COLUMNS, limits.MAX_CELLS // max(1, len(records)))]
-    columns = [_column(".".join(path), _values(records, path)) for path in paths]
+    columns = [_column(_name(path), _values(records, path)) for path in paths]
     return [Table(tuple(columns), len(records), source, history=("json, records",))] if columns else []
 
 
-def _paths(record: dict[str, Any], depth: int) -> list[tuple[str, ...]]:
-    out: list[tuple[str, ...]] = []
+def _name(path: _Path) -> str:
+    return ".".join(key if isinstance(key, str) else f"[{'xyzw'[key]}]" for key in path)
+
+
+def _paths(record: dict[str, Any], depth: int) -> list[_Path]:
+    out: list[_Path] = []
     for key, value in record.items():
         if isinstance(value, dict) and depth > 1:
             out += [(key, *rest) for rest in _paths(value, depth - 1)]
         elif isinstance(value, list) and len(value) <= 4:
-            out += [(key, f"[{'xyzw'[i]}]") for i in range(len(value))]
+            out += [(key, i) for i in range(len(value))]
         elif not isinstance(value, (dict, list)):
             out.append((key,))
     return out
 
 
-def _values(records: list[Any], path: tuple[str, ...]) -> list[Any]:
+def _values(records: list[Any], path: _Path) -> list[Any]:
     values = records
     for key in path:
-        if key[:1] == "[" and key[-1:] == "]":
-            at = "xyzw".index(key[1])
-            values = [v[at] if isinstance(v, list) and len(v) > at else None for v in values]
+        if isinstance(key, int):
+            values = [v[key] if isinstance(v, list) and len(v) > key else None for v in values]
         else:
             values = [v.get(key) if isinstance(v, dict) else None for v in values]
     return values
