@@ -182,6 +182,22 @@ def test_levels_of_two_recordings_with_intervals_and_their_change():
     assert bar.y[0] - bar.error_y.arrayminus[0] == pytest.approx(0.176)
 
 
+def test_a_whisker_reaches_down_to_nothing_and_an_unknown_interval_has_none():
+    whole = made.analysis()
+    to_nothing = dataclasses.replace(made.level(1.0, 0.2), low_m_s2=0.0)
+    unknown = dataclasses.replace(made.level(2.0, 0.3), low_m_s2=None, high_m_s2=None)
+    table = dataclasses.replace(whole.orders, levels=(to_nothing, unknown))
+    analysis = dataclasses.replace(whole, orders=table)
+    changes = [OrderChange(order, 0.2, 0.2, 0.0, -3.0, 3.0) for order in (1.0, 2.0)]
+    for picture in (
+        figures.order_spectrum(analysis, FOUR),
+        figures.levels(analysis, analysis, changes, FOUR),
+    ):
+        bar = next(trace for trace in picture.figure.data if trace.type == "bar")
+        assert list(bar.error_y.arrayminus) == pytest.approx([0.2, 0.0])
+        assert list(bar.error_y.array) == pytest.approx([0.05, 0.0])
+
+
 def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
     view = CycleView(
         np.arange(0.0, 720.0, 10.0), np.ones(72), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0

@@ -9,7 +9,6 @@ import plotly.graph_objects as go
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
-    INK,
     VERMILLION,
     Picture,
     empty_figure,
@@ -18,6 +17,7 @@ from vibecore.figures.style import (
     short_name,
     thinned,
     too_broken,
+    whiskers,
 )
 from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
 
@@ -99,15 +99,10 @@ def _add_bars(
 ) -> None:
     """Bars with whiskers of levels that can be seen."""
     shown = [lv for lv in seen if lv is not None and lv.rms_m_s2 is not None]
-    rms = [lv.rms_m_s2 or 0.0 for lv in shown]
     fig.add_bar(
-        x=[short_name(lv.order, engine) for lv in shown], y=rms, name=name, marker_color=colour,
-        error_y={
-            "type": "data", "symmetric": False, "color": INK, "thickness": 1,
-            "array": [(lv.high_m_s2 or r) - r for lv, r in zip(shown, rms, strict=True)],
-            "arrayminus": [r - (lv.low_m_s2 or r) for lv, r in zip(shown, rms, strict=True)],
-        },
-        hovertemplate="%{y:.3f} m/s²",
+        x=[short_name(lv.order, engine) for lv in shown], y=[lv.rms_m_s2 for lv in shown],
+        name=name, marker_color=colour,
+        error_y=whiskers(shown), hovertemplate="%{y:.3f} m/s²",
     )  # fmt: skip
 
 

@@ -9,7 +9,6 @@ import plotly.graph_objects as go
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
-    BLACK,
     BLUE,
     GREEN,
     GREY,
@@ -21,6 +20,7 @@ from vibecore.figures.style import (
     order_name,
     thinned,
     too_broken,
+    whiskers,
 )
 from vibecore.model import Analysis, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
@@ -176,12 +176,7 @@ def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, en
     rms = [lv.rms_m_s2 or 0.0 for lv in seen]
     fig.add_bar(
         x=[lv.order for lv in seen], y=rms, width=0.08, name="on an engine order", marker_color=BLUE,
-        error_y={
-            "type": "data", "symmetric": False, "color": BLACK, "thickness": 1,
-            "array": [(lv.high_m_s2 or r) - r for lv, r in zip(seen, rms, strict=True)],
-            "arrayminus": [r - (lv.low_m_s2 or 0.0) for lv, r in zip(seen, rms, strict=True)],
-        },
-        customdata=[order_name(lv.order, engine) for lv in seen],
+        error_y=whiskers(seen), customdata=[order_name(lv.order, engine) for lv in seen],
         hovertemplate="%{customdata}<br>%{y:.3f} m/s²<extra></extra>",
     )  # fmt: skip
     for lv, r in zip(seen, rms, strict=True):

@@ -6,7 +6,9 @@ colour-blind eyes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
@@ -14,10 +16,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Floats, Spectrum
+from vibecore.model import Analysis, Floats, OrderLevel, Spectrum
 
-BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
-PURPLE, SKY, BLACK = "#CC79A7", "#56B4E9", "#000000"
+BLUE, VERMILLION, GREEN, SKY = "#0072B2", "#D55E00", "#009E73", "#56B4E9"
 GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
 INK = "#1F2328"
 FONT = "Source Sans, sans-serif"
@@ -45,7 +46,7 @@ def short_name(order: float, engine: Engine | None) -> str:
 
 
 def order_name(order: float, engine: Engine | None) -> str:
-    """What a mechanic calls this engine order: 'firing', 'crank', 'half crank', else its number."""
+    """What a mechanic calls this engine order: 'firing', 'twice firing', 'crank', else its number."""
     if engine and order == engine.firing_order:
         return f"firing (order {order:g})"
     if engine and order == 2 * engine.firing_order:
@@ -84,6 +85,16 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
     fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
     fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
     return fig
+
+
+def whiskers(levels: Sequence[OrderLevel]) -> dict[str, Any]:
+    """The 95 % intervals of levels that can be seen, for their bars; none where it is not known."""
+    sizes = [(lv.rms_m_s2 or 0.0, lv.low_m_s2, lv.high_m_s2) for lv in levels]
+    return {
+        "type": "data", "symmetric": False, "color": INK, "thickness": 1,
+        "array": [0.0 if high is None else high - rms for rms, _, high in sizes],
+        "arrayminus": [0.0 if low is None else rms - low for rms, low, _ in sizes],
+    }  # fmt: skip
 
 
 def thinned(x: Floats, y: Floats) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
