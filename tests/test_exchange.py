@@ -6,23 +6,26 @@ library), against the records it was made from.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
+import random
 import zipfile
 from pathlib import Path
 
 import pytest
 
 from tests.app import made
-from vibecore import exchange
+from vibecore import exchange, launch
 from vibecore.case import CaseRecording, load_case
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import StoreError, VibecoreError
 from vibecore.exchange import export_job, import_job
 from vibecore.jobs import add_files, case_of, new_job
 from vibecore.model import Condition, Symptoms
-from vibecore.store import NewFile, Store
+from vibecore.reading import limits
+from vibecore.store import MAX_JOB_BYTES, NewFile, Store, keep
 
 
 @pytest.fixture
@@ -169,11 +172,30 @@ def test_nothing_is_written_outside_the_store(store, tmp_path):
     assert {p for p in tmp_path.rglob("*") if not p.is_relative_to(store.folder)} == before
 
 
-def test_a_bomb_is_refused_without_being_unpacked(store, monkeypatch):
-    monkeypatch.setattr(exchange, "MAX_FILE_BYTES", 1000)
+def test_a_bomb_is_refused_without_being_unpacked_beyond_the_limit_of_a_job(store, monkeypatch):
+    monkeypatch.setattr(exchange, "MAX_JOB_BYTES", 1000)
     bomb = {"case.toml": CASE.format("a.csv"), "a.csv": b"0" * 2_000_000}
-    with pytest.raises(VibecoreError, match="larger"):
-        import_job(store, zipped(bomb))
-    monkeypatch.setattr(exchange, "MAX_TOTAL_BYTES", 1000)
     with pytest.raises(VibecoreError, match="larger than any job"):
         import_job(store, zipped(bomb))
+
+
+def test_every_job_that_can_be_kept_can_go_out_and_come_in(store, monkeypatch):
+    """One limit decides; the files of this job fill it to the last byte, and the results come on top."""
+    for module in (keep, exchange):
+        monkeypatch.setattr(module, "MAX_JOB_BYTES", 2000)
+    job = store.new("Van", CASE.format("a.csv"), files=[NewFile("a.csv", b"1" * 1000)])
+    for data in (b"2" * 1001, b"2" * 1000):
+        with contextlib.suppress(StoreError):
+            job = store.save(job, add=[NewFile("b.csv", data, "no numbers")])
+    assert [file.name for file in job.files] == ["a.csv", "b.csv"]
+    back = import_job(store, export_job(store, job, made.diagnosis(), {}))
+    assert [file.digest for file in back.files] == [file.digest for file in job.files]
+
+
+def test_the_app_takes_in_a_zip_of_the_largest_job_and_the_longest_recording():
+    """Random bytes do not shrink: the zip is longer than the files then, by far less than the rest."""
+    rest = launch.MAX_UPLOAD_MB * 2**20 - MAX_JOB_BYTES
+    assert 2**20 < rest < MAX_JOB_BYTES / 16
+    assert limits.MAX_BYTES <= MAX_JOB_BYTES
+    data = random.Random(1).randbytes(2**20)
+    assert len(zipped({"a.csv": data})) - len(data) < rest / 1000

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import NewFile, NewJob, StaleEdit, Store, blobs, data_folder, schema
+from vibecore.store import NewFile, NewJob, StaleEdit, Store, blobs, data_folder, keep, schema
 
 CASE = "[vehicle]\ncylinders = 4\n"
 
@@ -274,6 +274,18 @@ def test_a_full_disk_is_told_and_nothing_of_the_save_stays(store, monkeypatch):
     monkeypatch.undo()
     assert store.open(job.head.id) == job
     assert not list((store.folder / "files").glob("??/*.part"))
+
+
+def test_a_job_holds_no_more_than_could_be_brought_in_again(store, monkeypatch):
+    monkeypatch.setattr(keep, "MAX_JOB_BYTES", 10)
+    job = store.new("Van", CASE, files=[NewFile("a.csv", b"123456")])
+    with pytest.raises(StoreError, match="more than a job may hold"):
+        store.save(job, title="Other", add=[NewFile("b.csv", b"12345")])
+    assert store.open(job.head.id) == job
+    job = store.save(job, add=[NewFile("b.csv", b"1234")])
+    monkeypatch.setattr(keep, "MAX_JOB_BYTES", 5)  # one kept when more was allowed
+    assert store.save(job, title="Other").head.title == "Other"
+    assert len(store.save(store.open(job.head.id), remove=["a.csv"], add=[NewFile("c.csv", b"1")]).files) == 2
 
 
 def test_damaged_or_missing_original_is_named(store):

@@ -24,12 +24,10 @@ from vibecore.errors import StoreError
 from vibecore.jobs import INVENTED, case_from_any_text, case_of, short_title
 from vibecore.model import Diagnosis
 from vibecore.safe_names import clean_name, free_name
-from vibecore.store import Job, NewFile, Store
+from vibecore.store import MAX_JOB_BYTES, Job, NewFile, Store
 
 CASE_ENTRY, NOTES_ENTRY = "case.toml", "notes.json"
 RECORDINGS, ASIDE, RESULTS = Path("recordings"), "aside/", "results/"
-MAX_FILE_BYTES = 256 * 1024 * 1024  # the reader's own limit: about four hours of text at 400 samples a second
-MAX_TOTAL_BYTES = 1024 * 1024 * 1024  # of one job
 MAX_ENTRIES = 1000
 MAX_TEXT_BYTES = 1024 * 1024  # of the case and the notes: both are pages of text
 
@@ -81,8 +79,8 @@ def _damage_told() -> Iterator[None]:
 
 
 def _import(store: Store, pack: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo]) -> Job:
-    if len(entries) > MAX_ENTRIES or sum(info.file_size for info in entries.values()) > MAX_TOTAL_BYTES:
-        raise StoreError("This zip is larger than any job: it was not brought in.")
+    if len(entries) > MAX_ENTRIES:
+        raise StoreError(f"This zip holds over {MAX_ENTRIES} files: it was not brought in.")
     if CASE_ENTRY not in entries:
         raise StoreError(
             f"This zip has no {CASE_ENTRY}, so it is no job. Put recordings in on the record page."
@@ -97,17 +95,23 @@ def _import(store: Store, pack: zipfile.ZipFile, entries: Mapping[str, zipfile.Z
                 f"The job's recording {item.file.as_posix()} is not in the zip. Export it again."
             )
         name = free_name(clean_name(item.file.name), [f.name for f in files])
-        files.append(NewFile(name, _bytes(pack, wanted, MAX_FILE_BYTES)))
+        files.append(NewFile(name, _original(pack, wanted, files)))
         listed.append(replace(item, file=Path(name)))
     for entry, info in entries.items():
         if entry.startswith(ASIDE):
             name = free_name(clean_name(entry), [f.name for f in files])
             why = "It was kept aside where this job came from: it could not be read as a recording."
-            files.append(NewFile(name, _bytes(pack, info, MAX_FILE_BYTES), why))
+            files.append(NewFile(name, _original(pack, info, files), why))
     notes = _notes(_text(pack, entries[NOTES_ENTRY])) if NOTES_ENTRY in entries else {}
     title = short_title(case.title) or "A job brought in"
     text = dump_case(replace(case, title=title, recordings=tuple(listed)))
     return store.new(title, text, notes, files)
+
+
+def _original(pack: zipfile.ZipFile, info: zipfile.ZipInfo, files: Sequence[NewFile]) -> bytes:
+    """One file of the job, if it holds this one beside those."""
+    room = MAX_JOB_BYTES - sum(len(file.data) for file in files)
+    return _bytes(pack, info, room)
 
 
 def _bytes(pack: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> bytes:
@@ -115,7 +119,10 @@ def _bytes(pack: zipfile.ZipFile, info: zipfile.ZipInfo, most: int) -> bytes:
     with _damage_told(), pack.open(info) as stream:
         data = stream.read(most + 1)
     if len(data) > most:
-        raise StoreError(f"{clean_name(info.filename)} in the zip is larger than {most // 2**20} MB.")
+        raise StoreError(
+            f"This zip is larger than any job: {clean_name(info.filename)} goes over the limit. It was not "
+            "brought in."
+        )
     return data
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 
 from vibecore.errors import VibecoreError
 from vibecore.places import app_script
-from vibecore.store import DATA_VARIABLE
+from vibecore.store import DATA_VARIABLE, MAX_JOB_BYTES
 
 HOST = "127.0.0.1"  # never a public interface: recordings and customers' names stay on this machine
-MAX_UPLOAD_MB = 200  # an hour of three axes at 400 samples a second is about 100 MB of text
+# The largest job as a zip: its results come on top, and what does not shrink grows a little.
+MAX_UPLOAD_MB = MAX_JOB_BYTES // 2**20 + 16
 
 OWN_NAMES = (HOST, "localhost")  # a page elsewhere that points its name at this server is turned away
 

@@ -3,7 +3,9 @@ numbers."""
 
 from __future__ import annotations
 
-MAX_BYTES = 256 * 1024 * 1024  # about four hours of text at 400 samples a second
+# A row of text is 45 bytes at four decimals and 70 with every digit: four hours or two and a half at 400
+# samples a second.
+MAX_BYTES = 256 * 1024 * 1024
 MAX_ROWS = 6_000_000  # over four hours at 400 samples a second; 0.2 GB as numbers
 MAX_CELLS = 60_000_000  # 0.5 GB as numbers; an hour at 400 samples a second may have 40 columns
 MAX_JSON_BYTES = 64 * 1024 * 1024  # JSON grows about eightfold in memory

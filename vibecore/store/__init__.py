@@ -16,10 +16,11 @@ import os
 from pathlib import Path
 
 from vibecore.store.keep import Store
-from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
+from vibecore.store.records import MAX_JOB_BYTES, Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 
 __all__ = [
     "DATA_VARIABLE",
+    "MAX_JOB_BYTES",
     "Job",
     "JobHead",
     "NewFile",

@@ -18,7 +18,7 @@ from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import blobs, schema
 from vibecore.store.disk import told
-from vibecore.store.records import Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
+from vibecore.store.records import MAX_JOB_BYTES, Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 from vibecore.store.search import words_of
 
 
@@ -208,9 +208,11 @@ class Store:
     def _insert_files(self, con: sqlite3.Connection, job_id: str, files: Sequence[NewFile]) -> None:
         """Write the bytes first, then the rows. A name that another file of the job has gets a number."""
         taken = {row[0] for row in con.execute("SELECT name FROM file WHERE job_id=?", (job_id,))}
-        (last,) = con.execute(
-            "SELECT COALESCE(MAX(position), 0) FROM file WHERE job_id=?", (job_id,)
+        last, held_bytes = con.execute(
+            "SELECT COALESCE(MAX(position), 0), COALESCE(SUM(size_bytes), 0) FROM file WHERE job_id=?",
+            (job_id,),
         ).fetchone()
+        _check_room(held_bytes, files)
         for position, new in enumerate(files, start=last + 1):
             name = free_name(clean_name(new.name), taken)
             taken.add(name)
@@ -218,6 +220,15 @@ class Store:
                 "INSERT INTO file VALUES (?,?,?,?,?,?)",
                 (job_id, position, name, blobs.put(self.files, new.data), len(new.data), new.aside),
             )
+
+
+def _check_room(held_bytes: int, files: Sequence[NewFile]) -> None:
+    """Raises StoreError if a job that holds so much cannot hold these files too."""
+    if files and held_bytes + sum(len(new.data) for new in files) > MAX_JOB_BYTES:
+        raise StoreError(
+            f"With these files it would be more than a job may hold ({MAX_JOB_BYTES // 2**20} MB), so "
+            "nothing was added. Leave some out, or start another job for them."
+        )
 
 
 def _notes_text(notes: Mapping[str, str]) -> str:

@@ -8,6 +8,10 @@ from typing import Literal
 
 from vibecore.errors import StoreError
 
+# Of all files of one job. It decides what is kept, and so what a zip that is brought in may hold and how
+# large an upload may be. Four of the longest recordings that are read (reading/limits.py).
+MAX_JOB_BYTES = 1024 * 1024 * 1024
+
 State = Literal["open", "closed", "bin"]
 
 
