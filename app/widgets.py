@@ -28,6 +28,7 @@ SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
+More = Callable[[RankedCause], None]
 ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
 CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM], "scrollZoom": False}
 
@@ -156,7 +157,7 @@ def show_steps(steps: Sequence[str]) -> None:
     st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(steps, start=1)))
 
 
-def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:
+def show_cause(cause: RankedCause, place: int, most: int | None = None, more: More | None = None) -> None:
     """One cause with its share, and its evidence in words, the weightiest first; the first cause is open."""
     st.markdown(f"**{place}. {plain(cause.name)}**: {plain(percent(cause.probability))}")
     st.progress(min(max(cause.probability, 0.0), 1.0))
@@ -168,7 +169,9 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None) -> None:
             st.markdown(f"- **{SAYS[item.says]}:** {plain(sentence(item.text) + seen_words(item))}")
         if most is not None and len(evidence) > most:
             st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
-        if cause.suspects:
+        if more is not None:
+            more(cause)
+        elif cause.suspects:
             names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
             st.markdown(f"- **Inside that:** {plain(names)}")
 
@@ -181,11 +184,17 @@ def seen_words(item: Evidence) -> str:
     return f" {'Seen' if len(unnamed) == len(item.seen_in) else 'Also'} in {', '.join(unnamed)}."
 
 
-def show_causes(causes: Sequence[RankedCause], most: int | None = None, evidence: int | None = None) -> None:
-    """The causes worth showing, the likeliest first, at most so many, with so much evidence each."""
+def show_causes(
+    causes: Sequence[RankedCause],
+    most: int | None = None,
+    evidence: int | None = None,
+    more: More | None = None,
+) -> None:
+    """The causes worth showing, the likeliest first, at most so many, with so much evidence each. more: draws
+    what else is known of a cause."""
     listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
     for place, cause in enumerate(listed, start=1):
-        show_cause(cause, place, evidence)
+        show_cause(cause, place, evidence, more)
     rest = [c.name for c in causes if c not in listed]
     if rest:
         named = "." if most is not None else f": {'; '.join(rest)}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import doable
+import knowledge
 import state
 import streamlit as st
 import widgets
@@ -40,7 +41,7 @@ def page() -> None:
     _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
     st.header("The likeliest first", anchor=False)
-    widgets.show_causes(diagnosis.causes)
+    widgets.show_causes(diagnosis.causes, more=knowledge.show_parts)
     with st.expander("The words used here"):
         st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
     for note in diagnosis.notes:
@@ -75,9 +76,13 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
     row = _row(check.id)
     if row is None:
         return
-    if row.tools:
-        st.markdown(f"Tools: {widgets.plain(', '.join(row.tools))}.")
+    cost = knowledge.cost_words(row.cost)
+    if row.tools or cost:
+        tools = f"Tools: {', '.join(row.tools)}." if row.tools else ""
+        st.markdown(widgets.plain(f"{tools} {cost}"))
     widgets.show_steps(row.steps)
+    if row.id == knowledge.ADDITIVE:
+        knowledge.show_dose(knowledge.units_of_job())
     st.markdown("**What came of it?**")
     with st.container(horizontal=True, key=f"outcomes-{check.id}"):
         for outcome in row.outcome:

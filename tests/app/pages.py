@@ -6,9 +6,9 @@ from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
 
+from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.guess import guess_condition
-from vibecore.jobs import add_files
 from vibecore.safe_names import clean_name
 from vibecore.store import NewFile
 

@@ -13,10 +13,11 @@ import pytest
 from tests.app.browser import LAPTOP, UPLOAD, Window, app_server, chromium
 from tests.app.test_browser import ABSENT
 from tests.benchmarks.bench_time import write_recording
+from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition
-from vibecore.jobs import add_files, new_job
+from vibecore.jobs import new_job
 from vibecore.model import Symptoms
 from vibecore.store import Job, NewFile, Store
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from tests.app import made
 from tests.app.pages import keep, press, words
+from vibecore.causes.load import catalogue
 from vibecore.jobs import case_of
+from vibecore.model import PlannedCheck, RankedCause, Suspect
 
 
 def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
@@ -64,3 +69,41 @@ def test_the_words_of_the_evidence_are_explained(start):
     text = words(start("causes"))
     assert "Order 2 comes twice a turn" in text
     assert "6 dB over is twice as strong, 20 dB ten times" in text
+
+
+def diagnosed(monkeypatch, **changes):
+    """The made-up diagnosis with these changes."""
+    plain = made.diagnosis
+    monkeypatch.setattr(made, "diagnosis", lambda *a, **k: replace(plain(*a, **k), **changes))
+
+
+def test_parts_are_shown_with_their_usual_price(start, job, monkeypatch):  # noqa: ARG001 - the job is open
+    mount = catalogue().cause("engine-mount")
+    part = mount.suspect[0]
+    suspects = (Suspect(part.id, part.name, 0.8), Suspect("of-another-list", "something else", 0.2))
+    causes = (RankedCause(mount.id, mount.name, 1.0, (), suspects),)
+    diagnosed(monkeypatch, causes=causes)
+    test = start("causes")
+    assert mount.note in words(test)
+    rows = test.table[0].value.values.tolist()
+    assert "40 to 200" in rows[0][2].replace("\\", "")  # as catalogue.toml has it: common practice, no source
+    assert rows[1][2] == ""
+
+
+def test_the_dose_of_a_cleaner_is_worked_out(start, store, job, monkeypatch):
+    """2 US fl oz a US gallon on 8 gallons is 16 fl oz: common practice on labels; 473 ml by the exact factors
+    of NIST SP 811 (2008), appendix B."""
+    check = PlannedCheck("fuel-additive", "Cleaner", 5, 0.1, ("Fuel.",), "Why.")
+    diagnosed(monkeypatch, next_checks=(check,))
+    store.save(job, notes={"units": "US"})
+    test = start("causes")
+    for label, value in (
+        ("The label says, US fl oz a US gallon", 2.0),
+        ("Fuel in the tank, US gallons", 8.0),
+    ):
+        next(n for n in test.number_input if n.label == label).set_value(value)
+    test.run()
+    assert "Add **16.0 US fl oz** (473 ml)." in words(test)
+    assert "Uses up about 12 euros or US dollars." in words(test)
+    next(n for n in test.number_input if "label" in n.label).set_value(50.0).run()
+    assert "Read the label again" in words(test)

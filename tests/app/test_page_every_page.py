@@ -12,10 +12,11 @@ import pytest
 from tests.app import made
 from tests.app.conftest import APP
 from tests.app.pages import NASTY, PAGES, area, keep, press, words
+from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition
-from vibecore.jobs import add_files, case_of, new_job, save_case
+from vibecore.jobs import case_of, new_job, save_case
 from vibecore.model import Evidence, Symptoms
 from vibecore.store import NewFile
 
