@@ -18,3 +18,10 @@ def rpm_from_hz(frequency_hz: float) -> float:
 def hz_from_rpm(speed_rpm: float) -> float:
     """Turns a second of something that turns `speed_rpm` times a minute."""
     return speed_rpm / 60.0
+
+
+def percent(probability: float) -> str:
+    """A probability for the eye; never a flat 0 or 100 %, for nothing here is that sure."""
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability >= 0.995 else f"{100 * probability:.0f} %"

@@ -24,6 +24,7 @@ from vibecore.model import (
     SpeedTrack,
     Warn,
 )
+from vibecore.units import percent
 
 WIDTH = 100  # characters: reads well in a terminal and in a report
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
@@ -41,15 +42,6 @@ VERDICTS = {
 COMPARED = {"lines": "The fault's own lines are", "whole shake": "The whole shake is"}
 SAYS = {"for": "+", "against": "-", "note": "."}
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
-
-
-def percent(probability: float) -> str:
-    """A probability for the eye; never a flat 0 or 100 %, for nothing here is that sure."""
-    if probability < 0.005:
-        return "under 1 %"
-    if probability > 0.995:
-        return "over 99 %"
-    return f"{100 * probability:.0f} %"
 
 
 def order_name(order: float) -> str:

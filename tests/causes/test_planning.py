@@ -10,6 +10,8 @@ import pytest
 from scipy.stats import entropy
 
 from tests.benchmarks.following import WAYS, dice, follow
+from vibecore import words
+from vibecore.causes import planning
 from vibecore.causes.load import Catalogue, catalogue
 from vibecore.causes.planning import effort_minutes, entropy_bits, expected_information, outcome_table, plan
 from vibecore.causes.ranking import hypotheses_of, rank
@@ -153,3 +155,12 @@ def test_proposed_checks_find_the_suspect_in_fewer_minutes_than_a_fixed_list() -
             minutes[way] += follow(truth, way, thrown).minutes
     print({way: round(total / 25) for way, total in minutes.items()})
     assert minutes["planned"] < minutes["fixed list"]
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [(0.007, "under 1 %"), (0.01, "1 %"), (0.994, "99 %"), (0.995, "over 99 %"), (1.0, "over 99 %")],
+)
+def test_a_chance_is_said_alike_in_a_check_and_in_the_list_of_causes(chance: float, said: str) -> None:
+    assert words.percent(chance) == said
+    assert planning.percent is words.percent

@@ -19,6 +19,7 @@ import numpy as np
 from vibecore.causes.load import Catalogue, CheckRow, catalogue
 from vibecore.causes.ranking import Hypothesis, hypotheses_of
 from vibecore.model import CheckOutcome, Floats, PlannedCheck, RankedCause, Symptoms
+from vibecore.units import percent
 
 MONEY_PER_MINUTE = 1.0  # about what an hour in a small shop costs, over 60; common practice, no source
 DISMANTLING_MINUTES = 8.0  # for each step of dismantling: parts that break, clips, doing it twice; no source
@@ -185,8 +186,8 @@ def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothe
         leading = int((of_cause @ p).argmax())
         name = list(dict.fromkeys(causes))[leading]
         stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
-    parts = [f"'{row.name}' makes it {_percent(q)}" for row, q in zip(check.outcome, become, strict=True)]
-    return f"{name} stands at {_percent(stands)}: " + ", ".join(parts) + "."
+    parts = [f"'{row.name}' makes it {percent(q)}" for row, q in zip(check.outcome, become, strict=True)]
+    return f"{name} stands at {percent(stands)}: " + ", ".join(parts) + "."
 
 
 def _most_moved(
@@ -195,9 +196,3 @@ def _most_moved(
     """Name, chance now, and chance after each outcome (o,) of the one that is expected to move most."""
     best = int((outcome_p[:, None] * np.abs(after - p)).sum(axis=0).argmax())
     return names[best], float(p[best]), after[:, best]
-
-
-def _percent(p: float) -> str:
-    if p > 0.995:
-        return "over 99 %"
-    return f"{100 * p:.0f} %" if p >= 0.01 else "under 1 %"
