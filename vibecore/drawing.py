@@ -12,7 +12,7 @@ from html import escape
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, GREY, INK, VERMILLION, line_level, order_name
+from vibecore.figures.style import BLUE, GREY, INK, VERMILLION, line_level, order_name, short_name
 from vibecore.model import Analysis, Floats, OrderLevel, Repair, Spectrum
 
 WIDTH, HEIGHT = 720, 300  # about the text width of an A4 page in points of the screen
@@ -89,12 +89,8 @@ def _groups(
         chart.bar(place - BAR_SHARE / 2, BAR_SHARE, one, VERMILLION)
         chart.bar(place + BAR_SHARE / 2, BAR_SHARE, other, BLUE)
     chart.legend(names)
-    chart.x_axis("engine order", [(i, _tick(o, engine)) for i, o in enumerate(orders)])
+    chart.x_axis("engine order", [(i, short_name(o, engine).split("<br>")) for i, o in enumerate(orders)])
     return chart.svg(title)
-
-
-def _tick(order: float, engine: Engine | None) -> list[str]:
-    return [f"{order:g}", *(["firing"] if engine and order == engine.firing_order else [])]
 
 
 def _bar(level: OrderLevel | None) -> Bar:
