@@ -135,7 +135,10 @@ def _pulleys(text: str, per: float) -> dict[str, float]:
         size = float(match[2].replace(",", ".")) if match else 0.0
         if match is None or not size:
             raise CaseError(f"'{line.strip()}' is no pulley: write a name and a size, like 'crank 160'.")
-        pulleys[match[1].strip(" :=")] = size * per
+        name = match[1].strip(" :=")
+        if name in pulleys:
+            raise CaseError(f"'{name}' stands there twice: give each pulley a name of its own.")
+        pulleys[name] = size * per
     return pulleys
 
 

@@ -47,6 +47,8 @@ def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, stor
     press(test, "Save")
     assert "'crank' is no pulley" in words(test)
     assert "Saved." not in words(test)
+    test.text_area[0].input("idler 6\nidler 7").run()
+    assert "'idler' stands there twice" in words(test)
     area(test, "Last services and parts").input("Belt").run()
     assert store.open(job.head.id).notes["services"] == "Belt"  # the other boxes are kept all the same
     assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == kept

@@ -35,7 +35,7 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
     scene = scene_of(analyses)
     readings = read_levels(scene, vehicle.engine)
     found = _level_findings(readings, vehicle.engine, scene.place)
-    sure = {a.name: a.speed.confidence for a in scene.running if a.speed}
+    sure = {a.name: a.speed.confidence for a in scene.before if a.speed}
     others = (finding(scene, vehicle) for finding in FINDINGS)
     found += [_if_speed_right(f, sure) for f in others if f is not None]
     said = [item for finding in found for item in _said(finding)]

@@ -145,7 +145,7 @@ def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequen
 
 
 def _power(row: OrderLevel) -> float:
-    """Mean square of one line; of one that sinks in its floor, half of the most it can be."""
+    """Mean square of one line; of one that sinks in its floor, a share of the most it can be."""
     most = row.high_m_s2 or 0.0
     return max(row.line_m_s2 or 0.0, most * SUNK_SHARE) ** 2
 

@@ -57,7 +57,7 @@ def find_speed(
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
     best, confidence = answers[0]
-    if condition.tachometer_rpm is None or swept:  # a needle that moves is not read to a few percent
+    if not condition.tachometer_rpm or swept:  # a needle that moves is not read to a few percent
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
     answers[0] = best, confidence
     if part is not thin:

@@ -76,7 +76,7 @@ def _on_road(condition: Condition) -> bool:
     if _in_gear(condition) and condition.speed_hold in ("raised", "sweep"):
         return True  # nobody revs against the brake
     limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
-    return condition.tachometer_rpm is not None and condition.tachometer_rpm > limit
+    return (condition.tachometer_rpm or 0.0) > limit
 
 
 def _usual_rpm(condition: Condition) -> float:
