@@ -17,12 +17,13 @@ from pathlib import Path
 import pytest
 
 from tests.app import made
+from tests.kept import add_files
 from vibecore import exchange, launch
 from vibecore.case import CaseRecording, load_case
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import StoreError, VibecoreError
 from vibecore.exchange import export_job, import_job
-from vibecore.jobs import add_files, case_of, new_job
+from vibecore.jobs import case_of, new_job
 from vibecore.model import Condition, Symptoms
 from vibecore.reading import limits
 from vibecore.store import MAX_JOB_BYTES, NewFile, Store, keep

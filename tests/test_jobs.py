@@ -11,10 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError, StoreError
-from vibecore.jobs import add_files, case_of, drop_recording, job_from_folder, new_job, save_case, seed
+from vibecore.jobs import case_of, drop_recording, new_job, save_case, seed
 from vibecore.model import Condition, Symptoms
 from vibecore.store import NewFile, Store
 
@@ -86,13 +87,14 @@ def test_a_case_that_could_not_be_opened_again_is_not_kept(store, change):
 
 
 def test_a_case_folder_is_copied_whole_and_flat(store, tmp_path):
-    path = folder_with(tmp_path, "car", {"x/idle.csv": b"1", "y/idle.csv": b"2"})
-    job = job_from_folder(store, path)
-    names = [r.file.as_posix() for r in case_of(job).recordings]
-    assert [store.read_file(job.head.id, n) for n in names] == [b"1", b"2"]
+    folder_with(tmp_path, "car", {"x/idle.csv": b"1", "y/idle.csv": b"2"})
+    seed(store, tmp_path)
+    (head,) = store.jobs()
+    names = [r.file.as_posix() for r in case_of(store.open(head.id)).recordings]
+    assert [store.read_file(head.id, n) for n in names] == [b"1", b"2"]
     (tmp_path / "car/x/idle.csv").unlink()
     with pytest.raises(StoreError, match=r"idle\.csv cannot be opened"):
-        job_from_folder(store, path)
+        seed(Store(tmp_path / "other"), tmp_path)
 
 
 def test_demo_jobs_come_once_and_are_marked_invented(store, tmp_path):

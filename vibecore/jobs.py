@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from vibecore.case import Case, CaseRecording, case_from_text, dump_case, load_case
+from vibecore.case import Case, case_from_text, dump_case, load_case
 from vibecore.engine import Vehicle
 from vibecore.errors import StoreError
 from vibecore.model import Symptoms
@@ -67,24 +67,11 @@ def save_case(
     return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)
 
 
-def add_files(store: Store, job: Job, files: Sequence[NewFile], listed: Sequence[CaseRecording]) -> Job:
-    """Keep these files with the job and list the recordings among them in its case. Names must be free."""
-    case = case_of(job)
-    case = replace(case, recordings=(*case.recordings, *listed))
-    return save_case(store, job, case, add=files)
-
-
 def drop_recording(store: Store, job: Job, name: str) -> Job:
     """Take one recording out of the job."""
     case = case_of(job)
     kept = tuple(r for r in case.recordings if r.file.as_posix() != name)
     return save_case(store, job, replace(case, recordings=kept), remove=[name])
-
-
-def job_from_folder(store: Store, case_path: Path) -> Job:
-    """Keep a copy of the case in a folder and of its files. Raises CaseError, StoreError."""
-    new = _read_folder(case_path)
-    return store.new(new.title, new.case_text, files=new.files)
 
 
 def seed(store: Store, folder: Path) -> None:

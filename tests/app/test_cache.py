@@ -13,7 +13,7 @@ import pytest
 
 from tests.app.conftest import APP
 from vibecore import pipeline
-from vibecore.jobs import case_of, job_from_folder, save_case
+from vibecore.jobs import case_of, save_case, seed
 from vibecore.model import CheckOutcome
 from vibecore.places import demo_folder
 from vibecore.reading import read_recording
@@ -36,7 +36,8 @@ def store(tmp_path):
 
 @pytest.fixture
 def job(store):
-    return job_from_folder(store, demo_folder() / "mount-mended-and-proven" / "case.toml")
+    seed(store, demo_folder())
+    return store.open("demo-mount-mended-and-proven")
 
 
 def test_the_app_answers_as_the_command_line_does(cache, store, job):

@@ -18,10 +18,11 @@ from typing import Any
 
 from tests.app.browser import LAPTOP, Window, app_server, chromium
 from tests.benchmarks.bench_time import write_recording
+from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.guess import guess_condition
-from vibecore.jobs import add_files, new_job
+from vibecore.jobs import new_job
 from vibecore.model import Symptoms
 from vibecore.store import NewFile, Store
 

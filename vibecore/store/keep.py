@@ -47,14 +47,14 @@ class Store:
         marks = ",".join("?" * len(states))
         with self._connect() as con:
             rows = con.execute(
-                "SELECT id, title, state, revision, created_s, changed_s, case_text, notes FROM job"
+                "SELECT id, title, state, revision, changed_s, case_text, notes FROM job"
                 f" WHERE state IN ({marks}) ORDER BY changed_s DESC, id",
                 tuple(states),
             ).fetchall()
         return tuple(
-            JobHead(*row[:6])
+            JobHead(*row[:5])
             for row in rows
-            if all(w in row[1].casefold() or w in words_of(*row[6:]) for w in words)
+            if all(w in row[1].casefold() or w in words_of(*row[5:]) for w in words)
         )
 
     def open(self, job_id: str) -> Job:
@@ -186,15 +186,15 @@ class Store:
 
     def _fetch(self, con: sqlite3.Connection, job_id: str) -> Job:
         row = con.execute(
-            "SELECT id, title, state, revision, created_s, changed_s, case_text, notes FROM job WHERE id=?",
+            "SELECT id, title, state, revision, changed_s, case_text, notes FROM job WHERE id=?",
             (job_id,),
         ).fetchone()
         if row is None:
             raise StoreError("That job is not here any more. Choose another from the list of jobs.")
         files = con.execute(
-            "SELECT name, digest, size_bytes, aside FROM file WHERE job_id=? ORDER BY position", (job_id,)
+            "SELECT name, digest, aside FROM file WHERE job_id=? ORDER BY position", (job_id,)
         )
-        return Job(JobHead(*row[:6]), row[6], json.loads(row[7]), tuple(StoredFile(*f) for f in files))
+        return Job(JobHead(*row[:5]), row[5], json.loads(row[6]), tuple(StoredFile(*f) for f in files))
 
     def _insert_job(self, con: sqlite3.Connection, job: NewJob) -> str:
         job_id, now = job.id or secrets.token_hex(6), time.time()

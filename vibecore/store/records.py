@@ -25,7 +25,6 @@ class StoredFile:
 
     name: str
     digest: str
-    size_bytes: int
     aside: str | None = None
 
 
@@ -49,13 +48,12 @@ class NewJob:
 
 @dataclass(frozen=True)
 class JobHead:
-    """A line in the list of jobs. Times are seconds since 1970."""
+    """A line in the list of jobs. changed_s: seconds since 1970."""
 
     id: str
     title: str
     state: State
     revision: int
-    created_s: float
     changed_s: float
 
 
