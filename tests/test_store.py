@@ -6,18 +6,13 @@ back with sqlite3 (standard library), not with the store.
 
 from __future__ import annotations
 
-import functools
 import hashlib
-import json
 import sqlite3
 import threading
 
 import pytest
-from hypothesis import example, given
-from hypothesis import strategies as st
 
 from vibecore.errors import StoreError
-from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile, NewJob, StaleEdit, Store, blobs, data_folder, keep, schema
 
 CASE = "[vehicle]\ncylinders = 4\n"
@@ -117,149 +112,9 @@ def test_search_close_copy_and_bin(store):
     assert store.set_state(van.head.id, "open").head.state == "open"
 
 
-def test_search_finds_what_was_written_in_any_script_and_no_names_of_keys(store):
-    text = '[symptoms]\ncodes = ["P0301"]\n[[recording]]\nfile = "Straße.csv"\ntaped_anew = true\n'
-    job = store.new("Grey van", text, {"complaint": 'Herr Müller: "шум"'})
-    for found in ("MÜLLER grey", "шум", 'r: "', "p0301", "STRASSE"):
-        assert [head.id for head in store.jobs(found)] == [job.head.id]
-    for key in ("complaint", "symptoms", "codes", "taped_anew", "true", "[["):
-        assert store.jobs(key) == ()
-
-
-def test_search_reads_rows_of_an_older_form_and_cases_that_are_no_case(store):
-    """Written with sqlite3 itself: notes used to be kept with their letters escaped (JSON, RFC 8259)."""
-    store.save(store.new("Van", "broken [ case"), title="Van")
-    with sqlite3.connect(store.database) as con:
-        con.execute("UPDATE job SET notes=?", (json.dumps({"complaint": "Müller"}),))
-        assert "u00fc" in con.execute("SELECT notes FROM job").fetchone()[0]
-    assert len(store.jobs("müller broken")) == 1
-    assert store.jobs("u00fc") == ()
-
-
-def test_notes_with_half_a_character_are_kept_and_told_as_unknown(store):
-    """A lone surrogate is no text that can be written as UTF-8 (Unicode standard, section 3.9)."""
-    assert store.new("Van", CASE, {"complaint": "a\ud800b"}).notes == {"complaint": "a?b"}
-
-
 def test_a_copy_of_a_case_that_is_no_case_has_its_text_as_it_is(store):
     copy = store.copy(store.new("Van", "broken [ case"), "Van (copy)")
     assert (copy.head.title, copy.case_text) == ("Van (copy)", "broken [ case")
-
-
-def test_emptying_the_bin_removes_only_what_no_other_job_has(store):
-    shared, own = b"shared", b"own"
-    gone = store.new("Gone", CASE, files=[NewFile("s.csv", shared), NewFile("o.csv", own)])
-    stays = store.new("Stays", CASE, files=[NewFile("s.csv", shared)])
-    store.set_state(gone.head.id, "bin")
-    assert store.empty_bin() == 1
-    assert store.read_file(stays.head.id, "s.csv") == shared
-    names = {p.name for p in (store.folder / "files").glob("??/*")}
-    assert names == {hashlib.sha256(shared).hexdigest()}
-    with pytest.raises(StoreError, match="not here"):
-        store.open(gone.head.id)
-
-
-def test_emptying_the_bin_keeps_the_originals_of_a_list_that_was_set_aside(tmp_path):
-    """The list that cannot be read may be mended one day: its files must still be there."""
-    Store(tmp_path).new("Lost", CASE, files=[NewFile("a.csv", b"original")])
-    (tmp_path / "jobs.sqlite").write_bytes(b"this is not a database at all, not even nearly\n" * 50)
-    store = Store(tmp_path)
-    assert "as long as" in store.notices[0]
-    binned(store, b"binned")
-    assert store.empty_bin() == 1
-    assert blob_bytes(store) == {b"original", b"binned"}
-    (tmp_path / "jobs-unreadable.sqlite").unlink()
-    binned(store, b"more")
-    store.empty_bin()
-    assert blob_bytes(store) == set()
-
-
-def test_emptying_the_bin_keeps_the_originals_of_a_backup(store):
-    binned(store, b"binned")
-    schema._backup(store.database, 0)
-    assert store.empty_bin() == 1
-    assert blob_bytes(store) == {b"binned"}
-
-
-def test_no_file_is_removed_when_emptying_the_bin_cannot_be_kept(store, monkeypatch):
-    """The last word, COMMIT, fails as on a full disk: the jobs are in the bin still, files and all."""
-    binned(store, b"binned")
-
-    class FullAtTheEnd(sqlite3.Connection):
-        def execute(self, sql, *values):
-            if sql == "COMMIT":
-                raise sqlite3.OperationalError("database or disk is full")
-            return super().execute(sql, *values)
-
-    monkeypatch.setattr(sqlite3, "connect", functools.partial(sqlite3.connect, factory=FullAtTheEnd))
-    with pytest.raises(StoreError):
-        store.empty_bin()
-    monkeypatch.undo()
-    (head,) = store.jobs(states=["bin"])
-    assert store.read_file(head.id, "a.csv") == b"binned"
-
-
-def binned(store, data):
-    store.set_state(store.new("Gone", CASE, files=[NewFile("a.csv", data)]).head.id, "bin")
-
-
-def blob_bytes(store):
-    return {path.read_bytes() for path in (store.folder / "files").glob("??/*")}
-
-
-def test_files_of_one_name_get_numbers_and_no_name_leads_outside(store):
-    job = store.new(
-        "Van", CASE, files=[NewFile("../../etc/idle.csv", b"1"), NewFile("C:\\x\\IDLE.csv", b"2")]
-    )
-    assert [f.name for f in job.files] == ["idle.csv", "IDLE (2).csv"]
-    assert store.read_file(job.head.id, "IDLE (2).csv") == b"2"
-
-
-@pytest.mark.parametrize(
-    ("given", "kept"),
-    [
-        ("/a/b/neutral idle.csv", "neutral idle.csv"),
-        ("..", "file"),
-        ("", "file"),
-        ("con.csv", "_con.csv"),
-        ("a\x00b<c>.csv", "a_b_c_.csv"),
-        ("  .hidden. ", "hidden"),
-    ],
-)
-def test_clean_name(given, kept):
-    assert clean_name(given) == kept
-
-
-def test_long_names_keep_their_ending():
-    assert clean_name("x" * 500 + ".csv").endswith(".csv")
-    assert len(clean_name("x" * 500 + ".csv")) == 120
-    assert free_name("a.csv", ["A.CSV", "a (2).csv"]) == "a (3).csv"
-
-
-def test_a_long_name_made_free_is_kept_as_it_is(store):
-    """The case lists the free name, so the store must keep the file under that very name."""
-    long = "b" * 114 + ".csv"
-    names = [clean_name(long)]
-    names.append(free_name(clean_name(long), names))
-    assert names[1].endswith("b (2).csv")
-    job = store.new("Van", CASE, files=[NewFile(name, name.encode()) for name in names])
-    assert [f.name for f in job.files] == names
-    assert store.read_file(job.head.id, names[1]) == names[1].encode()
-
-
-@given(
-    st.text(max_size=300)
-    | st.from_regex(r"(con|a|[ .]){0,9}[ab .]{0,130}[\u0300 .b]{0,9}\.[a .]{0,40}", fullmatch=True)
-)
-@example("con" + " " * 117 + "x")
-@example("a" * 119 + " bcd")
-@example("a" * 100 + "." + " " * 30 + "b")
-def test_a_clean_name_is_changed_no_more_not_even_once_made_free(name):
-    clean = clean_name(name)
-    free = free_name(clean, [clean])
-    assert clean_name(clean) == clean
-    assert clean_name(free) == free
-    assert max(len(clean), len(free)) <= 120
 
 
 def test_a_full_disk_is_told_and_nothing_of_the_save_stays(store, monkeypatch):
