@@ -69,6 +69,7 @@ _RECORDINGS: Memo[Recording] = Memo(KEPT_RECORDINGS)
 _ANALYSES: Memo[Analysis] = Memo(KEPT_RECORDINGS)
 _WATERFALLS: Memo[Waterfall] = Memo(KEPT_RECORDINGS)
 _CYCLES: Memo[CycleView | None] = Memo(KEPT_RECORDINGS)
+_MET: Memo[str] = Memo(KEPT_RECORDINGS)
 _BEATS: Memo[Beat | None] = Memo(KEPT_RECORDINGS)
 _RESULTS: Memo[Results] = Memo(KEPT_DIAGNOSES)
 
@@ -143,6 +144,15 @@ def cycle(results: Results, analysis: Analysis, engine: Engine) -> CycleView | N
         return None
     key = f"{results.key} {analysis.name}"
     return _CYCLES.get(key, lambda: average_cycle(analysis.signal, speed, engine))
+
+
+def natural_frequency(results: Results, analysis: Analysis, engine: Engine) -> str:
+    """What the job's recordings tell of a natural frequency at the place of this one, in words."""
+    from vibecore import met
+
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    key = f"{results.key} {analysis.name}"
+    return _MET.get(key, lambda: met.natural_frequency(analysis, analyses, engine))
 
 
 def beat(results: Results, analysis: Analysis) -> Beat | None:

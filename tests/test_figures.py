@@ -19,6 +19,7 @@ from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
 from vibecore.model import Analysis, OrderChange, Signal, Spectrum
+from vibecore.repair import Visit
 from vibecore.waterfall import make_waterfall
 
 FOUR = Engine(4)
@@ -209,3 +210,14 @@ def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
     assert ("firings missed a minute", "12") in picture.rows
     assert len(picture.figure.data[-1].x) == 72
     assert tuple(picture.figure.layout.xaxis.range) == (0, 720)
+
+
+def test_visits_are_drawn_with_their_intervals_against_sound_cars():
+    visits = (Visit("first", 0.4, 0.3, 0.5, (0.03, 0.12)), Visit("last", 0.1, 0.08, 0.13, (0.03, 0.12)))
+    picture = figures.over_visits(visits)
+    (line,) = picture.figure.data
+    assert list(line.y) == [0.4, 0.1]
+    assert list(line.error_y.array) == pytest.approx([0.1, 0.03])
+    assert list(line.error_y.arrayminus) == pytest.approx([0.1, 0.02])
+    assert "0.030 to 0.120 m/s²" in picture.sentence
+    assert picture.rows[1] == ("last", "0.100", "0.080 to 0.130")

@@ -16,7 +16,7 @@ LAYERS = [
     *("errors", "units", "constants", "model"),
     *("balance", "engine", "simulate"),
     *("reading", "timebase", "quality", "conditioning"),
-    *("spectra", "peaks", "speed", "turning", "orders", "resonance", "wander", "comfort", "cycles", "beats"),
+    *("spectra", "speed", "turning", "orders", "resonance", "met", "wander", "comfort", "cycles", "beats"),
     "copies",
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),

@@ -280,12 +280,12 @@ def _result(
 
 
 def idle_note(resonance: Resonance, order_hz: float) -> str:
-    """Where an order of the idle sits against the natural frequency, in words."""
+    """Where an order of a recording sits against the natural frequency, in words."""
     off = order_hz / resonance.natural_hz - 1
     side = "above" if off > 0 else "below"
     told = (
         f"A natural frequency at {resonance.natural_hz:.1f} Hz "
-        f"({resonance.low_hz:.1f} to {resonance.high_hz:.1f}); at idle the order at {order_hz:.1f} Hz sits "
+        f"({resonance.low_hz:.1f} to {resonance.high_hz:.1f}); here the order at {order_hz:.1f} Hz sits "
         f"{100 * abs(off):.0f} % {side} it"
     )
     if abs(off) > _NEAR_SHARE:

@@ -28,6 +28,8 @@ def page() -> None:
         _ask_for_one(work)
     else:
         _show_verdict(repair, engine)
+        if results.diagnosis is not None:
+            _show_visits(repair, results.diagnosis, engine)
         if repair.verdict not in ("cured", "cannot-tell"):
             st.page_link(state.page("causes"), label="What to check next", icon=":material/build:")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
@@ -53,6 +55,20 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
         widgets.show_picture(figures.before_after(repair, engine), "change")
     for sentence in others:
         st.markdown(widgets.plain(sentence))
+
+
+def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:
+    """The fault's own lines from visit to visit, once there was more than one repair."""
+    from vibecore.repair import visits  # signal libraries: loaded once there is a signal
+
+    before = next((a for a in diagnosis.analyses if a.name == repair.before), None)
+    if before is None or repair.lines is None:
+        return
+    how = before.condition
+    alike = [a for a in diagnosis.analyses if replace(a.condition, stage=how.stage).made_as(how)]
+    found = visits(alike, repair.lines, engine)
+    if sum(a.condition.stage == "after" for a in alike) > 1 and len(found) > 2:
+        widgets.show_picture(figures.over_visits(found), "visits")
 
 
 def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:

@@ -50,6 +50,10 @@ def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> No
     widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
     if analysis.orders is not None:
         widgets.show_picture(figures.shake_budget(analysis.orders), "budget")
+    met = cache.natural_frequency(results, analysis, engine)
+    if met:
+        st.subheader("Natural frequency", anchor=False)
+        st.markdown(widgets.plain(met))
     view = cache.cycle(results, analysis, engine)
     if view is not None:
         widgets.show_picture(figures.cycle(view, engine), "cycle")

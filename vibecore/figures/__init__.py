@@ -3,7 +3,7 @@
 The sentence says what the picture shows; the table says the same to whoever cannot see it.
 """
 
-from vibecore.figures.comparing import before_after, levels, overlay
+from vibecore.figures.comparing import before_after, levels, over_visits, overlay
 from vibecore.figures.cycle import cycle
 from vibecore.figures.recording import order_spectrum, shake_budget, speed_over_time, trace, waterfall
 from vibecore.figures.style import Picture
@@ -14,6 +14,7 @@ __all__ = [
     "cycle",
     "levels",
     "order_spectrum",
+    "over_visits",
     "overlay",
     "shake_budget",
     "speed_over_time",

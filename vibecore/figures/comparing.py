@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import plotly.graph_objects as go
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
+    INK,
+    SKY,
     VERMILLION,
     Picture,
     empty_figure,
@@ -20,6 +23,9 @@ from vibecore.figures.style import (
     whiskers,
 )
 from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
+
+if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
+    from vibecore.repair import Visit
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
@@ -47,6 +53,30 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     columns = ("order", "before, m/s²", "after, m/s²", "change, dB", "95 % interval, dB")
     sentence = "Each engine order that was compared: how strong it was before and how strong it is now."
     return Picture("Before and after", sentence, fig, columns, rows)
+
+
+def over_visits(visits: Sequence[Visit]) -> Picture:
+    """The fault's own lines together from visit to visit, against what sound cars show."""
+    fig = empty_figure("recording", "shake, m/s²")
+    low, high = visits[-1].sound_band_m_s2
+    fig.add_hrect(low, high, fillcolor=SKY, opacity=0.15, line_width=0)
+    sizes = [v.rms_m_s2 for v in visits]
+    reach = {
+        "type": "data", "symmetric": False, "color": INK, "thickness": 1,
+        "array": [v.high_m_s2 - v.rms_m_s2 for v in visits],
+        "arrayminus": [v.rms_m_s2 - v.low_m_s2 for v in visits],
+    }  # fmt: skip
+    fig.add_scatter(
+        x=[v.name for v in visits], y=sizes, error_y=reach, name="the fault's own lines",
+        line={"color": BLUE, "width": 2}, hovertemplate="%{y:.3f} m/s²",
+    )  # fmt: skip
+    fig.update_xaxes(type="category", tickangle=0)
+    rows = tuple((v.name, f"{v.rms_m_s2:.3f}", f"{v.low_m_s2:.3f} to {v.high_m_s2:.3f}") for v in visits)
+    sentence = (
+        "The fault's own lines together, recording by recording, with 95 % intervals that hold the taping. "
+        f"Sound cars show {low:.3f} to {high:.3f} m/s² (shaded)."
+    )
+    return Picture("From visit to visit", sentence, fig, ("recording", "m/s²", "95 % interval, m/s²"), rows)
 
 
 def overlay(first: Analysis, second: Analysis) -> Picture:
