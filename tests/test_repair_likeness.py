@@ -13,7 +13,7 @@ from tests.speed.closed_form import db
 from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Condition, Line, Signal, SpeedHold, SpeedTrack
-from vibecore.repair import lines
+from vibecore.repair import lines, sound
 from vibecore.repair.likeness import likeness
 from vibecore.resonance import accelerance
 from vibecore.words import repair_sentences
@@ -314,3 +314,15 @@ def test_isolation_note() -> None:
     assert repair.isolation_note((), FOUR) is None
     slow = made({2.0: 2.0}, on_engine, rpm=1400)
     assert repair.transmissibility(slow, made({2.0: 0.2})) == ()
+
+
+def test_what_sound_cars_show_in_a_band_is_the_same_for_visits_and_for_the_verdict() -> None:
+    """Orders 0.5 to 1.5 of a four at 700 rpm lie within 3 to 19 Hz: sums of mean squares by hand."""
+    (visit,) = repair.visits([made(SOUND)], repair.FaultLines(band_hz=(3.0, 19.0)), FOUR)
+    low, high = visit.sound_band_m_s2
+    inside = [
+        sound.sound_between("steering wheel"),
+        *(repair.sound_level(o, FOUR, None) for o in (0.5, 1.0, 1.5)),
+    ]
+    by_hand = 10 * np.log10(sum(10 ** (lv.median_db / 10) for lv in inside))
+    assert 20 * np.log10(np.sqrt(low * high)) == pytest.approx(by_hand, abs=0.01)

@@ -1,6 +1,7 @@
 """Two recordings side by side: how much each line changed, whether that is more than chance, and the verdict.
 
 lines       the level of one line in a recording, and its change, with standard errors
+own         a fault's own lines in one recording, each beside a sound car's
 likeness    what differs between two recordings besides the repair
 sound       what a sound car shows on a line, and the chance that the repaired one is back there
 significance  difference and equivalence (two one-sided tests), and what could have been seen

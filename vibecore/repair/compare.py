@@ -17,17 +17,15 @@ from vibecore.repair.lines import (
     Level,
     change,
     highest_order,
-    level_at_hz,
     level_at_order,
-    level_between_orders,
-    level_of_whole,
     order_change,
     standing_out,
     total,
 )
+from vibecore.repair.own import parts
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
-from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_between, sound_level, sound_whole
+from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_whole
 from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
@@ -35,7 +33,6 @@ from vibecore.repair.telling import Result, may_be_switched, power, shift_note, 
 # measure it.
 DEFAULT_PLACING_DB = 1.5
 Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
-_NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
@@ -97,7 +94,8 @@ def compare(
     compared: Compared = "lines"
     if fault.whole or (like.whole and not pairs):
         lines, compared = FaultLines(band_hz=_whole_band(before, after)), "whole shake"
-        pairs = _in_band(before, after, lines, sound_whole(before.condition.place))
+        sound = sound_whole(before.condition.place)
+        pairs = [replace(p, sound=sound) for p in _pairs(before, after, lines, engine, courses)]
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
     if not pairs:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
@@ -183,32 +181,15 @@ def _pairs(
     courses: Mapping[float, Course] | None,
 ) -> list[_Pair]:
     """The fault's own lines that both recordings can show."""
-    place = before.condition.place
     pairs = []
-    for order in lines.orders:
-        if (both := _at_order(before, after, order, courses)) is not None:
-            pairs.append(_Pair(f"{order:.4g}", *both, sound_level(order, engine, place)))
-    for f in lines.hz:
-        b, a = level_at_hz(before, f), level_at_hz(after, f)
+    for was, now in zip(parts(before, lines, engine), parts(after, lines, engine), strict=True):
+        levels = was.level, now.level
+        if was.order is not None:
+            levels = _at_order(before, after, was.order, courses) or (None, None)
+        b, a = levels
         if b is not None and a is not None:
-            pairs.append(_Pair(f"{f:.1f} Hz", b, a, sound_level(_NO_HALF_ORDER, engine, place)))
-    if (top := lines.between) is not None:
-        b, a = level_between_orders(before, top), level_between_orders(after, top)
-        if b is not None and a is not None:
-            pairs.append(_Pair("between the half orders", b, a, sound_between(place)))
-    return pairs + _in_band(before, after, lines, _sound_in_band(before, lines.band_hz, engine))
-
-
-def _sound_in_band(
-    before: Analysis, band_hz: tuple[float, float] | None, engine: Engine | None
-) -> SoundLevel:
-    """What a sound car shows in the band: its orders there, and what lies between them."""
-    place, speed = before.condition.place, before.speed
-    inside: list[float] = []
-    if band_hz is not None and engine is not None and speed is not None:
-        low, high = (hz / (speed.mean_rpm / 60) for hz in band_hz)
-        inside = [o for o in engine.orders if low <= o <= high]
-    return joined([sound_between(place), *(sound_level(o, engine, place) for o in inside)])
+            pairs.append(_Pair(was.name, b, a, was.sound))
+    return pairs
 
 
 def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float:
@@ -220,17 +201,6 @@ def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float
 def _whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
     """What both recordings can show."""
     return _WHOLE_FROM_HZ, _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
-
-
-def _in_band(before: Analysis, after: Analysis, lines: FaultLines, sound: SoundLevel) -> list[_Pair]:
-    """Whatever shakes in the band of hertz."""
-    if lines.band_hz is None:
-        return []
-    b, a = level_of_whole(before, *lines.band_hz), level_of_whole(after, *lines.band_hz)
-    if b is None or a is None:
-        return []
-    low, high = lines.band_hz
-    return [_Pair(f"{low:.0f} to {high:.0f} Hz", b, a, sound)]
 
 
 def _at_order(

@@ -14,17 +14,9 @@ from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, Fault, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
-from vibecore.repair.lines import (
-    Z_95,
-    Level,
-    level_at_hz,
-    level_at_order,
-    level_between_orders,
-    level_of_whole,
-    standing_out,
-    total,
-)
-from vibecore.repair.sound import DB_PER_NEPER, SoundLevel, joined, sound_between, sound_level
+from vibecore.repair.lines import Z_95, standing_out
+from vibecore.repair.own import together
+from vibecore.repair.sound import DB_PER_NEPER
 from vibecore.repair.tapings import measured_placing
 from vibecore.resonance import Resonance, fit, order_points
 
@@ -125,7 +117,7 @@ def repair_of_job(
     sure = [r for r in results if r[2].change_db is not None]
     if not sure:
         return results[0][2]
-    ranked = sorted(sure, key=lambda r: _standing_out_db(r[0], engine, cause_id), reverse=True)
+    ranked = sorted(sure, key=lambda r: _standing_out_db(r[0], r[2].lines, engine), reverse=True)
     chosen = ranked[0][2]
     others = tuple(
         f"{b.name} against {a.name}: {r.verdict}, {r.change_db:+.1f} dB."
@@ -185,28 +177,12 @@ def _courses(
     return found
 
 
-def _standing_out_db(before: Analysis, engine: Engine, cause_id: str | None) -> float:
-    """How far the fault's own lines together stood over a sound car's."""
-    level = _level_of(before, fault_lines(cause_id, before, engine), engine)
+def _standing_out_db(before: Analysis, lines: FaultLines | None, engine: Engine) -> float:
+    """How far the lines that were compared together stood over a sound car's."""
+    level = together(before, lines, engine) if lines is not None else None
     if level is None:
         return -np.inf
     return float(10 * np.log10(level[0].guarded) - level[1].median_db)
-
-
-def _level_of(analysis: Analysis, lines: FaultLines, engine: Engine) -> tuple[Level, SoundLevel] | None:
-    """Level of all these lines that the recording shows, and of a sound car on the same; None if it shows
-    none."""
-    place = analysis.condition.place
-    found = [(level_at_order(analysis, o), sound_level(o, engine, place)) for o in lines.orders]
-    found += [(level_at_hz(analysis, f), sound_level(0.25, engine, place)) for f in lines.hz]
-    if lines.between is not None:
-        found.append((level_between_orders(analysis, lines.between), sound_between(place)))
-    if lines.band_hz is not None:
-        found.append((level_of_whole(analysis, *lines.band_hz), sound_between(place)))
-    seen = [(level, sound) for level, sound in found if level is not None]
-    if not seen:
-        return None
-    return total([level for level, _ in seen]), joined([sound for _, sound in seen])
 
 
 @dataclass(frozen=True)
@@ -234,7 +210,7 @@ def visits(
     """
     found = []
     for analysis in analyses:
-        both = _level_of(analysis, lines, engine)
+        both = together(analysis, lines, engine)
         if both is None:
             continue
         level, sound = both

@@ -162,10 +162,6 @@ def _revolutions(analysis: Analysis) -> float:
     return float(np.count_nonzero(analysis.signal.good) / analysis.signal.fs_hz * speed_hz)
 
 
-def same_line(a: float, b: float) -> bool:
-    return abs(a - b) <= SAME_LINE_SHARE * max(a, b)
-
-
 def _of_order(found: OrderLevel, revolutions: float) -> Level | None:
     """Its interval holds the noise; cycles that differ from one another add what they scatter.
 

@@ -1,0 +1,65 @@
+"""A fault's own lines in one recording, each with what a sound car shows there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vibecore.engine import Engine
+from vibecore.model import Analysis, FaultLines
+from vibecore.repair.lines import (
+    Level,
+    level_at_hz,
+    level_at_order,
+    level_between_orders,
+    level_of_whole,
+    total,
+)
+from vibecore.repair.sound import SoundLevel, joined, sound_between, sound_level
+
+_NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
+
+
+@dataclass(frozen=True)
+class Part:
+    """level: None where the recording cannot show it. order: None for what is no order."""
+
+    name: str
+    level: Level | None
+    sound: SoundLevel
+    order: float | None = None
+
+
+def parts(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> list[Part]:
+    """Each of these lines in this recording, in the order of the record's fields."""
+    place = analysis.condition.place
+    found = [
+        Part(f"{o:.4g}", level_at_order(analysis, o), sound_level(o, engine, place), o) for o in lines.orders
+    ]
+    alone = sound_level(_NO_HALF_ORDER, engine, place)
+    found += [Part(f"{hz:.1f} Hz", level_at_hz(analysis, hz), alone) for hz in lines.hz]
+    if lines.between is not None:
+        level = level_between_orders(analysis, lines.between)
+        found.append(Part("between the half orders", level, sound_between(place)))
+    if lines.band_hz is not None:
+        low, high = lines.band_hz
+        sound = _sound_in_band(analysis, low, high, engine)
+        found.append(Part(f"{low:.0f} to {high:.0f} Hz", level_of_whole(analysis, low, high), sound))
+    return found
+
+
+def together(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> tuple[Level, SoundLevel] | None:
+    """Level of all of them that the recording shows, and of a sound car on the same; None if none."""
+    seen = [(p.level, p.sound) for p in parts(analysis, lines, engine) if p.level is not None]
+    if not seen:
+        return None
+    return total([level for level, _ in seen]), joined([sound for _, sound in seen])
+
+
+def _sound_in_band(analysis: Analysis, low_hz: float, high_hz: float, engine: Engine | None) -> SoundLevel:
+    """What a sound car shows in the band: its orders there, and what lies between them."""
+    place, speed = analysis.condition.place, analysis.speed
+    inside: list[float] = []
+    if engine is not None and speed is not None:
+        low, high = (hz / (speed.mean_rpm / 60) for hz in (low_hz, high_hz))
+        inside = [o for o in engine.orders if low <= o <= high]
+    return joined([sound_between(place), *(sound_level(o, engine, place) for o in inside)])
