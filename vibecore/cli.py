@@ -1,7 +1,7 @@
 """The command line. It only reads files, calls, and prints; the JSON is fixed, the text is for people.
 
 Heavy libraries are imported inside the commands that need them, so that the answer to one file comes about
-as fast as numpy and pandas load.
+as fast as numpy and scipy load.
 """
 
 from __future__ import annotations

@@ -80,9 +80,6 @@ COMFORT_BANDS: tuple[tuple[float, float, str], ...] = (
     (1.25, 2.5, "very uncomfortable"),
     (2.0, float("inf"), "extremely uncomfortable"),
 )
-PERCEPTION_PEAK_M_S2 = (
-    0.015  # Wk-weighted peak that half of alert people just feel, ISO 2631-1 C.3 (from memory)
-)
 
 
 def weight(

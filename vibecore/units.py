@@ -10,16 +10,6 @@ LITRES_PER_US_GALLON = 3.785411784  # exact, 231 cubic inches
 US_FLUID_OUNCES_PER_US_GALLON = 128.0  # exact
 
 
-def rpm_from_hz(frequency_hz: float) -> float:
-    """Revolutions a minute of something that turns `frequency_hz` times a second."""
-    return frequency_hz * 60.0
-
-
-def hz_from_rpm(speed_rpm: float) -> float:
-    """Turns a second of something that turns `speed_rpm` times a minute."""
-    return speed_rpm / 60.0
-
-
 def percent(probability: float) -> str:
     """A probability for the eye; never a flat 0 or 100 %, for nothing here is that sure."""
     if probability < 0.01:

@@ -75,6 +75,8 @@ def _vehicle(vehicle: Vehicle, units: str) -> None:
         row.selectbox, "strokes", put("strokes"), "Strokes", STROKES, STROKES.index(engine.strokes),
         width=width,
     )  # fmt: skip
+    sequence = f"Firing sequence: {engine.usual_firing_sequence}."
+    st.caption(widgets.plain(" ".join(filter(None, (engine.assumed, sequence)))))
     _idle_spec(vehicle.idle_spec_rpm)
     _mileage(vehicle.mileage_km, units)
     with st.expander("Belt and pulleys: they tell which unit shakes"):

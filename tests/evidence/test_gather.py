@@ -8,6 +8,7 @@ memory).
 
 from __future__ import annotations
 
+from collections import Counter
 from types import ModuleType
 
 import numpy as np
@@ -16,9 +17,16 @@ import pytest
 from vibecore.causes.ranking import rank
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence import gather
-from vibecore.evidence.gathering import combined_db
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, Line
+
+
+def combined_db(evidence):
+    """Sum of the log ratios of each cause, dB."""
+    total: Counter[str] = Counter()
+    for item in evidence:
+        total[item.cause] += item.log_ratio_db
+    return total
 
 
 def first(analyses: list[Analysis], vehicle: Vehicle) -> str:

@@ -16,7 +16,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from vibecore.errors import VibecoreError
 
 SUM_TOLERANCE = 0.005  # shares are written with two or three figures; a larger gap is a slip of the pen
-NONE_OF_THESE = "none-of-these"
 LETTERS = "ABCDEFGHIJKL"  # ignition coils are lettered in SAE J2012, cylinders numbered
 
 

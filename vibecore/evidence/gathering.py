@@ -206,11 +206,3 @@ def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[Ca
             ("no recording at raised idle: a bad mount and a natural frequency look alike without one", ())
         )
     return [CauseEvidence(SOUND, "note", 0.0, Evidence("note", 0.0, text, names)) for text, names in texts]
-
-
-def combined_db(evidence: Sequence[CauseEvidence]) -> Mapping[str, float]:
-    """Sum of the log ratios of each cause, dB."""
-    total = dict.fromkeys(CAUSES, 0.0)
-    for item in evidence:
-        total[item.cause] += item.log_ratio_db
-    return total
