@@ -20,7 +20,7 @@ from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.model import Analysis, Condition, Diagnosis, Recording
 from vibecore.store import Job, Store
-from vibecore.waterfall import Waterfall, make_waterfall
+from vibecore.waterfall import Part, Waterfall, make_waterfall, parted
 
 KEPT_RECORDINGS = 32  # an hour at 400 samples a second takes about 50 MB
 KEPT_DIAGNOSES = 12  # each holds the analyses of its recordings
@@ -132,9 +132,11 @@ def recording(name: str, digest: str, fetch: Callable[[], bytes]) -> Recording:
     return _RECORDINGS.get(f"{digest} {name}", lambda: read_recording(fetch(), name=name))
 
 
-def waterfall(results: Results, analysis: Analysis) -> Waterfall:
-    """The waterfall of one analysis of these results."""
-    return _WATERFALLS.get(f"{results.key} {analysis.name}", lambda: make_waterfall(analysis.signal))
+def waterfall(results: Results, analysis: Analysis, part: Part) -> Waterfall:
+    """The waterfall of one analysis of these results, or what of it lasts or knocks."""
+    key = f"{results.key} {analysis.name}"
+    whole = _WATERFALLS.get(key, lambda: make_waterfall(analysis.signal))
+    return _WATERFALLS.get(f"{key} {part}", lambda: parted(whole, part))
 
 
 def cycle(results: Results, analysis: Analysis, engine: Engine) -> CycleView | None:

@@ -20,7 +20,7 @@ from vibecore.figures import style
 from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
 from vibecore.model import Analysis, OrderChange, Signal, Spectrum
 from vibecore.repair import Visit
-from vibecore.waterfall import make_waterfall
+from vibecore.waterfall import make_waterfall, parted
 
 FOUR = Engine(4)
 
@@ -221,3 +221,26 @@ def test_visits_are_drawn_with_their_intervals_against_sound_cars():
     assert list(line.error_y.arrayminus) == pytest.approx([0.1, 0.02])
     assert "0.030 to 0.120 m/s²" in picture.sentence
     assert picture.rows[1] == ("last", "0.100", "0.080 to 0.130")
+
+
+def test_steady_lines_and_knocks_are_parted():
+    """A sine and three knocks of known place: each is left in its own part and sunk in the other."""
+    fs_hz, hz = 100.0, 24.0
+    rng = np.random.default_rng(4)
+    t_s = np.arange(6000) / fs_hz
+    accel = 0.002 * rng.standard_normal((len(t_s), 3))
+    accel[:, 2] += 0.1 * np.sin(2 * np.pi * hz * t_s)
+    knocks = (1500, 3000, 4500)
+    for at in knocks:
+        accel[at, 0] += 3.0
+    whole = make_waterfall(Signal(fs_hz, 0.0, accel, np.ones(6000, bool), (0.0, 60.0), True, 0.0))
+    steady, broken = parted(whole, "steady lines"), parted(whole, "knocks")
+    line = int(np.argmin(np.abs(whole.frequency_hz - hz)))
+    calm = int(np.argmin(np.abs(whole.t_s - 22.5)))
+    knock = int(np.argmin(np.abs(whole.t_s - 30.0)))
+    beside = int(np.argmin(np.abs(whole.frequency_hz - 40.0)))
+    assert steady.level_db[line, calm] == pytest.approx(whole.level_db[line, calm], abs=1.0)
+    assert broken.level_db[line, calm] < whole.level_db[line, calm] - 10
+    assert broken.level_db[beside, knock] == pytest.approx(whole.level_db[beside, knock], abs=1.0)
+    assert steady.level_db[beside, knock] < whole.level_db[beside, knock] - 10
+    assert parted(whole, "everything") is whole

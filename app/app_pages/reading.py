@@ -10,7 +10,9 @@ import widgets
 from vibecore import figures
 from vibecore.case import Case
 from vibecore.contract import all_warnings
+from vibecore.engine import Engine
 from vibecore.model import Analysis
+from vibecore.waterfall import PARTS
 from vibecore.words import beat_words, overall_words, recording_words, speed_words
 
 
@@ -58,6 +60,16 @@ def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> No
     if view is not None:
         widgets.show_picture(figures.cycle(view, engine), "cycle")
     widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
-    fall = cache.waterfall(results, analysis)
-    widgets.show_picture(figures.waterfall(fall, analysis, engine), "waterfall")
+    _show_waterfall(results, analysis, engine)
     widgets.show_picture(figures.trace(analysis), "trace")
+
+
+def _show_waterfall(results: cache.Results, analysis: Analysis, engine: Engine) -> None:
+    place = st.container()
+    part = st.segmented_control(
+        "Of this show", PARTS, default=PARTS[0], required=True, key="part of waterfall"
+    )
+    with st.spinner("Parting steady lines and knocks: the first time takes half a minute.", show_time=True):
+        fall = cache.waterfall(results, analysis, part or PARTS[0])
+    with place:
+        widgets.show_picture(figures.waterfall(fall, analysis, engine), "waterfall")
