@@ -112,9 +112,10 @@ def need_work(title: str) -> state.Work | None:
     return work
 
 
-def show_picture(picture: Picture, key: str) -> None:
-    """The sentence, the picture, and the table for whoever cannot see it."""
-    st.subheader(picture.title, anchor=False)
+def show_picture(picture: Picture, key: str, titled: bool = True) -> None:
+    """The sentence, the picture, and the table for whoever cannot see it. titled: with its title on top."""
+    if titled:
+        st.subheader(picture.title, anchor=False)
     st.markdown(plain(picture.sentence))
     if picture.figure.data:
         st.plotly_chart(picture.figure, key=key, config=CHART, alt=picture.sentence, theme=None)

@@ -12,10 +12,11 @@ import widgets
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
-from vibecore.jobs import head_words, new_job
+from vibecore.jobs import MAX_TITLE, head_words, new_job
 from vibecore.model import Symptoms
 from vibecore.store import JobHead, State
 
+COPY = " (copy)"
 MOST_LISTED = 50  # more are found by searching
 
 
@@ -92,7 +93,8 @@ def _more(head: JobHead) -> None:
     kept = state.store()
     if st.button("Copy", key=f"copy {head.id}"):
         state.window().hold(
-            kept.copy(kept.open(head.id), f"{head.title} (copy)"), "Copied. This is the copy."
+            kept.copy(kept.open(head.id), head.title[: MAX_TITLE - len(COPY)] + COPY),
+            "Copied. This is the copy.",
         )
         st.switch_page(state.page("overview"))
     to: State = "closed" if head.state == "open" else "open"

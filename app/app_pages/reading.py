@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cache
 import state
 import streamlit as st
@@ -65,11 +67,11 @@ def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> No
 
 
 def _show_waterfall(results: cache.Results, analysis: Analysis, engine: Engine) -> None:
-    place = st.container()
-    part = st.segmented_control(
-        "Of this show", PARTS, default=PARTS[0], required=True, key="part of waterfall"
-    )
+    st.subheader("Shake by time and frequency", anchor=False)
+    part = st.segmented_control("Show", PARTS, default=PARTS[0], required=True, key="part of waterfall")
     with st.spinner("Parting steady lines and knocks: the first time takes half a minute.", show_time=True):
         fall = cache.waterfall(results, analysis, part or PARTS[0])
-    with place:
-        widgets.show_picture(figures.waterfall(fall, analysis, engine), "waterfall")
+    picture = figures.waterfall(fall, analysis, engine)
+    if part == "knocks":
+        picture = replace(picture, sentence="Bright stripes from top to bottom are knocks and rattles.")
+    widgets.show_picture(picture, "waterfall", titled=False)
