@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.model import Floats, Signal, SpeedTrack, _Frozen
+from vibecore.model import Floats, Frozen, Signal, SpeedTrack
 from vibecore.orders import HIGHEST_SHARE
 from vibecore.turning import Turned, turn
 
@@ -30,7 +30,7 @@ ALWAYS_WEAK = 0.5  # of the mean: a cylinder that is always weaker is not one th
 
 
 @dataclass(frozen=True, eq=False)
-class CycleView(_Frozen):
+class CycleView(Frozen):
     """angle_deg, mean_m_s2, spread_m_s2 (m,): the mean cycle and the standard deviation from cycle to cycle.
 
     alike: 0..1, share of the mean square that repeats. firings: strength of each firing in turn over their

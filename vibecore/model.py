@@ -25,7 +25,7 @@ VerdictName = Literal["cured", "improved", "unchanged", "worse", "cannot-tell"]
 Compared = Literal["lines", "whole shake"]
 
 
-class _Frozen:
+class Frozen:
     """Arrays of a record are made read-only, and stay so through pickle and copies."""
 
     def __post_init__(self) -> None:
@@ -47,7 +47,7 @@ class Warn:
 
 
 @dataclass(frozen=True, eq=False)
-class Recording(_Frozen):
+class Recording(Frozen):
     """Samples as the phone made them: stamps in order, acceleration in m/s2, nothing resampled.
 
     t_s: (n,) strictly increasing, first is 0. accel_m_s2: (n, 3) in the device's axes, in the file's
@@ -72,7 +72,7 @@ class Recording(_Frozen):
 
 
 @dataclass(frozen=True, eq=False)
-class Signal(_Frozen):
+class Signal(Frozen):
     """A recording made ready: even time steps, gravity out, last axis vertical if that is known.
 
     accel_m_s2: (n, 3), metres per second squared, mean removed; sample i is at start_s + i / fs_hz.
@@ -111,7 +111,7 @@ class Candidate(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class SpeedTrack(_Frozen):
+class SpeedTrack(Frozen):
     """Crank speed over time. t_s, rpm: (m,). low/high: 95 % interval of the mean. steadiness: its standard
     deviation over time. confidence: probability that the mean is right within 3 %.
 
@@ -167,7 +167,7 @@ class Line:
 
 
 @dataclass(frozen=True, eq=False)
-class Spectrum(_Frozen):
+class Spectrum(Frozen):
     """A spectrum for pictures and floors: x (m,) in hertz or orders, and psd (m,) summed over three axes,
     in (m/s2)^2 per unit of x. averages: independent blocks behind each value, None if not known."""
 
@@ -178,7 +178,7 @@ class Spectrum(_Frozen):
 
 
 @dataclass(frozen=True, eq=False)
-class OrderTable(_Frozen):
+class OrderTable(Frozen):
     """All orders of one recording, the other lines, and the shake budget.
 
     budget: mean squares (m/s2)^2 of orders, other lines and rest, adding up to total.
@@ -226,7 +226,7 @@ class Condition:
 
 
 @dataclass(frozen=True, eq=False)
-class Analysis(_Frozen):
+class Analysis(Frozen):
     """Everything read from one recording. speed is None when it cannot be told (a warning says why);
     spectrum_hz is there in any case."""
 
@@ -338,7 +338,7 @@ class CheckOutcome:
 
 
 @dataclass(frozen=True, eq=False)
-class Diagnosis(_Frozen):
+class Diagnosis(Frozen):
     causes: tuple[RankedCause, ...]
     next_checks: tuple[PlannedCheck, ...]
     repair: Repair | None

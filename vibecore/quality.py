@@ -21,8 +21,8 @@ CLIP_SHARES = 0.001, 0.45  # of all samples: a few touches change no levels; hal
 CLIP_VISITS = 5  # separate ones, with the motion in between
 CLIP_DEPTH, CLIP_DEPTH_STEPS = 0.02, 3  # of the range, steps of the file: less is a phone's last digit
 COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
-LOST_SHARE = 0.02
-KNOCKED_SHARE = 0.2
+LOST_SHARE = 0.02  # bridged samples take as much off a line's power: 0.1 dB
+KNOCKED_SHARE = 0.2  # with a fifth cut out, intervals are a tenth wider
 # Where phones' own filters have their half-power point, as a share of the rate: 0.405 in the BMI160 data
 # sheet's normal mode, half the rate in the LSM6DSO's. Nobody says which phone it was nor how steep it falls.
 FILTER_FROM_SHARE = 0.405

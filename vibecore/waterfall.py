@@ -7,7 +7,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from vibecore.model import Floats, Signal, _Frozen
+from vibecore.model import Floats, Frozen, Signal
 
 STRETCH_S = (
     4.0  # long enough to part half orders at idle (6 Hz apart at 700 rpm), short enough to see hunting
@@ -25,7 +25,7 @@ LEAST_PSD = 1e-12  # (m/s2)^2/Hz, i.e. 0 dB on that reference: keeps the logarit
 
 
 @dataclass(frozen=True, eq=False)
-class Waterfall(_Frozen):
+class Waterfall(Frozen):
     """t_s (m,), frequency_hz (k,), level_db (k, m): decibels of (1e-6 m/s2)^2 per hertz."""
 
     t_s: Floats

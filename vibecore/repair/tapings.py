@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.copies import same_contents
 from vibecore.model import Analysis
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import likeness
@@ -60,9 +61,8 @@ def measured_placing(analyses: Sequence[Analysis]) -> Placing | None:
 
 def _repeated(again: Analysis, earlier: Sequence[Analysis]) -> Analysis | None:
     """The latest of the earlier recordings made in the same way; the same file twice is no second taping."""
-    digest = again.recording.digest
     alike = [a for a in earlier if a.condition.made_as(again.condition)]
-    other = [a for a in alike if not digest or a.recording.digest != digest]
+    other = [a for a in alike if not same_contents(a.recording, again.recording)]
     return other[-1] if other else None
 
 
