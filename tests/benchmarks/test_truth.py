@@ -128,6 +128,15 @@ def test_true_change_leaves_the_taping_out() -> None:
     assert abs(true_change_db(before, after, spans, at_hz) or 9.0) < 0.05
 
 
+def test_true_change_of_a_line_that_the_phone_shows_folded_down() -> None:
+    """Order 5.5 at 720 rpm, 66 Hz, shows at 34 Hz in 100 samples a second: the sampling theorem."""
+    slow = Phone(rate_hz=100.0)
+    before, after = (replace(_kept({5.5: level, 2.0: 0.1}), phone=slow) for level in (0.2, 0.1))
+    spans = ((12.0, 18.0), (12.0, 18.0))  # the middle, where the speed is 720 rpm within half a percent
+    at_hz = FaultLines((), (34.0,))
+    assert true_change_db(before, after, spans, at_hz) == pytest.approx(-6.02, abs=0.1)
+
+
 def test_orders_that_the_phone_can_see() -> None:
     """12 turns a second at 100 samples a second: order 4 lies at 48 Hz, too near half the rate. The phone's
     white noise (three axes, density d) holds 3 d^2 x 0.1 order x 12 Hz in a line's width; a line of four

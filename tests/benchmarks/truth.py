@@ -99,20 +99,27 @@ class KeptTruth:
         the half orders up to there, and of a band of hertz. The phone's own noise is left out."""
         total = sum(level**2 for level in self.levels(span, orders).values()) if orders else 0.0
         if hertz:
-            part = self._part(self.vibration.shake, span)
-            f, psd = periodogram(part, fs=1 / self.vibration.step_s, detrend="constant", axis=1)
-            power = psd.sum(axis=0) * f[1]
+            f, power = self._seen(self.vibration.shake, span)
             total += sum(float(power[np.abs(f - h) <= HERTZ_SHARE * h].sum()) for h in hertz)
         if band_hz is not None:
-            part = self._part(self.vibration.shake + self.vibration.rest, span)
-            f, psd = periodogram(part, fs=1 / self.vibration.step_s, detrend="constant", axis=1)
-            total += float(psd.sum(axis=0)[(f >= band_hz[0]) & (f <= band_hz[1])].sum() * f[1])
+            f, power = self._seen(self.vibration.shake + self.vibration.rest, span)
+            total += float(power[(f >= band_hz[0]) & (f <= band_hz[1])].sum())
         if top is not None:
             gaps = np.arange(ASIDE, top - ASIDE / 2, 2 * ASIDE)  # middles of the gaps between half orders
             bands = [g + d for g in gaps for d in (-0.15, -0.05, 0.05, 0.15)]  # 0.1 wide each: 0.4 of a gap
             both = self._levels(self.vibration.shake + self.vibration.rest, span, bands)
             total += sum(level**2 for level in both.values())
         return total
+
+    def _seen(self, motion: np.ndarray, span: Span) -> tuple[np.ndarray, np.ndarray]:
+        """Where the phone shows each frequency of the motion, folded down at its rate, and how much of its
+        mean square the phone's filter leaves."""
+        f, psd = periodogram(
+            self._part(motion, span), fs=1 / self.vibration.step_s, detrend="constant", axis=1
+        )
+        fs_hz = self.phone.rate_hz * (1 + self.phone.rate_error)
+        left = 10 ** (filter_loss_db(self.phone, f) / 10)
+        return np.abs((f + fs_hz / 2) % fs_hz - fs_hz / 2), psd.sum(axis=0) * f[1] * left
 
     def _part(self, motion: np.ndarray, span: Span) -> np.ndarray:
         first, last = (round(s / self.vibration.step_s) for s in span)
@@ -176,8 +183,9 @@ def true_change_db(before: KeptTruth, after: KeptTruth, spans: tuple[Span, Span]
     return float(10 * np.log10(now / was)) if was > 0 and now > 0 else None
 
 
-def filter_loss_db(phone: Phone, frequency_hz: float) -> float:
-    """What the phone's own filter takes off a line (Butterworth), in dB; 0 without a filter."""
+def filter_loss_db(phone: Phone, frequency_hz: Any) -> Any:
+    """What the phone's own filter takes off lines (Butterworth), in dB; 0 without a filter. frequency_hz: one
+    or many."""
     if phone.filter_hz is None:
-        return 0.0
-    return float(-10 * np.log10(1 + (frequency_hz / phone.filter_hz) ** (2 * phone.filter_poles)))
+        return 0.0 * frequency_hz
+    return -10 * np.log10(1 + (frequency_hz / phone.filter_hz) ** (2 * phone.filter_poles))
