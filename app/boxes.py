@@ -44,9 +44,9 @@ def box(draw: Callable[..., Any], name: str, put: Put, *args: Any, **kwargs: Any
 
 def key_of(name: str) -> str:
     """The key of a box of the open job."""
-    work = state.work()
-    assert work is not None
-    return state.fresh_key(work.job, name)
+    job = state.window().job
+    assert job is not None
+    return state.fresh_key(job, name)
 
 
 def _keep(window: state.Window, key: str, put: Put) -> None:

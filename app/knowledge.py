@@ -3,7 +3,6 @@ it, how it usually shows; and the dose of a cleaner by its label."""
 
 from __future__ import annotations
 
-import state
 import streamlit as st
 import widgets
 
@@ -67,9 +66,3 @@ def show_dose(units: str) -> None:
         return
     ounces, millilitres = f"{found.fluid_ounces:.1f} US fl oz", f"{found.millilitres:.0f} ml"
     st.markdown(f"Add **{ounces if us else millilitres}** ({millilitres if us else ounces}).")
-
-
-def units_of_job() -> str:
-    """The units that the job's car page shows."""
-    work = state.work()
-    return work.job.notes.get("units", "metric") if work else "metric"

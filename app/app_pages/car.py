@@ -87,7 +87,6 @@ def _vehicle(vehicle: Vehicle, units: str) -> None:
 def _idle_spec(now: tuple[float, float] | None) -> None:
     """Both ends are needed; one alone waits for the other."""
     low, high = now or (None, None)
-
     keys = boxes.key_of("idle from"), boxes.key_of("idle to")
 
     def put(vehicle: Vehicle, _said: float | None) -> Vehicle:

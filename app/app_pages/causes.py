@@ -82,7 +82,7 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
         st.markdown(widgets.plain(f"{tools} {cost}"))
     widgets.show_steps(row.steps)
     if row.id == knowledge.ADDITIVE:
-        knowledge.show_dose(knowledge.units_of_job())
+        knowledge.show_dose(work.job.notes.get("units", ""))
     st.markdown("**What came of it?**")
     with st.container(horizontal=True, key=f"outcomes-{check.id}"):
         for outcome in row.outcome:

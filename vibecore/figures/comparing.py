@@ -10,13 +10,13 @@ import plotly.graph_objects as go
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
-    INK,
     SKY,
     VERMILLION,
     Picture,
     empty_figure,
     line_level,
     order_name,
+    reach,
     short_name,
     thinned,
     too_broken,
@@ -60,14 +60,9 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
     fig = empty_figure("recording", "shake, m/s²")
     low, high = visits[-1].sound_band_m_s2
     fig.add_hrect(low, high, fillcolor=SKY, opacity=0.15, line_width=0)
-    sizes = [v.rms_m_s2 for v in visits]
-    reach = {
-        "type": "data", "symmetric": False, "color": INK, "thickness": 1,
-        "array": [v.high_m_s2 - v.rms_m_s2 for v in visits],
-        "arrayminus": [v.rms_m_s2 - v.low_m_s2 for v in visits],
-    }  # fmt: skip
     fig.add_scatter(
-        x=[v.name for v in visits], y=sizes, error_y=reach, name="the fault's own lines",
+        x=[v.name for v in visits], y=[v.rms_m_s2 for v in visits], name="the fault's own lines",
+        error_y=reach([(v.rms_m_s2, v.low_m_s2, v.high_m_s2) for v in visits]),
         line={"color": BLUE, "width": 2}, hovertemplate="%{y:.3f} m/s²",
     )  # fmt: skip
     fig.update_xaxes(type="category", tickangle=0)

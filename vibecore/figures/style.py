@@ -89,7 +89,11 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
 
 def whiskers(levels: Sequence[OrderLevel]) -> dict[str, Any]:
     """The 95 % intervals of levels that can be seen, for their bars; none where it is not known."""
-    sizes = [(lv.rms_m_s2 or 0.0, lv.low_m_s2, lv.high_m_s2) for lv in levels]
+    return reach([(lv.rms_m_s2 or 0.0, lv.low_m_s2, lv.high_m_s2) for lv in levels])
+
+
+def reach(sizes: Sequence[tuple[float, float | None, float | None]]) -> dict[str, Any]:
+    """From the low to the high end of each value (value, low, high), as error bars."""
     return {
         "type": "data", "symmetric": False, "color": INK, "thickness": 1,
         "array": [0.0 if high is None else high - rms for rms, _, high in sizes],
