@@ -9,6 +9,7 @@ memory).
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from types import ModuleType
 
 import numpy as np
@@ -135,6 +136,22 @@ def test_transmissibility_of_a_mount(maker: ModuleType) -> None:
 
     assert ratio(0.5) > 3
     assert ratio(0.05) < -1
+
+
+@pytest.mark.parametrize("unsure", ["on-engine", "on-body"])
+def test_isolation_counts_as_far_as_both_speeds_are_sure(maker: ModuleType, unsure: str) -> None:
+    """With the rest of the chance it tells nothing: a ratio r becomes c r + 1 - c (the law of
+    total probability)."""
+
+    def ratio(confidence: float) -> float:
+        sides = (("on-engine", 1.0, "engine"), ("on-body", 0.5, "body"))
+        pair = [maker.made(name, {2.0: level}, place=place) for name, level, place in sides]
+        sure = [confidence if name == unsure else 1.0 for name, *_ in sides]
+        pair = [replace(a, speed=replace(a.speed, confidence=c)) for a, c in zip(pair, sure, strict=True)]
+        found = {e.cause: e.log_ratio_db for e in gather(pair, maker.FOUR) if e.finding == "isolation"}
+        return 10 ** (found["engine-mount"] / 10)
+
+    assert ratio(0.4) == pytest.approx(0.4 * ratio(1.0) + 0.6)
 
 
 def test_after_recordings_do_not_rank_the_cause(maker: ModuleType) -> None:
