@@ -17,6 +17,7 @@ LAYERS = [
     *("balance", "engine", "simulate"),
     *("reading", "timebase", "quality", "conditioning"),
     *("spectra", "speed", "turning", "orders", "resonance", "met", "wander", "comfort", "cycles", "beats"),
+    "trying",
     "copies",
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),

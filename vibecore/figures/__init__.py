@@ -7,6 +7,7 @@ from vibecore.figures.comparing import before_after, levels, over_visits, overla
 from vibecore.figures.cycle import cycle
 from vibecore.figures.recording import order_spectrum, shake_budget, speed_over_time, trace, waterfall
 from vibecore.figures.style import Picture
+from vibecore.figures.trying import tried
 
 __all__ = [
     "Picture",
@@ -19,5 +20,6 @@ __all__ = [
     "shake_budget",
     "speed_over_time",
     "trace",
+    "tried",
     "waterfall",
 ]

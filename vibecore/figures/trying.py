@@ -1,0 +1,63 @@
+"""Pictures of what was tried while the engine ran."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecore.figures.style import BLUE, GREY, SKY, VERMILLION, Picture, empty_figure
+from vibecore.trying import Course, Reading, Tried
+
+COLOURS = (BLUE, VERMILLION, GREY)
+UNITS = {"rpm": "rpm", "dB": "shake, dB re 1 m/s²"}
+
+
+def tried(result: Tried, begun_s: float, undone_s: float | None) -> tuple[Picture, ...]:
+    """Each unit's readings second by second, with the time in which it was on shaded."""
+    pictures = []
+    for unit in ("rpm", "dB"):
+        courses = [c for c in result.courses if c.unit == unit]
+        if courses:
+            readings = [r for r in result.readings if r.unit == unit]
+            pictures.append(_picture(courses, readings, begun_s, undone_s))
+    return tuple(pictures)
+
+
+def _picture(
+    courses: list[Course], readings: list[Reading], begun_s: float, undone_s: float | None
+) -> Picture:
+    fig = empty_figure("seconds", UNITS[courses[0].unit])
+    end_s = float(max(c.t_s[-1] for c in courses)) + 0.5 if undone_s is None else undone_s
+    fig.add_vrect(x0=begun_s, x1=end_s, fillcolor=SKY, opacity=0.15, line_width=0)
+    for course, colour in zip(courses, COLOURS, strict=False):
+        x, y = _broken_at_gaps(course)
+        fig.add_scatter(
+            x=x, y=y, name=course.what, mode="lines+markers", marker={"size": 5},
+            line={"color": colour, "width": 2}, hovertemplate=f"%{{x:.0f}} s<br>%{{y:.1f}} {course.unit}",
+        )  # fmt: skip
+    title = "Engine speed while it was tried" if courses[0].unit == "rpm" else "Shake while it was tried"
+    return Picture(
+        title,
+        f"Each point is one second; shaded: {begun_s:.0f} to {end_s:.0f} s, while it was on.",
+        fig,
+        ("read", "before", "while it was on", "after", "change, 95 % interval of all"),
+        tuple(_row(r) for r in readings),
+    )
+
+
+def _broken_at_gaps(course: Course) -> tuple[np.ndarray, np.ndarray]:
+    """The curve with a break where seconds were left out: no line is drawn through what was not read."""
+    gaps = np.flatnonzero(np.diff(course.t_s) > 1.5) + 1
+    return np.insert(course.t_s, gaps, np.nan), np.insert(course.values, gaps, np.nan)
+
+
+def _row(reading: Reading) -> tuple[str, ...]:
+    digits = 0 if reading.unit == "rpm" else 1
+    means = [f"{mean:.{digits}f} {reading.unit}" for mean in reading.means]
+    change = reading.begun
+    return (
+        reading.what,
+        means[0],
+        means[1],
+        means[2] if means[2:] else "not recorded",
+        f"{change.value:+.{digits}f} ({change.low:+.{digits}f} to {change.high:+.{digits}f})",
+    )

@@ -1,0 +1,53 @@
+"""What came of something tried while the engine ran, in a mechanic's words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vibecore.trying import MATTERS, SPEED, Reading, Tried
+
+NOT_UNDONE = "Undo it in the same recording and see whether it goes back: an idle drifts by itself too."
+NO_SPEED = "Its speed could not be told, so watch the rev counter."
+
+
+def tried_words(tried: Tried) -> str:
+    """Whether the engine noticed, by what it is told, or what could not have been seen."""
+    if tried.heeded == "noticed":
+        told = [r for r in tried.readings if r.noticed]
+        undone = all(r.undone is not None for r in told)
+        back = ", and went back when it was undone." if undone else f". {NOT_UNDONE}"
+        return f"The engine noticed: {_joined([change_words(r) for r in told])}{back}"
+    if tried.heeded == "not noticed":
+        bounds = _joined([f"{MATTERS[u]:g} {u}" for u in MATTERS if any(r.unit == u for r in tried.readings)])
+        blind = "" if any(r.what == SPEED for r in tried.readings) else f" {NO_SPEED}"
+        return f"The engine did not notice: no reading moved by as much as {bounds}.{blind}"
+    drifted = [r for r in tried.readings if r.begun.sure]
+    if drifted:
+        moved = _joined([change_words(r) for r in drifted])
+        return (
+            f"Cannot tell: {moved}, but did not go back for sure when it was undone, so that may be the "
+            "idle's own wandering. Try it once more."
+        )
+    least = _joined([f"{r.begun.half_width:.0f} {r.unit} of {r.what}" for r in tried.readings if not r.still])
+    return (
+        f"Cannot tell: this idle wanders so much that less than {least} cannot be seen. Try again with twice "
+        "the time before, with and after it."
+    )
+
+
+def change_words(reading: Reading) -> str:
+    """How a reading changed, with its interval: 'the engine speed rose by 34 rpm (28 to 40)'."""
+    change = reading.begun
+    sign = 1 if change.value >= 0 else -1
+    low, high = sorted((sign * change.low, sign * change.high))
+    digits = 0 if reading.unit == "rpm" else 1
+    verb = "rose" if sign > 0 else "fell"
+    return (
+        f"the {reading.what} {verb} by {sign * change.value:.{digits}f} {reading.unit} "
+        f"({low:.{digits}f} to {high:.{digits}f})"
+    )
+
+
+def _joined(parts: Sequence[str]) -> str:
+    *first, last = parts
+    return f"{', '.join(first)} and {last}" if first else last
