@@ -20,6 +20,7 @@ from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.model import Analysis, Condition, Diagnosis, Recording
 from vibecore.store import Job, Store
+from vibecore.trying.records import Tried
 from vibecore.waterfall import Part, Waterfall, make_waterfall, parted
 
 KEPT_RECORDINGS = 32  # an hour at 400 samples a second takes about 50 MB
@@ -71,6 +72,7 @@ _WATERFALLS: Memo[Waterfall] = Memo(KEPT_RECORDINGS)
 _CYCLES: Memo[CycleView | None] = Memo(KEPT_RECORDINGS)
 _MET: Memo[str] = Memo(KEPT_RECORDINGS)
 _BEATS: Memo[Beat | None] = Memo(KEPT_RECORDINGS)
+_TRIED: Memo[Tried] = Memo(KEPT_RECORDINGS)
 _RESULTS: Memo[Results] = Memo(KEPT_DIAGNOSES)
 
 
@@ -160,3 +162,11 @@ def natural_frequency(results: Results, analysis: Analysis, engine: Engine) -> s
 def beat(results: Results, analysis: Analysis) -> Beat | None:
     """The lines that beat in one analysis of these results."""
     return _BEATS.get(f"{results.key} {analysis.name}", lambda: strongest_beat(analysis))
+
+
+def tried(recording: Recording, engine: Engine, begun_s: float, undone_s: float | None) -> Tried:
+    """Whether the engine noticed what was tried. Raises VibecoreError where too little was recorded."""
+    from vibecore.trying.noticing import did_it_notice
+
+    key = f"{recording.digest} {recording.name} {engine} {begun_s} {undone_s}"
+    return _TRIED.get(key, lambda: did_it_notice(recording, engine, begun_s, undone_s))

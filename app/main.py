@@ -8,7 +8,7 @@ from pathlib import Path
 import state
 import streamlit as st
 import widgets
-from app_pages import car, causes, jobs, overview, proof, reading, record, report
+from app_pages import car, causes, jobs, overview, proof, reading, record, report, trying
 
 ICON = Path(__file__).parent / "drawings" / "icon.svg"  # a named icon would be fetched from outside
 
@@ -18,6 +18,7 @@ DRAW: dict[str, Callable[[], None]] = {
     "record": record.page,
     "reading": reading.page,
     "causes": causes.page,
+    "trying": trying.page,
     "proof": proof.page,
     "report": report.page,
     "jobs": jobs.page,
@@ -51,6 +52,7 @@ def main() -> None:
         "record": _page("Record", ":material/mic:"),
         "reading": _page("Reading", ":material/monitoring:"),
         "causes": _page("Causes", ":material/build:"),
+        "trying": _page("Try it", ":material/touch_app:"),
         "proof": _page("Proof", ":material/compare_arrows:"),
         "report": _page("Report", ":material/description:"),
         "jobs": _page("All jobs", ":material/folder_open:"),

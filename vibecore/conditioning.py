@@ -63,15 +63,6 @@ def condition(recording: Recording) -> Signal:
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
-def knocks_s(recording: Recording) -> tuple[float, ...]:
-    """Middles of the knocks in the steady part, seconds from the first sample: a tap beside the phone marks a
-    moment so."""
-    series = even_steps(recording)
-    steady = _steady_part(series.accel_m_s2, series.good, series.fs_hz, recording.gravity_included)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], steady.knocks, [False])).astype(np.int8)))
-    return tuple((edges.reshape(-1, 2).mean(axis=1) / series.fs_hz).tolist())
-
-
 def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Steady:
     size = max(4, round(BLOCK_S * fs))
     count = len(accel) // size

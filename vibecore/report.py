@@ -69,10 +69,11 @@ def report_html(
     diagnosis: Diagnosis | None,
     *,
     checks: Sequence[tuple[str, str]] = (),
+    tried: Sequence[tuple[str, str]] = (),
     date: str = "",
 ) -> str:
     """The page. notes: complaint, done, customer ... as kept with the job; checks: name and outcome in words;
-    date: as it shall stand on the page."""
+    tried: what was tried while the engine ran, and what came of it; date: as it shall stand on the page."""
     body = [
         f"<h1>{escape(case.title)}</h1>",
         f'<p class="quiet">{escape(" · ".join(filter(None, (notes.get("customer", ""), date))))}</p>',
@@ -81,6 +82,7 @@ def report_html(
         _section("What was complained of", _text(notes.get("complaint", "")) + _symptoms(case.symptoms)),
         _found(diagnosis),
         _section("What was checked", _bullets(f"{name}: {outcome}" for name, outcome in checks)),
+        _section("What was tried while it ran", _bullets(f"{what}. {told}" for what, told in tried)),
         _next_check(diagnosis, case),
         _section("What was done", _text(notes.get("done", ""))),
         _proof(diagnosis, case),

@@ -13,6 +13,7 @@ import guesses
 import rows
 import state
 import streamlit as st
+import tries
 import widgets
 
 from vibecore.case import CaseRecording
@@ -134,7 +135,8 @@ def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | 
 
 def _show_aside(work: state.Work) -> None:
     """Files that are no recordings: kept, named, and why."""
-    aside = [f for f in work.job.files if f.aside is not None]
+    tried = {t.name for t in tries.trials_of(work.job.notes)}
+    aside = [f for f in work.job.files if f.aside is not None and f.name not in tried]
     if not aside:
         return
     st.header("Kept aside", anchor=False)

@@ -9,6 +9,7 @@ import boxes
 import cache
 import state
 import streamlit as st
+import tries
 import widgets
 
 from app_pages.causes import check_words
@@ -63,7 +64,8 @@ def _offer_report(work: state.Work, results: cache.Results) -> None:
     def make() -> str:
         checks = [check_words(done) for done in work.case.checks]
         notes, date = _typed_last(work).notes, widgets.today()
-        return report_html(work.case, notes, results.diagnosis, checks=checks, date=date)
+        tried = tries.lines(work.job, work.case)
+        return report_html(work.case, notes, results.diagnosis, checks=checks, tried=tried, date=date)
 
     name = clean_name(f"{work.case.title}.html")
     icon = ":material/description:"

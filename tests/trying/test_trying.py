@@ -12,7 +12,8 @@ import pytest
 from tests.speed.closed_form import as_recording, noise, shake
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
-from vibecore.trying import SHAKE, SPEED, UNEVEN, did_it_notice
+from vibecore.trying.noticing import did_it_notice
+from vibecore.trying.records import SHAKE, SPEED, UNEVEN
 from vibecore.trying.words import tried_words
 
 FS_HZ = 100.0
@@ -120,6 +121,9 @@ def test_too_little_on_one_side_is_said():
         did_it_notice(recording, FOUR, 58.0)
     with pytest.raises(VibecoreError, match="before it was begun"):
         did_it_notice(recording, FOUR, -3.0, 40.0)
+    with pytest.raises(VibecoreError, match="too short to tell"):
+        did_it_notice(recording, FOUR, 90.0, 120.0)
+    assert did_it_notice(recording, FOUR, 20.0, 120.0).readings[0].undone is None
 
 
 def test_without_cylinders_speed_and_the_whole_shake_tell():

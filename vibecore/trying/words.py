@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from vibecore.trying import MATTERS, SPEED, Reading, Tried
+from vibecore.trying.records import MATTERS, SPEED, Reading, Tried
 
 NOT_UNDONE = "Undo it in the same recording and see whether it goes back: an idle drifts by itself too."
 NO_SPEED = "Its speed could not be told, so watch the rev counter."
@@ -28,10 +28,12 @@ def tried_words(tried: Tried) -> str:
             f"Cannot tell: {moved}, but did not go back for sure when it was undone, so that may be the "
             "idle's own wandering. Try it once more."
         )
-    least = _joined([f"{r.begun.half_width:.0f} {r.unit} of {r.what}" for r in tried.readings if not r.still])
+    least = _joined(
+        [f"{r.begun.half_width:.0f} {r.unit} in the {r.what}" for r in tried.readings if not r.still]
+    )
     return (
-        f"Cannot tell: this idle wanders so much that less than {least} cannot be seen. Try again with twice "
-        "the time before, with and after it."
+        f"Cannot tell: this idle wanders so much that a change of less than {least} could not be seen. Try "
+        "again with twice the time before, with and after it."
     )
 
 

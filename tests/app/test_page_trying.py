@@ -1,0 +1,97 @@
+"""The page Try it: how to do it, what came of it, and the moments, on recordings whose truth is a formula."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.app import made
+from tests.app.pages import press, words
+from tests.trying.test_trying import SOUND, tried
+from vibecore.report import report_html
+from vibecore.store import NewFile
+
+WEAK = SOUND | {0.5: 0.15, 1.0: 0.1}
+STILL = replace(tried(), name="still.csv")
+OFF = replace(tried(orders=(SOUND, WEAK, SOUND)), name="off.csv")
+
+
+@pytest.fixture
+def with_trials(store, job, made_results, monkeypatch):  # noqa: ARG001 - takes the place of its reading
+    """The job with a recording in which a cylinder was switched off, and one in which nothing came of it."""
+    trials = {"off.csv": OFF, "still.csv": STILL}
+    monkeypatch.setattr(
+        "vibecore.reading.read_recording",
+        lambda _source, *, name="": trials.get(name) or made.recording(name),
+    )
+    lines = "off.csv\t20\t40\tcylinder\nstill.csv\t20\t40\tcleaner"
+    aside = "Something was tried in it."
+    files = [NewFile(name, name.encode(), aside) for name in trials]
+    return store.save(job, notes={"tried": lines}, add=files)
+
+
+def choose(test, label, value):
+    return next(s for s in test.selectbox if s.label == label).set_value(value).run()
+
+
+@pytest.mark.usefixtures("job")
+def test_how_to_try_is_told_with_its_cautions(start):
+    text = words(start("try-it"))
+    for needed in ("catches fire", "extinguisher", "clear of belts", "tap once, firmly", "airbag"):
+        assert needed in text
+    test = choose(start("try-it"), "What will you try?", "other")
+    assert "clear of belts" in words(test)
+    assert "catches fire" not in words(test)
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_what_came_of_it_and_what_it_means(start):
+    test = start("try-it")
+    assert "The engine did not notice" in words(test)
+    assert "That joint is tight" in words(test)
+    text = words(choose(test, "What was tried", "off.csv"))
+    assert "The engine noticed: " in text
+    assert "That cylinder does its work." in text
+    assert "Shake while it was tried" in text
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_moments_are_kept_as_they_are_said(start, store, job):
+    test = start("try-it")
+    next(n for n in test.number_input if n.label.startswith("Begun")).set_value(4.0).run()
+    assert "Only 4 s were recorded before it was begun" in words(test)
+    assert "still.csv\t4\t40\tcleaner" in store.open(job.head.id).notes["tried"]
+    choose(test, "What it was", "other")
+    assert "still.csv\t4\t40\tother" in store.open(job.head.id).notes["tried"]
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_it_speaks_for_no_cause_and_is_no_file_that_failed(start):
+    assert "Kept aside" not in words(start("record"))
+    assert "still.csv" not in words(start("causes"))
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_one_can_be_removed(start, store, job):
+    press(start("try-it"), "Remove this one")
+    kept = store.open(job.head.id)
+    assert "still.csv" not in kept.notes["tried"]
+    assert "still.csv" not in [f.name for f in kept.files]
+    assert "off.csv" in [f.name for f in kept.files]
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_a_file_that_is_gone_is_told(start, store, job):
+    store.save(store.open(job.head.id), remove=["still.csv"])
+    assert "still.csv is not there any more" in words(start("try-it"))
+
+
+def test_the_report_tells_it(with_trials):
+    from vibecore.jobs import case_of
+
+    page = report_html(
+        case_of(with_trials), {}, None, tried=[("Cleaner <at> a joint", "The engine noticed.")]
+    )
+    assert "What was tried while it ran" in page
+    assert "Cleaner &lt;at&gt; a joint. The engine noticed." in page
