@@ -12,7 +12,7 @@ from vibecore.guess import guess_condition
 from vibecore.safe_names import clean_name
 from vibecore.store import NewFile
 
-PAGES = ("", "car", "record", "reading", "causes", "proof", "report", "all-jobs")
+PAGES = ("", "car", "record", "reading", "causes", "try-it", "proof", "report", "all-jobs")
 NASTY = "<b>van</b> [x](http://elsewhere.example) $a$ ![p](http://elsewhere.example/p)"
 
 

@@ -12,14 +12,16 @@ import re
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests.app.browser import CHROMIUM, LAPTOP, PHONE, UPLOAD, Window
 from tests.app.keyboard import Keyboard
+from tests.speed.closed_form import GRAVITY, noise, shake
 
 ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
-PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Proof", "Report", "All jobs")
+PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Try it", "Proof", "Report", "All jobs")
 
 
 def both(test):
@@ -82,6 +84,43 @@ def test_the_whole_loop(window, files, tmp_path):
     window.go("Proof")
     assert re.search("Cured|Better|No change|Worse|Cannot tell", window.text())
     hand_over(window, tmp_path)
+
+
+@both
+def test_something_is_tried_and_the_engine_notices(window, tmp_path):
+    """A cylinder of an invented engine is switched off from 16 to 32 s, each moment marked with a tap."""
+    window.go("Try it")
+    seed = window.page.viewport_size["width"]  # both windows share a job, which keeps no file twice
+    window.page.locator(UPLOAD).set_input_files(str(cylinder_off(tmp_path / "cylinder-off.csv", seed)))
+    window.sees("Check the moments below.")
+    window.sees("The engine noticed: ")
+    assert [
+        window.page.get_by_label(re.compile(f"^{word} at")).input_value() for word in ("Begun", "Undone")
+    ] == [
+        "16.1",
+        "32.1",
+    ]
+    window.page.get_by_label("Begun at, seconds").fill("5")
+    window.page.keyboard.press("Tab")
+    window.sees("Only 5 s were recorded before it was begun")
+    window.go("Report")
+    report = window.download("Save the report", tmp_path)
+    assert "What was tried while it ran" in report.read_text(encoding="utf-8")
+
+
+def cylinder_off(path: Path, seed: int) -> Path:
+    t_s = np.arange(4800) / 100
+    off = (t_s >= 16) & (t_s < 32)
+    angle = t_s * 700 / 60
+    accel = (
+        shake(angle, {2.0: 0.12, 1.0: 0.02})
+        + off[:, None] * shake(angle, {0.5: 0.15})
+        + noise(4800, 0.02, seed=seed)
+    )
+    accel[[1600, 3200]] += 4.0
+    table = np.column_stack((t_s, accel + np.array([0.0, 0.0, GRAVITY])))
+    np.savetxt(path, table, "%.4f", ",", header="time (s),x (m/s2),y (m/s2),z (m/s2)", comments="")
+    return path
 
 
 def test_what_was_typed_is_kept_when_going_on_without_saving(window):

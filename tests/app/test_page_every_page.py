@@ -138,7 +138,7 @@ def test_the_pages_load_no_signal_library_before_there_is_a_signal():
     """It is a second of waiting for whoever opens the app. A fresh process, for this one has them."""
     script = (
         f"import sys; sys.path.insert(0, {str(APP)!r})\n"
-        "from app_pages import car, causes, jobs, overview, proof, reading, record, report\n"
+        "from app_pages import car, causes, jobs, overview, proof, reading, record, report, trying\n"
         "print([m for m in ('scipy.signal', 'scipy.stats', 'librosa', 'numba') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
