@@ -98,8 +98,9 @@ def repair_of_job(
     cause_id: str | None = None,
     placing_db: float | None = None,
 ) -> Repair | None:
-    """Proof of repair of a job: each `after` recording against the `before` most like it, and of these
-    pairs the one in which the fault's own lines stood out most. None without an `after` recording.
+    """Proof of repair of a job: the last `after` recording of each kind against the `before` most like it,
+    and of these pairs the one in which the fault's own lines stood out most. None without an `after`
+    recording.
 
     placing_db: not given, it is taken from recordings said to be taped on anew, else the default.
     """
@@ -112,21 +113,62 @@ def repair_of_job(
         return None
     if not befores:
         return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
-    couples = [(_most_alike(befores, after), after) for after in afters]
-    results = [(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db)) for b, a in couples]
-    sure = [r for r in results if r[2].change_db is not None]
-    if not sure:
-        return results[0][2]
-    ranked = sorted(sure, key=lambda r: _standing_out_db(r[0], r[2].lines, engine), reverse=True)
-    chosen = ranked[0][2]
-    others = tuple(
-        f"{b.name} against {a.name}: {r.verdict}, {r.change_db:+.1f} dB."
-        for b, a, r in ranked[1:]
-        if r.change_db is not None
-    )
-    why = chosen.why if len(ranked) == 1 else f"{ranked[0][0].name} against {ranked[0][1].name}. {chosen.why}"
+    pairs = [
+        _Pair(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db))
+        for a in _last_of_each_kind(afters)
+        for b in [_most_alike(befores, a)]
+    ]
     told = (measured.words(),) if measured is not None else ()
-    return replace(chosen, why=why, notes=chosen.notes + told + others)
+    return _joined(pairs, engine, told)
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """A recording from before the repair and one from after it, and what the two alone say."""
+
+    before: Analysis
+    after: Analysis
+    repair: Repair
+
+    @property
+    def names(self) -> str:
+        return f"{self.before.name} against {self.after.name}"
+
+
+def _last_of_each_kind(afters: Sequence[Analysis]) -> list[Analysis]:
+    """After several repairs the last visit counts, in each gear, place and so on."""
+    kinds = {replace(a.condition, tachometer_rpm=None, taped_anew=False): a for a in afters}
+    return list(kinds.values())
+
+
+def _joined(pairs: Sequence[_Pair], engine: Engine, told: tuple[str, ...]) -> Repair:
+    """What the pairs say together: the one in which the fault's lines stood out most before speaks, but it is
+    no cure while another still shakes."""
+    sure = [p for p in pairs if p.repair.change_db is not None]
+    if not sure:
+        return pairs[0].repair
+    first, *rest = sorted(
+        sure, key=lambda p: _standing_out_db(p.before, p.repair.lines, engine), reverse=True
+    )
+    chosen = first.repair
+    if not rest:
+        return replace(chosen, notes=chosen.notes + told)
+    verdict, why = chosen.verdict, f"{first.names}. {chosen.why}"
+    if verdict == "cured" and (still := next((p for p in rest if _still_shakes(p, engine)), None)):
+        verdict = "improved"
+        why = (
+            f"{why} But {still.names} is not: {still.repair.verdict}, with more left than a sound car shows."
+        )
+    others = tuple(f"{p.names}: {p.repair.verdict}, {p.repair.change_db:+.1f} dB." for p in rest)
+    return replace(chosen, verdict=verdict, why=why, notes=chosen.notes + told + others)
+
+
+def _still_shakes(pair: _Pair, engine: Engine) -> bool:
+    """Whether the fault's lines were not mended in this pair and stand over what most sound cars show."""
+    if pair.repair.verdict not in ("improved", "unchanged", "worse") or pair.repair.lines is None:
+        return False
+    left = together(pair.after, pair.repair.lines, engine)
+    return left is not None and left[0].rms_m_s2 > left[1].band_m_s2[1]
 
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
