@@ -5,15 +5,14 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, commas, dressed, encoding, limits
+from . import commas, dressed, encoding, limits
 from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
-from .table import MISSING, Column, Table
+from .naming import under_names
+from .table import Table
 
 _HEAD_BYTES = 128 * 1024
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
@@ -67,7 +66,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
-    named = _fit_names(layout, columns)
+    named = under_names(layout, columns, source)
     warnings = (*_told(broken, cut, rows), *((commas.TOLD,) if mended else ()))
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
@@ -234,41 +233,6 @@ def _to_numbers(text: Any, kind: Any, decimal: str) -> Any:
         return kept.cast(kind)
     except pa.ArrowInvalid:  # an integer too long, or a fraction among integers
         return kept.cast(pa.float64())
-
-
-def to_numpy(column: Any) -> Any:
-    """Arrow numbers as numpy: float64 with nan where empty, or int64 with MISSING where empty."""
-    return arrow.numbers(column, MISSING if str(column.type) == "int64" else float("nan"))
-
-
-def _fit_names(layout: Layout, columns: list[Any]) -> list[Column]:
-    """Columns under their names. One name too few over a first column that counts rows: the names move
-    right."""
-    import pyarrow as pa
-
-    arrays = [None if pa.types.is_string(c.type) else to_numpy(c) for c in columns]
-    names = list(layout.names[: layout.width])
-    units = list(layout.units[: layout.width])
-    first = arrays[0]
-    if (
-        len(names) == layout.width - 1
-        and first is not None
-        and len(first) > 1
-        and np.all(np.diff(first) == 1)
-    ):
-        names, units = ["index", *names], ["", *units]
-    names += [""] * (layout.width - len(names))
-    units += [""] * (layout.width - len(units))
-    return [
-        _text_column(name, unit, column, layout.decimal) if array is None else Column(name, array, None, unit)
-        for name, unit, array, column in zip(names, units, arrays, columns, strict=True)
-    ]
-
-
-def _text_column(name: str, unit: str, text: Any, decimal: str) -> Column:
-    """A column of text, which may be numbers with units in their cells."""
-    found = dressed.numbers(text, decimal)
-    return Column(name, None, text, unit) if found is None else Column(name, found[0], None, unit or found[1])
 
 
 def _told(broken: int, cut: bool, rows: int) -> tuple[Warn, ...]:

@@ -1,0 +1,116 @@
+"""Columns of a text under the names of its header, where the two may not be equally many."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+
+from vibecore.errors import ReadingError
+from vibecore.units import STANDARD_GRAVITY_M_S2
+
+from . import arrow, dressed, scale
+from .layout import Layout
+from .table import MISSING, Column
+
+_MOST_FRACTION = 999_999  # of a second, in microseconds
+_MILLISECONDS = 999
+_CLOCK_ROWS = 50
+_TO_THE_SECOND = re.compile(r"\d:\d\d:\d\d$")
+
+
+def under_names(layout: Layout, columns: list[Any], source: str) -> list[Column]:
+    """Columns under their names. One name too few over a first column that counts rows: the names move right;
+    over a clock whose fraction of a second was cut off by a comma: the two are joined. One cell more that is
+    neither could stand anywhere and is refused, unless gravity lies just where the names have the axes."""
+    names = list(layout.names[: layout.width])
+    units = list(layout.units[: layout.width])
+    if len(names) == layout.width - 1 and _counts_rows(columns[0]):
+        names, units = ["index", *names], ["", *units]
+    elif len(names) == layout.width - 1 and _is_cut_clock(columns):
+        columns = [_rejoined(columns[0], columns[1]), *columns[2:]]
+    elif names and len(names) == _filled(columns) - 1 and not _hold_gravity(columns[1:4]):
+        raise ReadingError(
+            f"{source} has {len(names)} names over {len(names) + 1} cells a row, so what stands under which "
+            "cannot be told. Give every column a name, or export it once more."
+        )
+    names += [""] * (len(columns) - len(names))
+    units += [""] * (len(columns) - len(units))
+    return [
+        _column(name, unit, c, layout.decimal) for name, unit, c in zip(names, units, columns, strict=True)
+    ]
+
+
+def _column(name: str, unit: str, column: Any, decimal: str) -> Column:
+    import pyarrow as pa
+
+    if pa.types.is_string(column.type):
+        return _text_column(name, unit, column, decimal)
+    return Column(name, to_numpy(column), None, unit)
+
+
+def _counts_rows(column: Any) -> bool:
+    import pyarrow as pa
+
+    if pa.types.is_string(column.type):
+        return False
+    values = to_numpy(column)
+    return len(values) > 1 and bool(np.all(np.diff(values) == 1))
+
+
+def _filled(columns: list[Any]) -> int:
+    """Up to the last column that holds anything: a comma at the end of each row makes an empty one."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    for count in range(len(columns), 0, -1):
+        last = columns[count - 1]
+        empty = last.null_count + (
+            pc.sum(pc.equal(last, "")).as_py() or 0 if pa.types.is_string(last.type) else 0
+        )
+        if empty < len(last):
+            return count
+    return 0
+
+
+def _hold_gravity(columns: list[Any]) -> bool:
+    """Do these three hold gravity, in m/s2 or in g?"""
+    import pyarrow as pa
+
+    if any(pa.types.is_string(c.type) for c in columns):
+        return False
+    size = scale.steady_size(np.column_stack([to_numpy(c) for c in columns]))
+    return any(scale.is_gravity(size, unit) for unit in (1.0, STANDARD_GRAVITY_M_S2))
+
+
+def _is_cut_clock(columns: list[Any]) -> bool:
+    """A time of day in words, to the second, and beside it whole numbers that may be its fraction."""
+    import pyarrow as pa
+
+    if not pa.types.is_string(columns[0].type) or pa.types.is_string(columns[1].type):
+        return False
+    beside = to_numpy(columns[1])
+    whole = bool(np.all((beside >= 0) & (beside <= _MOST_FRACTION) & (beside == np.rint(beside))))
+    head = [text or "" for text in columns[0][:_CLOCK_ROWS].to_pylist()]
+    return whole and all(_TO_THE_SECOND.search(text) for text in head)
+
+
+def _rejoined(clock: Any, fraction: Any) -> Any:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    digits = 3 if to_numpy(fraction).max() <= _MILLISECONDS else 6
+    text = pc.utf8_lpad(fraction.cast(pa.int64()).cast(pa.string()), digits, "0")
+    return pc.binary_join_element_wise(clock, text, ".")
+
+
+def _text_column(name: str, unit: str, text: Any, decimal: str) -> Column:
+    """A column of text, which may be numbers with units in their cells."""
+    found = dressed.numbers(text, decimal)
+    return Column(name, None, text, unit) if found is None else Column(name, found[0], None, unit or found[1])
+
+
+def to_numpy(column: Any) -> Any:
+    """Arrow numbers as numpy: float64 with nan where empty, or int64 with MISSING where empty."""
+    return arrow.numbers(column, MISSING if str(column.type) == "int64" else float("nan"))
