@@ -181,6 +181,9 @@ def test_windows_editors_are_read(tmp_path: Path) -> None:
 
 
 words = st.text(st.characters(codec="utf-8"), min_size=1, max_size=20)
+said = st.lists(
+    words.map(str.strip).filter(bool), max_size=3, unique_by=str.casefold
+)  # nothing twice, nothing blank: what is left out on reading
 lengths = st.floats(1e-3, 1e4)
 conditions = st.builds(
     Condition,
@@ -211,8 +214,8 @@ cases = st.builds(
     symptoms=st.builds(
         Symptoms,
         st.sampled_from([True, False, None]),
-        st.lists(words, max_size=3).map(tuple),
-        st.lists(words, max_size=3).map(tuple),
+        said.map(tuple),
+        said.map(tuple),
     ),
     recordings=st.lists(
         st.builds(
@@ -221,7 +224,9 @@ cases = st.builds(
         min_size=1,
         max_size=4,
     ).map(tuple),
-    checks=st.lists(st.builds(CheckOutcome, words, words), max_size=3).map(tuple),
+    checks=st.lists(st.builds(CheckOutcome, words, words), max_size=3, unique_by=lambda check: check.id).map(
+        tuple
+    ),
 )
 
 
@@ -231,3 +236,32 @@ def test_write_and_read_gives_the_same_case(case: Case) -> None:
     text = dump_case(case)
     tomllib.loads(text)  # the standard library's reader of TOML 1.0 is the outside check
     assert case_from_text(text, PATH) == case
+
+
+def test_what_is_said_twice_counts_once_and_the_last_outcome_holds() -> None:
+    text = (
+        SMALL
+        + """
+[symptoms]
+codes = ["P0301", "p0301", "", " "]
+shakes_when = ["in gear", "In gear", "neutral"]
+[[check]]
+id = "mount-look"
+outcome = "cracked"
+[[check]]
+id = "mount-look"
+outcome = "sound"
+"""
+    )
+    case = case_from_text(text, PATH)
+    assert [code.upper() for code in case.symptoms.codes] == ["P0301"]
+    assert [when.lower() for when in case.symptoms.shakes_when] == ["in gear", "neutral"]
+    assert case.checks == (CheckOutcome("mount-look", "sound"),)
+
+
+def test_a_path_as_written_on_windows_is_found_elsewhere(tmp_path: Path) -> None:
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "sub" / "a.csv").write_text("x")
+    text = "[vehicle]\ncylinders = 4\n[[recording]]\nfile = 'sub\\a.csv'\n"
+    case = case_from_text(text, tmp_path / "case.toml")
+    assert case.file_of(case.recordings[0]).exists()

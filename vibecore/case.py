@@ -7,6 +7,7 @@ key names the nearest known one, and a recording must lie inside the case's own 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
@@ -113,10 +114,17 @@ def _case(table: CaseTable, path: Path) -> Case:
         title=table.title or path.resolve().parent.name,
         path=path,
         vehicle=vehicle,
-        symptoms=Symptoms(s.check_engine_light, tuple(s.codes), tuple(s.shakes_when)),
+        symptoms=Symptoms(s.check_engine_light, _each_once(s.codes), _each_once(s.shakes_when)),
         recordings=tuple(_recording(row, path) for row in table.recording),
-        checks=tuple(CheckOutcome(row.id, row.outcome) for row in table.check),
+        # Of a check that was made twice the last outcome holds: two would count as two findings.
+        checks=tuple({row.id: CheckOutcome(row.id, row.outcome) for row in table.check}.values()),
     )
+
+
+def _each_once(words: Iterable[str]) -> tuple[str, ...]:
+    """Said twice it is no more news than once; a blank says nothing."""
+    stripped = (word.strip() for word in words)
+    return tuple({word.casefold(): word for word in stripped if word}.values())
 
 
 def _recording(row: RecordingTable, path: Path) -> CaseRecording:
@@ -138,12 +146,14 @@ def _inside(file: str, path: Path) -> Path:
         f'{path.name}: the recording "{file}" is not inside the case\'s own folder. '
         "Copy it there and give its name only."
     )
+    folder = path.resolve().parent
     windows, posix = PureWindowsPath(file), PurePosixPath(file)
     if "\0" in file or windows.drive or windows.root or posix.is_absolute():
         raise outside
     if ".." in windows.parts or ".." in posix.parts:
         raise outside
-    folder = path.resolve().parent
+    if "\\" in file and not (folder / file).exists():  # as it is written on Windows
+        file = windows.as_posix()
     try:
         if not (folder / file).resolve().is_relative_to(folder):  # a symbolic link may lead out
             raise outside

@@ -43,7 +43,9 @@ def test_three_numbers_are_axes(header: str) -> None:
     check(read_recording(csv(TRUTH, header).encode()))
 
 
-@pytest.mark.parametrize("name", ["gyro_idle.csv", "sound car.csv", "speed held.csv", "standort 3.csv"])
+@pytest.mark.parametrize(
+    "name", ["gyro_idle.csv", "Sound.csv", "Speed 2.csv", "standort 3.csv", "Compass.csv"]
+)
 @pytest.mark.parametrize("header", ["t,x,y,z", None, "t,v1,v2,v3"])
 def test_gravity_beats_the_name_of_the_file(header: str | None, name: str) -> None:
     recording = read_recording(csv(TRUTH, header).encode(), name=name)
@@ -51,6 +53,17 @@ def test_gravity_beats_the_name_of_the_file(header: str | None, name: str) -> No
     assert [w.code for w in recording.warnings] == ["contents-mismatch"]
     with pytest.raises(ReadingError, match="no acceleration"):
         read_recording(csv(FREE, header).encode(), name=name)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["idle speed.csv", "sound car.csv", "seat position 1.csv", "seat b.csv", "b.csv", "w.csv", "GPS off.csv",
+     "magnet clutch on.csv", "compass rose van.csv", "roll over.csv", "heading home.csv"],
+)  # fmt: skip
+@pytest.mark.parametrize("truth", [TRUTH, FREE], ids=["gravity in", "gravity out"])
+def test_people_name_their_files_after_anything(truth: Truth, name: str) -> None:
+    recording = read_recording(csv(truth, "t,x,y,z").encode(), name=name)
+    assert {w.code for w in recording.warnings} <= {"unit-assumed"}
 
 
 @pytest.mark.parametrize("unit", ["km", "m/s", "rad/s", "m", "km/h"])

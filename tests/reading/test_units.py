@@ -202,3 +202,18 @@ def test_size_alone_is_refused() -> None:
     rows = [[row[0], f"{np.linalg.norm([float(v) for v in row[1:]]):.4f}"] for row in cells(TRUTH)]
     with pytest.raises(ReadingError, match="not on three axes"):
         read_recording(text(rows, "time,acceleration magnitude").encode())
+
+
+@pytest.mark.parametrize("share", [0.15, 0.3, 0.5])
+@pytest.mark.parametrize("unit", [1.0, 9.80665], ids=["in m/s2", "in g"])
+def test_a_phone_turned_round_half_way_is_still_in_gravity(share: float, unit: float) -> None:
+    """Face down at first, then face up: gravity's size, 9.80665 m/s2 (SI), is the same all along."""
+    t_s = np.arange(3000) / 100
+    accel = 0.3 * np.sin(2 * np.pi * 23 * t_s)[:, None] * [0.2, 0.1, 1.0] + [0.0, 0.0, 9.80665]
+    accel[: round(share * len(t_s))] *= [1, -1, -1]
+    rows = "\n".join(
+        f"{t:.2f},{x:.5f},{y:.5f},{z:.5f}" for t, (x, y, z) in zip(t_s, accel / unit, strict=True)
+    )
+    recording = read_recording(f"t,x,y,z\n{rows}".encode())
+    assert recording.gravity_included
+    assert np.median(np.abs(recording.accel_m_s2[:, 2])) == pytest.approx(9.81, abs=0.05)

@@ -6,6 +6,7 @@ what is wrong. All money is in euros or US dollars (about alike), all times in m
 
 from __future__ import annotations
 
+import re
 import tomllib
 from functools import cache
 from importlib import resources
@@ -127,6 +128,12 @@ class Catalogue(_Row):
     codes: dict[str, Code]
     cautions: dict[str, str]
     states: dict[str, str]
+
+    def code(self, text: str) -> Code | None:
+        """The trouble code in what somebody wrote ('p0301', 'P0301-00', 'P0301 misfire'); None if it is not
+        known."""
+        found = re.search(r"[PBCU][0-9A-F]{4}", text.upper())
+        return self.codes.get(found.group()) if found else None
 
     def cause(self, cause_id: str) -> CauseRow:
         """The cause of that id; KeyError if there is none."""

@@ -147,7 +147,9 @@ def _order(check: CheckRow, worth: _Worth, symptoms: Symptoms) -> tuple[int, flo
 
 def _allowed(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> bool:
     """Neither done, nor beyond the user's skills and tools, nor unsafe for the car as it is now."""
-    if any(done.id == check.id for done in job.outcomes) or (check.id == "read-codes" and job.symptoms.codes):
+    if any(done.id == check.id for done in job.outcomes):
+        return False
+    if check.id == "read-codes" and any(map(job.known.code, job.symptoms.codes)):
         return False
     if job.lacking & {check.id, *check.skills, *check.tools} or job.state & set(check.unsafe_when):
         return False
@@ -158,7 +160,7 @@ def _ready(check: CheckRow, job: _Job) -> bool:
     """Whether what this check starts from (which cylinder is weak) is known, by an outcome or a code."""
     if not check.needs_outcome or any(check.needs_outcome.get(d.id) == d.outcome for d in job.outcomes):
         return True
-    rows = [job.known.codes.get(code.strip().upper()) for code in job.symptoms.codes]
+    rows = map(job.known.code, job.symptoms.codes)
     return any(row and row.times.get(check.needs_code_for or "", 0.0) >= STRONG_CODE for row in rows)
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.causes.load import Catalogue, CauseRow, Code, SuspectRow, catalogue
+from vibecore.causes.load import Catalogue, CauseRow, SuspectRow, catalogue
 from vibecore.engine import Vehicle
 from vibecore.evidence.records import CauseEvidence
 from vibecore.model import CheckOutcome, Evidence, Floats, RankedCause, Suspect, Symptoms
@@ -94,9 +94,7 @@ def unused(
     """Sentences on what was said but is not in the catalogue, and so was not used."""
     known = known or catalogue()
     notes = [
-        f"Code {c} is not in the list of codes and was not used."
-        for c in symptoms.codes
-        if not _code(c, known)
+        f"Code {c} is not in the list of codes and was not used." for c in symptoms.codes if not known.code(c)
     ]
     words = {word: None for cause in known.causes for word in cause.shakes_when}
     notes += [
@@ -121,7 +119,8 @@ def unused(
 def _said(symptoms: Symptoms, hypotheses: Sequence[Hypothesis], known: Catalogue) -> list[_Finding]:
     findings = []
     lit = symptoms.check_engine_light
-    if lit is not None and not symptoms.codes:  # a code and the lamp it lit are one piece of news
+    # A code and the lamp that it lit are one piece of news.
+    if lit is not None and not any(map(known.code, symptoms.codes)):
         odds = [h.cause.lamp if lit else 1 - h.cause.lamp for h in hypotheses]
         findings.append(_Finding(f"the engine lamp is {'on' if lit else 'off'}", np.log(odds)))
     for word in symptoms.shakes_when:
@@ -133,7 +132,7 @@ def _said(symptoms: Symptoms, hypotheses: Sequence[Hypothesis], known: Catalogue
 
 def _codes_read(codes: Iterable[str], hypotheses: Sequence[Hypothesis], known: Catalogue) -> list[_Finding]:
     """The strongest code for a hypothesis counts in full there, the others in part."""
-    rows = [row for row in (_code(c, known) for c in dict.fromkeys(codes)) if row]
+    rows = list({row.code: row for row in map(known.code, codes) if row}.values())
     if not rows:
         return []
     logs = np.array(
@@ -149,10 +148,6 @@ def _codes_read(codes: Iterable[str], hypotheses: Sequence[Hypothesis], known: C
         _Finding(f"code {row.code}: {row.meaning}", w * log)
         for row, w, log in zip(rows, weights, logs, strict=True)
     ]
-
-
-def _code(code: str, known: Catalogue) -> Code | None:
-    return known.codes.get(code.strip().upper())
 
 
 def _done(

@@ -30,7 +30,15 @@ _WORDS = {
     "gravity": "the direction of gravity alone",
     "either": "columns named g, perhaps a gyroscope's",
 }
-_DOUBTED = ("rotation", "location", "speed", "sound", "pressure")  # never a steady 9.8 by their nature
+_DOUBTED = (
+    "rotation",
+    "magnetic",
+    "orientation",
+    "location",
+    "speed",
+    "sound",
+    "pressure",
+)  # never a steady 9.8 by their nature
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
@@ -124,7 +132,7 @@ def named_triples(table: Table) -> list[Triple]:
 def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Table) -> Triple:
     """Three columns under one name, with what their name, unit and file say they are."""
     unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
-    by_unit, by_source = names.kind_of_unit(unit), names.kind_of(table.source)
+    by_unit, by_source = names.kind_of_unit(unit), names.kind_of_file(table.source)
     lone_g = _bare(stem).strip().lower() == "g" and not by_unit
     by_name = "either" if lone_g else names.kind_of(_bare(stem))
     kind = by_name or by_unit or by_source
@@ -177,7 +185,7 @@ def _by_content(table: Table) -> list[Triple]:
     left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in _WORDS]
     if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
         left = left[:3]
-    kind = names.kind_of(table.source)
+    kind = names.kind_of_file(table.source)
     if len(left) == 3:
         a, b, c = left
         unit = names.unit_of_cell(a.unit) or names.unit_in(a.name)

@@ -71,6 +71,22 @@ def kind_of(name: str) -> str:
     return "gravity" if has_word(name, kinds["gravity"]) else ""
 
 
+@lru_cache(maxsize=256)
+def kind_of_file(source: str) -> str:
+    """The sensor that a file or sheet is named after. People name their files after anything ('idle speed',
+    'seat position 2', a car), so what is no acceleration must be all that the name says; a gyroscope need
+    not, for nothing else is called so."""
+    own = re.sub(r"\.\w{2,4}$", "", source.rsplit(", ", 1)[-1])
+    kind = kind_of(own)
+    if kind in ("", "acceleration", "linear", "total", "gravity"):
+        return kind
+    told = [word for word in words()["kinds"][kind] if len(word) > _SHORT or not word.isascii()]
+    if kind == "rotation" and has_word(own, told):
+        return kind
+    others = [t for t in tokens(own) if not t.isdigit() and not has_word(t, told)]
+    return "" if others else kind
+
+
 def kind_of_unit(unit: str) -> str:
     return _KIND_OF_UNIT.get(unit, "")
 

@@ -43,15 +43,16 @@ def steady_size(accel: Floats) -> float:
 
 
 def steady_and_spread(accel: Floats) -> tuple[float, float]:
-    """Size of the steady part of (n, 3) values, and their rms about the mean as a vector, from stretches of
-    rows all over the recording."""
+    """Size of the steady part of (n, 3) values, and their rms about it as a vector, from stretches of rows
+    all over the recording; each has a steady part of its own, for a phone may be turned round half-way."""
     n = len(accel)
     rows = min(n, int(np.clip(n // _BLOCKS, *_BLOCK_ROWS)))
     starts = np.linspace(0, n - rows, min(_BLOCKS, max(1, n // rows))).astype(np.intp)
     some = np.take(accel.T, (starts[:, None] + np.arange(rows)).ravel(), axis=1)
-    means = some.reshape(3, len(starts), rows).mean(axis=2)
+    stretches = some.reshape(3, len(starts), rows)
+    means = stretches.mean(axis=2)
     size = float(np.median(np.sqrt(np.sum(means**2, axis=0))))
-    return size, float(np.sqrt(np.sum(np.var(some, axis=1))))
+    return size, float(np.sqrt(np.sum(np.mean(np.var(stretches, axis=2), axis=1))))
 
 
 def is_gravity(size: float, unit_m_s2: float) -> bool:

@@ -7,6 +7,7 @@ runs in a program of its own, with its memory limited. Stored values only are re
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
 import marshal
@@ -49,7 +50,11 @@ def _limit_memory(most: int) -> None:
         import resource
     except ImportError:  # not on every system; the sizes checked before still hold
         return
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    if hard != resource.RLIM_INFINITY:
+        most = min(most, hard)
+    with contextlib.suppress(ValueError, OSError):  # some systems have the call and refuse it
+        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
 def _plain(cell: Any) -> Any:
