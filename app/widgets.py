@@ -230,9 +230,11 @@ def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
     speed, rate = analysis.speed, analysis.recording.sample_rate_hz
     if speed is None:
         return None
-    firing_hz = engine.firing_order * speed.mean_rpm / 60
-    if firing_hz < rate / 2:
+    orders = analysis.orders
+    firing = orders.level(engine.firing_order) if orders else None
+    if orders is None or firing is None or firing.visible or not len(orders.spectrum.x):
         return None
+    firing_hz = firing.frequency_hz
     enough = next((r for r in RATES_HZ if r > 2.5 * firing_hz), RATES_HZ[-1])
     return (
         f"Record again at {enough} samples a second or more: at {rate:.0f} the firing order cannot be seen."

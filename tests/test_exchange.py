@@ -200,3 +200,13 @@ def test_the_app_takes_in_a_zip_of_the_largest_job_and_the_longest_recording():
     assert limits.MAX_BYTES <= MAX_JOB_BYTES
     data = random.Random(1).randbytes(2**20)
     assert len(zipped({"a.csv": data})) - len(data) < rest / 1000
+
+
+def test_a_job_that_was_unpacked_and_zipped_again_as_a_folder_comes_in(store, job, tmp_path):
+    packed, again = io.BytesIO(export_job(store, job, None, {})), io.BytesIO()
+    with zipfile.ZipFile(packed) as one, zipfile.ZipFile(again, "w") as other:
+        for name in one.namelist():
+            other.writestr(f"My job/{name}", one.read(name))
+    back = import_job(Store(tmp_path / "other"), again.getvalue())
+    assert case_of(back) == case_of(job)
+    assert [f.digest for f in back.files] == [f.digest for f in job.files]

@@ -100,10 +100,9 @@ def analyze(
 
     def answer(file: str) -> Answer:
         from vibecore.contract import analysis_object
-        from vibecore.guess import held_by_name
         from vibecore.words import analysis_text
 
-        analysis = _named(_analysis(file, engine, replace(held_by_name(file), tachometer_rpm=rpm)))
+        analysis = _named(_analysis(file, engine, _by_name(file, rpm)))
         name = _shown(file)
         return analysis_object(analysis, file=name, engine=engine), analysis_text(analysis, name)
 
@@ -137,17 +136,19 @@ def compare(
     engine, names = _engine(cylinders, strokes), (_shown(before), _shown(after))
 
     def answer(_pair: str) -> Answer:
-        from vibecore import copies, repair
+        from vibecore import copies, pipeline, repair
         from vibecore.contract import comparison_object
-        from vibecore.model import Condition
+        from vibecore.engine import Vehicle
         from vibecore.words import comparison_text
 
         with _in_words(before):
-            first = _analysis(before, engine, Condition(tachometer_rpm=rpm_before))
+            first = _analysis(before, engine, replace(_by_name(before, rpm_before), stage="before"))
         with _in_words(after):
-            second = _analysis(after, engine, Condition(tachometer_rpm=rpm_after, stage="after"))
+            second = _analysis(after, engine, replace(_by_name(after, rpm_after), stage="after"))
         repeats = copies.copies((first.recording, second.recording))
-        first, second = copies.told((first, second), repeats)
+        if engine is not None and not repeats:
+            first, second = pipeline.settle(Vehicle(engine), (first, second))
+        first, second = copies.told((_named(first), _named(second)), repeats)
         verdict = repair.compare(first, second, engine=engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),
@@ -189,12 +190,19 @@ def _analysis(file: str, engine: Engine | None, condition: Condition) -> Analysi
     return pipeline.analyze(read_recording(Path(file)), engine, condition)
 
 
+def _by_name(file: str, rpm: float | None) -> Condition:
+    """How a recording was made, as far as its name says, with what the tachometer showed."""
+    from vibecore.guess import held_by_name
+
+    return replace(held_by_name(file), tachometer_rpm=rpm)
+
+
 def _named(analysis: Analysis) -> Analysis:
     """With a word on what was taken from the file's name."""
     from vibecore.model import Warn
     from vibecore.words import condition_words
 
-    told = condition_words(replace(analysis.condition, tachometer_rpm=None))
+    told = condition_words(replace(analysis.condition, tachometer_rpm=None, stage="before"))
     if not told:
         return analysis
     text = f"Taken by its name: {told}. Rename the file if that is wrong: it bears on the engine speed."

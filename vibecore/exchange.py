@@ -61,7 +61,7 @@ def import_job(store: Store, data: bytes) -> Job:
     """Keep the job in this zip as a new one. Raises StoreError or CaseError, in words."""
     with _damage_told():
         pack = zipfile.ZipFile(io.BytesIO(data))
-        entries = {info.filename: info for info in pack.infolist() if not info.is_dir()}
+        entries = _from_the_top({info.filename: info for info in pack.infolist() if not info.is_dir()})
     with pack:
         return _import(store, pack, entries)
 
@@ -76,6 +76,15 @@ def _damage_told() -> Iterator[None]:
         yield
     except _DAMAGE as error:
         raise StoreError(f"This is no job that can be brought in: the zip is damaged ({error}).") from None
+
+
+def _from_the_top(entries: dict[str, zipfile.ZipInfo]) -> dict[str, zipfile.ZipInfo]:
+    """The entries by their names inside the one folder that holds them all, if there is such a one: whoever
+    zips a folder again gets it so."""
+    top = next(iter(entries), "").partition("/")[0] + "/"
+    if CASE_ENTRY in entries or not all(name.startswith(top) for name in entries):
+        return entries
+    return {name.removeprefix(top): info for name, info in entries.items()}
 
 
 def _import(store: Store, pack: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo]) -> Job:

@@ -23,7 +23,7 @@ T = TypeVar("T")
 
 # Whole words: 'driver' is no drive. Where a language joins its words, what may follow stands with them.
 _PLACE: dict[Place, str] = {
-    "steering wheel": r"steering(?:wheel)?|wheel|lenkrad\w*|volante?|sterzo?",
+    "steering wheel": r"steering(?:wheel)?|(?<!front )(?<!rear )(?<!back )wheel|lenkrad\w*|volante?|sterzo?",
     "seat": r"(?:drivers?)?seats?|chair|(?:(?:bei)?fahrer)?sitz|siege|asiento",
     "floor": r"floor|boden|plancher|suelo",
     "engine": r"on engine|engine side|block|motorblock|valve cover",
@@ -38,7 +38,8 @@ _GEAR: dict[Gear, str] = {
 _HOLD: dict[SpeedHold, str] = {
     "engine off": r"engine off|motor aus|moteur arrete|^off$|ignition only",
     "sweep": r"sweep|run ?up|rev ?up|ramp",
-    "raised": r"raised|fast|high|erhoht\w*|(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
+    "raised": r"raised|(?:fast|high)(?= idle| rpm| revs?|$)|erhoht\w*"
+    r"|(?:1[1-9]|2\d|3\d)\d\d ?(?:rpm|u ?min|tr ?min)",
     "idle": r"idle|idling|leerlauf\w*|ralenti|standgas|neutral|drive|park(?:ed)?|reverse|in gear",
 }
 _HOLD_IN_WORDS: dict[SpeedHold, str] = {
@@ -46,7 +47,9 @@ _HOLD_IN_WORDS: dict[SpeedHold, str] = {
     "raised": r"raised|erhoht\w*|(?:fast|high) idle",
     "idle": r"idle|idling|ralenti|standgas",
 }
-_STAGE: dict[Stage, str] = {"after": r"after|repaired|fixed|mended|nachher|apres|done"}
+_STAGE: dict[Stage, str] = {
+    "after": r"after(?! lunch| work| school)|(?<!not )(?:repaired|fixed|mended|done)|nachher|apres"
+}
 _UNIT = {
     "air conditioning": r"(?:ac|a c|air ?con\w*|klima\w*|clim|climatis\w*)\b(?! off| aus)",
     "lights": r"(?:lights?|licht|phares)\b(?! off| aus)",

@@ -62,7 +62,7 @@ def likeness(
             f"{when[1]}: the level of an order changes with speed"
             + (", and that may be the cure itself." if speed_mended else ".")
         )
-    other_units = set(before.condition.accessories) != set(after.condition.accessories)
+    other_units = _units(before) != _units(after)
     extra = ACCESSORY_SD_DB if other_units else 0.0
     doubtful = UNKNOWN_OCTAVES if unknown is not None else 0.0 if speed_mended else abs(octaves)
     speed_sd_db = SPEED_SD_DB_PER_OCTAVE * doubtful
@@ -158,8 +158,13 @@ def _strongest_hz(analysis: Analysis) -> float:
     return max(lines, key=lambda line: line.rms_m_s2).frequency_hz if lines else float("nan")
 
 
+def _units(analysis: Analysis) -> set[str]:
+    """The units that were on, however their names were written."""
+    return {name.strip().casefold() for name in analysis.condition.accessories}
+
+
 def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]:
-    b, a = set(before.condition.accessories), set(after.condition.accessories)
+    b, a = _units(before), _units(after)
     if b == a:
         return []
     parts = [

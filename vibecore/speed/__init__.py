@@ -57,7 +57,7 @@ def find_speed(
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
     best, confidence = answers[0]
-    if not condition.tachometer_rpm or swept:  # a needle that moves is not read to a few percent
+    if swept or not prior.borne_out(best.mean_rpm, condition):  # a needle that moves is not read well
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
     answers[0] = best, confidence
     if part is not thin:
@@ -104,7 +104,7 @@ def _carried_on(signal: Signal, best: Guess) -> Guess:
 
 
 def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
-    """How sure a guess can be at most when the tachometer was not read: anything that turns makes one line,
+    """How sure a guess can be at most when no tachometer bears it out: anything that turns makes one line,
     or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
     just this speed."""
     seen, _ = guess.telling(fs_hz, tracking.MOST_ORDERS)
@@ -149,7 +149,7 @@ def _track(
         mean + half,
         60 * float(np.std(at.speed_hz)),
         min(confidence, 0.999),
-        "vibration with tachometer" if condition.tachometer_rpm else "vibration",
+        "vibration with tachometer" if prior.borne_out(mean, condition) else "vibration",
         angle,
         runner,
     )

@@ -39,7 +39,7 @@ class SpeedAnswer:
 
 def tachometer_note(track: SpeedTrack, condition: Condition) -> tuple[Warn, ...]:
     said = condition.tachometer_rpm
-    if not said or abs(track.mean_rpm / said - 1) <= prior.TACHOMETER_TRUSTED:
+    if not said or prior.borne_out(track.mean_rpm, condition):
         return ()
     text = (
         f"The tachometer reading of {said:.0f} rpm does not fit the vibration, which says "

@@ -44,6 +44,12 @@ def _in_gear(condition: Condition) -> bool:
     return condition.gear in ("drive", "reverse")
 
 
+def borne_out(rpm: float, condition: Condition) -> bool:
+    """Whether the tachometer was read and shows about this speed."""
+    said = condition.tachometer_rpm
+    return bool(said) and abs(rpm / (said or rpm) - 1) <= TACHOMETER_TRUSTED
+
+
 def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
     idle = IDLE_IN_GEAR if _in_gear(condition) else IDLE
