@@ -16,7 +16,7 @@ import streamlit as st
 from plotly.graph_objects import Figure
 
 from vibecore.contract import all_warnings
-from vibecore.engine import Engine
+from vibecore.engine import Engine, what_can_be_seen
 from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
@@ -230,9 +230,9 @@ def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
     speed, rate = analysis.speed, analysis.recording.sample_rate_hz
     if speed is None:
         return None
-    orders = analysis.orders
-    firing = orders.level(engine.firing_order) if orders else None
-    if orders is None or firing is None or firing.visible or not len(orders.spectrum.x):
+    views = what_can_be_seen(engine, speed.mean_rpm / 60, rate)
+    firing = next((view for view in views if view.order == engine.firing_order), None)
+    if firing is None or firing.visible:
         return None
     firing_hz = firing.frequency_hz
     enough = next((r for r in RATES_HZ if r > 2.5 * firing_hz), RATES_HZ[-1])
