@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable
 
 from vibecore.engine import Vehicle
-from vibecore.evidence import line_findings
+from vibecore.evidence import line_findings, near_mode
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
@@ -31,14 +31,6 @@ JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (10.0, 6.0, 0.6), "uneven-comb
 BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
 # Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
-# The power of its speed that the firing order's level goes as, within one idle: the square at most through
-# mounts alone, up to 1 / (2 x damping) beside a natural frequency, nothing right on top of it. In one sound
-# car in ten the torque that moves the speed moves the firing order with it; common practice, no source.
-FIRING_SLOPE = Spread((-1.5, 2.0), {"idle-resonance": (-1.0, 8.0, 0.9)}, astray=0.1)
-# Radians a unit of ln speed by which its phase turns: -1 / damping on a natural frequency (10 to 60 for
-# what rings), less beside it; hardly at all through mounts alone. One sound car in twenty idles on a natural
-# frequency that nobody feels; common practice, no source.
-FIRING_TURN = Spread((1.5, 2.5), {"idle-resonance": (-20.0, 11.0, 0.9)}, astray=0.05)
 MOST_BESIDE = 4  # orders that the firing order's phase is told beside
 # The whole shake of the worst recording, 20 log10 of m/s2: sound cars about 0.1 at wheel or seat, poor ones
 # 0.5 (order of magnitude, from memory). Causes with levels of their own have part of it counted there.
@@ -160,41 +152,34 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 
 def firing_order_over_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
-    """How the firing order's level goes with the idle's own wander, where it is strongest."""
+    """How level and phase of the firing order go with the idle's own wander, where it is strongest."""
     analysis, order = _strongest_firing(scene, vehicle), vehicle.engine.firing_order
     if analysis is None or analysis.speed is None:
         return None
-    slope = order_slope(analysis.signal, analysis.speed, order)
-    if slope is None:
+    level = order_slope(analysis.signal, analysis.speed, order)
+    turn = phase_slope(analysis.signal, analysis.speed, order, _beside(analysis, order))
+    if level is None and turn is None:
         return None
-    way = "stronger" if slope.value >= 0 else "weaker"
-    text = f"a percent more speed makes the firing order {abs(slope.value):.0f} % {way} in {analysis.name}"
-    logs = FIRING_SLOPE.log_likelihood(slope.value, slope.error)
-    return Finding("firing over speed", text, logs, (analysis.name,))
+    said = []
+    if level is not None:
+        said.append(f"{abs(level.value):.0f} % {'stronger' if level.value >= 0 else 'weaker'}")
+    if turn is not None:
+        degrees = abs(math.degrees(turn.value)) / 100
+        said.append(f"{'lag' if turn.value < 0 else 'lead'} by {degrees:.0f} degrees more")
+    text = f"a percent more speed makes the firing order {' and '.join(said)} in {analysis.name}"
+    return Finding("firing over speed", text, near_mode.log_likelihood(level, turn), (analysis.name,))
 
 
-def firing_phase_over_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
-    """How the firing order's phase turns with the idle's own wander, beside the other orders."""
-    analysis, order = _strongest_firing(scene, vehicle), vehicle.engine.firing_order
-    if analysis is None or analysis.speed is None or analysis.orders is None:
-        return None
+def _beside(analysis: Analysis, order: float) -> list[float]:
+    """The clearest other orders, beside whose phases its own is told."""
+    rows = analysis.orders.levels if analysis.orders is not None else ()
     clear = [
         row
-        for row in analysis.orders.levels
+        for row in rows
         if row.order != order and row.rms_m_s2 and (row.above_floor_db or 0.0) >= COHERENCE_FROM_DB
     ]
     clear.sort(key=lambda row: row.order * (row.rms_m_s2 or 0.0), reverse=True)
-    beside = [row.order for row in clear[:MOST_BESIDE]]
-    slope = phase_slope(analysis.signal, analysis.speed, order, beside)
-    if slope is None:
-        return None
-    degrees = abs(math.degrees(slope.value)) / 100
-    way = "lag" if slope.value < 0 else "lead"
-    text = (
-        f"a percent more speed makes the firing order {way} by {degrees:.0f} degrees more in {analysis.name}"
-    )
-    logs = FIRING_TURN.log_likelihood(slope.value, slope.error)
-    return Finding("firing phase", text, logs, (analysis.name,))
+    return [row.order for row in clear[:MOST_BESIDE]]
 
 
 def _strongest_firing(scene: Scene, vehicle: Vehicle) -> Analysis | None:
@@ -231,7 +216,6 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     idle_against_figure,
     isolation,
     firing_order_over_speed,
-    firing_phase_over_speed,
     whole_shake,
     line_findings.on_the_road,
     line_findings.strongest_line_on_the_road,

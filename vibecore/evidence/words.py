@@ -74,10 +74,9 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
     ("idle speed", "idle-resonance"): ("a low idle meets natural frequencies", "the idle is not low"),
     ("firing over speed", "idle-resonance"): (
-        "it stands beside a natural frequency",
+        "it sits on a natural frequency or beside one",
         "no natural frequency near",
     ),
-    ("firing phase", "idle-resonance"): ("it sits on a natural frequency", "no natural frequency near"),
     ("whole shake", ANY_CAUSE): ("so much is complained of", "nobody complains of so little"),
     ("isolation", "engine-mount"): ("the mount no longer isolates", "the mount isolates"),
 }
