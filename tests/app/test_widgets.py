@@ -14,7 +14,7 @@ import widgets
 
 
 def test_a_firing_order_too_near_half_the_rate_is_told():
-    """An eight at 715 rpm fires at 47.7 Hz: under half of 100 samples a second, and not to be seen all the same
+    """An eight at 715 rpm fires at 47.7 Hz: under half of 100 samples a second, and yet not to be seen
     (`vibecore.engine` leaves it out, for a phone's own filter takes it)."""
     idle = made.analysis()
     faster = replace(idle, speed=replace(idle.speed, mean_rpm=715.0))

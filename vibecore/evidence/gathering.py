@@ -158,7 +158,7 @@ def _level_text(
         )
     most = _standing_out(mine, engine, place)
     over = most.level_db - _sound(most, engine, place)
-    level = f"{10 ** (most.level_db / 20):.2g} m/s2"
+    level = f"{10 ** (most.level_db / 20):.2g} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
     what = {
         "firing": f"the firing order ({order})",
         "half": f"engine order {most.lead:g}" if most.lead else "the half orders",

@@ -21,11 +21,12 @@ from vibecore.wander import Slope
 # Without a mode near: the level goes as the square of speed at most through mounts alone, a phase hardly
 # turns; what the torque that moves the speed does besides is in the spreads. Common practice, no source.
 LEVEL_ALONE, TURN_ALONE = (-1.5, 2.0), (1.5, 2.5)
-# Where an idle sits that is complained of, and how wheel, seat and body are damped; common practice, no source.
+# Where an idle sits that is complained of, and how wheel, seat and body are damped: common practice, no
+# source.
 BESIDE_SD = 0.09
 DAMPINGS = (0.015, 0.15)
 _BESIDE = np.linspace(-0.25, 0.25, 61)
-_DAMPING = np.exp(np.linspace(*np.log(DAMPINGS), 9))
+_DAMPING = np.geomspace(*DAMPINGS, 9)
 FAULTS_NEAR = 0.9  # of idles that meet a natural frequency and are read in that recording
 SOUND_NEAR = 0.1  # of all others: a natural frequency that nobody feels, or torque that moves both
 

@@ -33,6 +33,8 @@ FAULT_WORDS = {
     "none-of-these": "something else",
 }
 
+LEVEL_FINDINGS = ("firing", "gear", "raised", "half", "one", "second", "ground")
+
 # (finding, cause): what it means when it speaks for, and against
 ANY_CAUSE = "any"
 MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
@@ -77,6 +79,7 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
         "it sits on a natural frequency or beside one",
         "no natural frequency near",
     ),
+    ("whole shake", "normal"): ("sound cars shake as much", "sound cars shake less"),
     ("whole shake", ANY_CAUSE): ("so much is complained of", "nobody complains of so little"),
     ("isolation", "engine-mount"): ("the mount no longer isolates", "the mount isolates"),
 }
@@ -92,6 +95,8 @@ def meaning(finding: str, cause: str, speaks_for: bool) -> str:
     known = MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
     if known:
         return known[0] if speaks_for else known[1]
+    if cause == "normal" and finding in LEVEL_FINDINGS:
+        return "still as in many sound cars" if speaks_for else "seldom in a sound car"
     what = FAULT_WORDS.get(cause, cause)
     return f"fits {what}" if speaks_for else f"does not fit {what}"
 
