@@ -32,6 +32,11 @@ STYLE = """<style>
 [data-testid="stExpandSidebarButton"]::after {content: "Menu"; font-size: 1rem; color: #1F2328;}
 .stButton button, .stDownloadButton button, .stFormSubmitButton button {min-height: 3rem;}
 [data-testid="stPopover"] button {min-height: 3rem;}
+[data-testid="stNumberInput"] button {min-width: 3rem;}
+[data-testid="stNumberInputContainer"], [data-baseweb="select"] > div {min-height: 3rem;}
+[data-testid="stButtonGroup"] button {min-height: 3rem; min-width: 3rem;}
+[data-testid="stExpander"] summary {min-height: 3rem;}
+[data-testid="stRadio"] label, [data-testid="stCheckbox"] label {min-height: 3rem; align-items: center;}
 [data-testid="stSidebarNavLink"] {min-height: 3rem; font-size: 1.1rem;}
 a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid #D55E00 !important;}
 [data-testid="stMain"]:focus-visible {outline: 3px solid #D55E00 !important; outline-offset: -3px;}
@@ -42,6 +47,10 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 .st-key-next [data-testid="stPageLink"] a {background: #0072B2; }
 .st-key-next [data-testid="stPageLink"] a * {color: #FFFFFF; }
 </style>"""
+
+
+# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to.
+TO_THE_TOP = "<script>document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 0)</script>"
 
 
 def main() -> None:
@@ -67,7 +76,11 @@ def main() -> None:
         st.toast(widgets.plain(said))  # in sight too where the page stays scrolled down
     if warned:
         st.warning(widgets.plain(warned))
-    _show(next(name for name, page in pages.items() if page == chosen))
+    name = next(name for name, page in pages.items() if page == chosen)
+    if window.at_page not in ("", name):
+        st.html(TO_THE_TOP, unsafe_allow_javascript=True)
+    window.at_page = name
+    _show(name)
 
 
 def _show(name: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, get_args
 
@@ -55,10 +55,16 @@ def _ask_to_confirm(work: state.Work, reasons: Mapping[str, str]) -> None:
         return
     st.info(f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then:")
     if st.button("All is right as it stands", type="primary"):
-        state.window().hold(
-            state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {})), "Confirmed."
-        )
+        job = state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {}))
+        state.window().hold(job, f"Confirmed. {_left_open(work.case.recordings)}".strip())
         st.rerun()
+
+
+def _left_open(recordings: Sequence[CaseRecording]) -> str:
+    """How many say nothing of gear or speed; with the engine off no gear is needed."""
+    made = [r.condition for r in recordings]
+    count = sum(c.speed_hold is None or (c.gear is None and c.speed_hold != "engine off") for c in made)
+    return f"Gear or speed is not said of {count} of them: say it where you know it." if count else ""
 
 
 def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -> DeltaGenerator:

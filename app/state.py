@@ -33,6 +33,7 @@ class Window:
 
     job: Job | None = None  # as opened
     pages: dict[str, st.Page] = field(default_factory=dict)  # set by the router in each run
+    at_page: str = ""  # shown last
     said: str = ""  # told once, on the next page drawn
     warned: str = ""  # the same, where it is no good news
     fetched: int = 0  # how often a job was fetched from the disk, see `fresh_key`

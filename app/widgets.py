@@ -27,6 +27,7 @@ _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
+MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
 More = Callable[[RankedCause], None]
 ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
@@ -219,10 +220,20 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, str]:
         lines.reverse()  # why there is no speed comes last
     if unseen:
         lines.insert(0, unseen)
+    lines += [text for text in [_cut_off(analysis)] if text]
     if not lines:
         return ":material/check_circle:", "Good recording."
     more = f" ({len(lines) - 1} more)" if len(lines) > 1 else ""
     return ":material/error:", lines[0] + more
+
+
+def _cut_off(analysis: Analysis) -> str:
+    """What of it was used, where a good part was not: the phone was handled, or it moved."""
+    start, end = analysis.signal.used_span_s
+    whole_s = analysis.recording.duration_s
+    if end - start > MOST_USED * whole_s:
+        return ""
+    return f"Used from {start:.0f} to {end:.0f} s of {whole_s:.0f}: the rest is handling, or the phone moved."
 
 
 def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:

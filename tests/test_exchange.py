@@ -105,7 +105,7 @@ CASE = "[vehicle]\ncylinders = 4\n[[recording]]\nfile = '{}'\n"
 @pytest.mark.parametrize(
     ("data", "says"),
     [
-        (b"not a zip", "damaged"),
+        (b"not a zip", "no zip file"),
         (zipped({"a.csv": b"1"}), r"no case\.toml"),
         (zipped({"case.toml": b"\xff\xfe\x00"}), "UTF-8"),
         (

@@ -74,7 +74,10 @@ def test_the_plan_asks_for_what_is_missing():
 
 
 def test_a_manual_gearbox_is_not_asked_to_idle_in_gear():
-    assert "drive-idle" not in needed(case_with(transmission="manual"))
+    """With the clutch in gear and the brake held it would stall or lurch."""
+    manual = plan_for(case_with(transmission="manual"))
+    assert "drive-idle" not in [item.id for item in manual]
+    assert not any("helper's foot" in text for item in manual for text in item.cautions)
     assert "drive-idle" in needed(case_with(transmission=None))
 
 
@@ -109,7 +112,10 @@ ALL = ("neutral idle.csv", "drive idle.csv", "raised.csv")
 def test_the_next_step_follows_the_loop():
     diagnosis = made.diagnosis()
     assert next_step(case_with(), None).title == "Record: Neutral, idle"
-    assert next_step(case_with("neutral idle.csv"), diagnosis).title == "Record: In gear, idle, brake held"
+    assert (
+        next_step(case_with("neutral idle.csv"), diagnosis).title
+        == "Record: In gear, idle, brake held (automatic gearbox only)"
+    )
     check = next_step(case_with(*ALL), diagnosis)
     assert (check.title, check.page) == ("Look at the mounts", "causes")
     mended = replace(diagnosis, next_checks=())
@@ -154,3 +160,14 @@ def test_a_part_that_checks_have_shown_is_mended_before_more_is_checked(cause, p
     step = next_step(case, replace(made.diagnosis(), causes=ranked))
     assert step.page == page
     assert step.title == ("Mend: Ignition coil" if page == "proof" else "Look at the mounts")
+
+
+def done(case: Case) -> list[str]:
+    return [item.id for item in plan_for(case) if item.done]
+
+
+def test_a_recording_counts_only_for_what_it_is():
+    """As the evidence takes them: with a unit on it is no idle with all off, raised in gear is a drive."""
+    assert done(case_with("neutral idle ac on.csv")) == ["unit-on"]
+    assert done(case_with("raised drive.csv")) == []
+    assert done(case_with("raised.csv")) == ["raised-idle"]

@@ -14,8 +14,9 @@ from vibecore.model import Symptoms
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import Job, JobHead, NewFile, NewJob, State, Store
 
-CASE_NAME = Path("case.toml")
+CASE_NAME = Path("A car without a name", "case.toml")  # a case file without a title goes by its folder
 INVENTED = "invented"  # key of the notes of a demo job
+INVENTED_WORDS = "A demo: these recordings are invented, no real car made them."
 MAX_TITLE = 120  # characters: a line in a list
 
 # A case file needs one recording, a job just begun has none yet: this one stands in for it in the text.

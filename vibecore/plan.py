@@ -44,7 +44,9 @@ class NextStep:
 
 def plan_for(case: Case) -> tuple[PlanItem, ...]:
     """Every recording that can help this job, with those that it has."""
-    return tuple(_item(row, case) for row in _data()["recording"])
+    manual = case.vehicle.transmission == "manual"  # with the brake held it cannot idle in gear
+    rows = (row for row in _data()["recording"] if not (manual and row["needed"] == "automatic"))
+    return tuple(_item(row, case) for row in rows)
 
 
 def after_repair(case: Case) -> PlanItem:
@@ -115,7 +117,8 @@ def _after_repair(diagnosis: Diagnosis) -> NextStep:
 
 def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
     done = tuple(r.file.as_posix() for r in case.recordings if _fits(row, r.condition))
-    cautions = tuple(caution(name) for name in row["cautions"])
+    helper = case.vehicle.transmission != "manual"
+    cautions = tuple(caution(name) for name in row["cautions"] if helper or name != "helper")
     return PlanItem(
         row["id"], row["title"], row["why"], tuple(row["how"]), cautions, _needed(row["needed"], case), done
     )
@@ -135,7 +138,9 @@ def _fits(row: Mapping[str, Any], condition: Condition) -> bool:
         return False
     hold: SpeedHold = condition.speed_hold or "idle"
     gears, holds = row.get("gear"), row.get("speed_hold")
-    if "accessories" in row and not condition.accessories:
+    if "accessories" in row and bool(condition.accessories) != row["accessories"]:
+        return False
+    if condition.gear in row.get("never_gear", ()):
         return False
     if "taped_anew" in row and not condition.taped_anew:
         return False

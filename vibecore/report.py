@@ -17,9 +17,9 @@ from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Vehicle
 from vibecore.figures.style import too_broken
-from vibecore.jobs import INVENTED
+from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
-from vibecore.plan import to_mend
+from vibecore.plan import SURE_ENOUGH, to_mend
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
@@ -38,7 +38,6 @@ if TYPE_CHECKING:
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 MOST_EVIDENCE = 3  # of each: the rest is in the job
 SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
-INVENTED_WORDS = "A demo: these recordings are invented, no real car made them."
 
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2rem auto;padding:0 1rem}
@@ -174,14 +173,16 @@ def _found(diagnosis: Diagnosis | None) -> str:
     listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY][:MOST_CAUSES]
     rest = len(diagnosis.causes) - len(listed)
     more = f'<p class="quiet">{rest} other causes are less likely.</p>' if rest else ""
-    notes = "".join(f'<p class="quiet">{escape(note)}</p>' for note in diagnosis.notes)
-    return _section("What was found", "".join(map(_cause, listed)) + more + notes)
+    return _section("What was found", "".join(map(_cause, listed)) + more)
 
 
 def _cause(cause: RankedCause) -> str:
     """Its share and the weightiest findings, as the workshop saw them."""
     evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-    lines = _bullets(f"{SAYS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])
+    part = max(cause.suspects, key=lambda s: s.probability, default=None)
+    chance = cause.probability * part.probability if part is not None else 0.0
+    first = [f"Most likely: {part.name}, {percent(chance)}"] if part and chance >= SURE_ENOUGH else []
+    lines = _bullets([*first, *(f"{SAYS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 

@@ -13,6 +13,7 @@ import streamlit as st
 import widgets
 
 from vibecore.case import Case
+from vibecore.causes.load import catalogue
 from vibecore.constants import FARTHEST_KM, HIGHEST_SPEED_RPM, LONGEST_MM
 from vibecore.engine import Vehicle
 from vibecore.errors import CaseError
@@ -91,7 +92,8 @@ def _idle_spec(now: tuple[float, float] | None) -> None:
 
     def put(vehicle: Vehicle, _said: float | None) -> Vehicle:
         lower, upper = boxes.held(keys[0], low), boxes.held(keys[1], high)
-        return replace(vehicle, idle_spec_rpm=(lower, upper) if lower and upper else None)
+        ends = (min(lower, upper), max(lower, upper)) if lower and upper else None  # whichever came first
+        return replace(vehicle, idle_spec_rpm=ends)
 
     row = st.container(horizontal=True)
     for name, label, end in (("idle from", "Maker's idle from, rpm", low), ("idle to", "to, rpm", high)):
@@ -154,6 +156,9 @@ def _symptoms(symptoms: Symptoms) -> None:
     codes = _of_symptoms(lambda s, said: replace(s, codes=tuple(re.findall(r"[A-Z0-9]+", said.upper()))))
     shown = " ".join(symptoms.codes)
     boxes.box(st.text_input, "codes", codes, "Trouble codes", shown, placeholder="P0301 P0171")
+    strange = [code for code in symptoms.codes if catalogue().code(code) is None]
+    if strange:
+        st.warning(widgets.plain(f"Not in the list of codes, so not used: {', '.join(strange)}."))
     when = list(dict.fromkeys(symptoms.shakes_when))
     put = _of_symptoms(lambda s, said: replace(s, shakes_when=tuple(said)))
     options = list(dict.fromkeys((*WHEN, *when)))

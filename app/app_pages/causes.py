@@ -40,7 +40,8 @@ def page() -> None:
         st.warning(widgets.plain(text), icon=":material/warning:")
     _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
-    st.header("The likeliest first", anchor=False)
+    cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
+    st.header("Before the repair: the likeliest first" if cured else "The likeliest first", anchor=False)
     widgets.show_causes(diagnosis.causes, more=knowledge.show_parts)
     with st.expander("The words used here"):
         st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
@@ -64,8 +65,12 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
         st.markdown(f"No further check{left} would tell more. Mend what is likeliest, then record again.")
         return
     first, *others = diagnosis.next_checks
-    st.header("Or check further" if mend else "Check next", anchor=False)
-    _show_check(work, first, diagnosis)
+    if mend is not None:
+        others = list(diagnosis.next_checks)
+        st.markdown("If it was not that, check further:")
+    else:
+        st.header("Check next", anchor=False)
+        _show_check(work, first, diagnosis)
     for check in others:
         with st.expander(f"Or: {widgets.plain(check.name)} ({check.minutes:.0f} min)"):
             _show_check(work, check, diagnosis)

@@ -10,10 +10,15 @@ import widgets
 
 from vibecore import figures
 from vibecore.case import Case
-from vibecore.jobs import INVENTED
+from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import next_step
 from vibecore.words import VERDICTS, repair_sentences, speed_words, vehicle_words
+
+WHAT_IT_IS = (
+    "Your car shakes at idle? A phone taped to it records the shake; this finds what to check first and, "
+    "after the mend, whether it is cured."
+)
 
 
 def page() -> None:
@@ -23,12 +28,14 @@ def page() -> None:
         st.page_link(state.page("jobs"), label="Start a job", icon=":material/add:")
         return
     st.title(widgets.plain(work.case.title), anchor=False)
-    demo = "  \nA demo: these recordings are invented, no real car made them."
-    invented = demo if work.job.notes.get(INVENTED) else ""
+    invented = f"  \n{INVENTED_WORDS}" if work.job.notes.get(INVENTED) else ""
     vehicle = work.case.vehicle
     fires = f"{vehicle_words(vehicle)}, fires {vehicle.engine.firing_order:g} times a turn"
     st.caption(widgets.plain(fires) + invented)
     widgets.tell_if_binned(work)
+    if invented:
+        st.markdown(WHAT_IT_IS)
+        st.page_link(state.page("jobs"), label="Start with your own car", icon=":material/add:")
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
     unsure = guesses.reasons_of(work.job.notes)
@@ -50,13 +57,14 @@ def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
 
 
 def _show_diagnosis(diagnosis: Diagnosis) -> None:
-    st.header("Causes, the likeliest first", anchor=False)
-    widgets.show_causes(diagnosis.causes, most=4, evidence=3)
-    if diagnosis.repair is not None:
+    repair = diagnosis.repair
+    if repair is not None:
         st.header("Repair", anchor=False)
-        verdict = VERDICTS[diagnosis.repair.verdict]
-        first = repair_sentences(diagnosis.repair)[:1]
-        st.markdown(f"**{widgets.plain(verdict)}.** {widgets.plain(' '.join(first))}")
+        first = repair_sentences(repair)[:1]
+        st.markdown(f"**{widgets.plain(VERDICTS[repair.verdict])}.** {widgets.plain(' '.join(first))}")
+    before = "Before the repair: causes" if repair is not None and repair.verdict == "cured" else "Causes"
+    st.header(f"{before}, the likeliest first", anchor=False)
+    widgets.show_causes(diagnosis.causes, most=4, evidence=3)
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
 

@@ -24,6 +24,11 @@ from vibecore.plan import PlanItem, caution, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 
+APPS = (
+    "Any app will do that writes the accelerometer's three axes with their times into a file: CSV, text, "
+    "JSON, a workbook or a zip of these. Send the file to this computer as it is, by mail, cable or cloud."
+)
+
 
 def page() -> None:
     work = widgets.need_work("Record")
@@ -49,11 +54,12 @@ def page() -> None:
 def _show_item(item: PlanItem) -> None:
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
-    with st.expander("How to fix the phone"):
+    widgets.show_cautions([caution("airbag")])
+    with st.expander("How to tape the phone on, and with what to record"):
+        st.markdown(APPS)
         caption = "Flat and tight on the rim, off the airbag cover."
         st.image(widgets.drawing("phone-on-wheel.svg"), caption=caption)
         widgets.show_steps(placing())
-        widgets.show_cautions([caution("airbag")])
 
 
 def _show_plan(items: Sequence[PlanItem]) -> None:
@@ -141,7 +147,8 @@ def _show_aside(work: state.Work) -> None:
         return
     st.header("Kept aside", anchor=False)
     for file in aside:
-        st.error(f"**{widgets.plain(file.name)}**: {widgets.plain(file.aside or '')}")
+        why = (file.aside or "").removeprefix(file.name).removeprefix(":")
+        st.error(f"**{widgets.plain(file.name)}** {widgets.plain(why)}")
     if st.button("Remove these files"):
         names = [f.name for f in aside]
         state.window().hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")

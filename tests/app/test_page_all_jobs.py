@@ -54,7 +54,7 @@ def test_a_new_job_lacks_the_same_tools_but_not_the_same_state(start, job, store
 def test_a_zip_that_is_no_job_is_told_and_the_jobs_stay_in_sight(start):
     test = start("all-jobs")
     test.file_uploader[0].set_value(("holiday.zip", b"no zip", "application/zip")).run()
-    assert "This is no job that can be brought in" in words(test)
+    assert "This is no zip file" in words(test)
     assert "Grey van" in words(test)
 
 

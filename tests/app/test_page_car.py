@@ -54,17 +54,20 @@ def test_pulleys_are_kept_in_millimetres_and_a_bad_line_is_told(start, job, stor
     assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == kept
 
 
-def test_an_idle_the_wrong_way_round_is_told_and_the_job_stays_whole(start, job, store):
+def test_an_idle_the_wrong_way_round_is_turned(start, job, store):
     test = start("car")
     next(n for n in test.number_input if n.label.startswith("Maker")).set_value(900.0)
     next(n for n in test.number_input if n.label == "to, rpm").set_value(700.0)
     press(test, "Save")
-    assert "give the lower speed first" in words(test)
-    assert case_of(store.open(job.head.id)) == case_of(job)
-    assert not start("").error
-    next(n for n in test.number_input if n.label == "to, rpm").set_value(950.0).run()
-    assert "give the lower speed first" not in words(test)
-    assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (900.0, 950.0)
+    assert not test.error
+    assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (700.0, 900.0)
+
+
+def test_a_code_that_is_not_in_the_list_is_told_beside_its_box(start, store, job):
+    test = start("car")
+    next(t for t in test.text_input if t.label == "Trouble codes").set_value("p0301 banana").run()
+    assert "Not in the list of codes, so not used: BANANA." in words(test)
+    assert case_of(store.open(job.head.id)).symptoms.codes == ("P0301", "BANANA")
 
 
 def test_what_was_typed_in_a_window_that_is_behind_is_told_and_undoes_nothing(start, job, store):

@@ -17,7 +17,7 @@ def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     text = words(start("record"))
     assert "Next: **Neutral, raised idle**" in text
     assert "Sleeves, hair and tools away from belt and fan." in text
-    assert "never over an airbag" in text
+    assert "never on or over an airbag" in text
 
 
 def test_files_come_in_guessed_and_what_cannot_be_read_is_kept_aside(start, job, store, monkeypatch):

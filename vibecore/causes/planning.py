@@ -177,6 +177,9 @@ def _probabilities(ranked: Sequence[RankedCause], hypotheses: Sequence[Hypothesi
     return p / p.sum()
 
 
+MOVES = 0.01  # a change of chance that whole percents show
+
+
 def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis]) -> str:
     """The suspect whose chance would move most and what each outcome makes of it, in words; of a whole cause
     where no suspect worth naming would move."""
@@ -188,6 +191,10 @@ def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothe
         leading = int((of_cause @ p).argmax())
         name = list(dict.fromkeys(causes))[leading]
         stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
+    if np.abs(become - stands).max() < MOVES:
+        opens = [c.name for c in catalogue().checks if check.id in c.needs_outcome]
+        then = f", for the next check: {opens[0][0].lower()}{opens[0][1:]}" if opens else ""
+        return f"It tells which of several parts it is{then}."
     parts = [f"'{row.name}' makes it {percent(q)}" for row, q in zip(check.outcome, become, strict=True)]
     return f"{name} stands at {percent(stands)}: " + ", ".join(parts) + "."
 

@@ -24,6 +24,8 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
 
+LEAST_SHOWN_M_S2 = 0.001
+
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
@@ -43,15 +45,18 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     rows = tuple(
         (
             n,
-            f"{c.before_m_s2:.3f}",
-            f"{c.after_m_s2:.3f}",
+            small(c.before_m_s2),
+            small(c.after_m_s2),
             f"{c.change_db:+.1f}",
             f"{c.low_db:+.1f} to {c.high_db:+.1f}",
         )
         for n, c in zip(names, repair.changes, strict=True)
     )
     columns = ("order", "before, m/s²", "after, m/s²", "change, dB", "95 % interval, dB")
-    sentence = "Each engine order that was compared: how strong it was before and how strong it is now."
+    sentence = (
+        "Each engine order that was compared, before and now: its own line alone, without what unsteady "
+        "cycles leave beside it."
+    )
     return Picture("Before and after", sentence, fig, columns, rows)
 
 
@@ -135,6 +140,11 @@ def _strongest(analysis: Analysis) -> str:
     seen = [lv for lv in _table(analysis).levels if lv.visible and lv.rms_m_s2]
     seen.sort(key=lambda lv: -(lv.rms_m_s2 or 0.0))
     return ", ".join(f"{lv.order:g} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
+
+
+def small(level_m_s2: float) -> str:
+    """To a thousandth: finer is no phone."""
+    return f"{level_m_s2:.3f}" if level_m_s2 >= LEAST_SHOWN_M_S2 else f"under {LEAST_SHOWN_M_S2:.3f}"
 
 
 def _change(change: OrderChange | None) -> tuple[str, str]:

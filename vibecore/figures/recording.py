@@ -38,7 +38,7 @@ def trace(analysis: Analysis) -> Picture:
     fig = empty_figure("seconds", "m/s²")
     fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
     t_s = signal.t_s
-    for axis, (name, colour) in enumerate(zip(names, (SKY, VERMILLION, BLUE), strict=True)):
+    for axis, (name, colour) in enumerate(zip(names, (GREY, VERMILLION, BLUE), strict=True)):
         x, y = thinned(t_s, signal.accel_m_s2[:, axis])
         fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
     sentence = f"The shake as the phone felt it. Used: {start:.0f} to {end:.0f} s (shaded)."

@@ -190,8 +190,8 @@ def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
         )
     if t_s[-1] < limits.MIN_DURATION_S:
         raise ReadingError(
-            f"{title} is {t_s[-1]:.2g} s long; at least {limits.MIN_DURATION_S:g} s are needed. Record "
-            "for half a minute or longer."
+            f"{title} is {np.floor(10 * t_s[-1]) / 10:.1f} s long; at least {limits.MIN_DURATION_S:g} s are "
+            "needed. Record for half a minute or longer."
         )
 
 

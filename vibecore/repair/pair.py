@@ -60,7 +60,7 @@ def side_by_side(
             ranked, lambda cause_id: repair_of_pair(first, second, befores, engine, cause_id, placing_db)
         )
         assert repair is not None  # these two can be compared
-        return Pair(repair.why, repair, changes, repair.notes)
+        return Pair(repair.why, repair, repair.changes or changes, repair.notes)
     notes = (*_differences(first, second), *like.notes)
     if (first.condition.place, second.condition.place) == ("engine", "body"):
         held = isolation_note(transmissibility(first, second, placing_db=placing_db), engine)

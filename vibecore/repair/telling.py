@@ -40,7 +40,12 @@ def why(verdict: VerdictName, r: Result) -> str:
     moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
-        return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
+        if r.after.rms_m_s2 <= r.sound.band_m_s2[1]:
+            return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
+        return (
+            f"{moved}. That is surely lower, by more than half a repair would do, and some sound cars show "
+            f"as much as is left (mostly {usual})."
+        )
     if verdict == "improved":
         return (
             f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
