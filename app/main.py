@@ -49,8 +49,9 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 </style>"""
 
 
-# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to.
-TO_THE_TOP = "<script>document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 0)</script>"
+# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to. The number is for
+# the browser, which runs the same script only once.
+TO_THE_TOP = "<script>/* {} */ document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 0)</script>"
 
 
 def main() -> None:
@@ -77,9 +78,9 @@ def main() -> None:
     if warned:
         st.warning(widgets.plain(warned))
     name = next(name for name, page in pages.items() if page == chosen)
-    if window.at_page not in ("", name):
-        st.html(TO_THE_TOP, unsafe_allow_javascript=True)
-    window.at_page = name
+    window.turn_to(name)
+    if window.turned:
+        st.html(TO_THE_TOP.format(window.turned), unsafe_allow_javascript=True)
     _show(name)
 
 

@@ -34,6 +34,7 @@ class Window:
     job: Job | None = None  # as opened
     pages: dict[str, st.Page] = field(default_factory=dict)  # set by the router in each run
     at_page: str = ""  # shown last
+    turned: int = 0  # how often another page was turned to
     said: str = ""  # told once, on the next page drawn
     warned: str = ""  # the same, where it is no good news
     fetched: int = 0  # how often a job was fetched from the disk, see `fresh_key`
@@ -47,6 +48,10 @@ class Window:
         """This window now has this job open, as it was just kept or fetched."""
         self.job = job
         self.said = said or self.said
+
+    def turn_to(self, page: str) -> None:
+        self.turned += self.at_page not in ("", page)
+        self.at_page = page
 
     def stop(self, key: str) -> None:
         self.stopped = key

@@ -203,6 +203,21 @@ def test_contrast_names_and_labels(window):
     assert not found
 
 
+@both
+def test_another_page_begins_at_its_top(window):
+    """From far down; and what is pressed further down on a page leaves it where it is."""
+    place = "document.querySelector('[data-testid=\"stMain\"]').scrollTop"
+    for name in ("Reading", "Causes", "Record"):
+        window.page.evaluate("document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 900)")
+        assert window.page.evaluate(place) > 500
+        window.go(name)
+        window.page.wait_for_function(f"{place} < 5")
+    window.go("Reading")
+    window.page.get_by_text("The same as a table").last.click()
+    window.settle()
+    assert window.page.evaluate(place) > 100
+
+
 def test_pages_stay_whole_when_reloaded(window):
     window.go("Reading")
     window.page.reload()
