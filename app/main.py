@@ -49,8 +49,8 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 </style>"""
 
 
-# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to. The number is for
-# the browser, which runs the same script only once.
+# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to. The number
+# makes it another script: the browser runs each once.
 TO_THE_TOP = "<script>/* {} */ document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 0)</script>"
 
 

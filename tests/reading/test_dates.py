@@ -207,3 +207,35 @@ def test_a_restart_is_no_overflow() -> None:
     codes = [w.code for w in with_stamps(stamps).warnings]
     assert "several-recordings" in codes
     assert "counter-overflow" not in codes
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_short_counter_of_milliseconds_that_runs_over(bits: int) -> None:
+    counts = [(2**bits - 4000 + round(t * 1000)) % 2**bits for t in TRUTH.t_s]
+    recording = with_stamps([str(c) for c in counts], "millis")
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1.1e-3)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+    assert [w.code for w in recording.warnings] == ["counter-overflow"]
+    assert f"of {bits} bits" in recording.warnings[0].message
+
+
+def test_a_counter_of_16_bits_that_runs_over_many_times() -> None:
+    t_s = np.arange(0, 200, 0.01)
+    wave = np.sin(2 * np.pi * 11 * t_s)
+    rows = [f"{round(t * 1000) % 65536},{w:.4f},0,9.81" for t, w in zip(t_s, wave, strict=True)]
+    recording = read_recording("\n".join(["ms,x,y,z", *rows]).encode())
+    np.testing.assert_allclose(recording.t_s, t_s, atol=1.1e-3)
+
+
+@pytest.mark.parametrize("marked", [True, False], ids=["with its offset", "without"])
+@pytest.mark.parametrize("on", [True, False], ids=["put on", "put back"])
+def test_clocks_that_are_changed_in_a_recording(on: bool, marked: bool) -> None:
+    """Central European time, 29 March and 25 October 2026, 01:00 UTC (directive 2000/84/EC)."""
+    change = dt.datetime(2026, 3, 29, 1) if on else dt.datetime(2026, 10, 25, 1)
+    stamps = []
+    for t in TRUTH.t_s:
+        utc = change - dt.timedelta(seconds=7) + dt.timedelta(seconds=float(t))
+        ahead = 2 if (utc >= change) == on else 1
+        local = (utc + dt.timedelta(hours=ahead)).isoformat(timespec="milliseconds")
+        stamps.append(local + (f"+{ahead:02}:00" if marked else ""))
+    check(with_stamps(stamps))

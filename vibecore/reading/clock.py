@@ -23,9 +23,9 @@ _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 # Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
 # time of day alone.
 _SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
-# Counters of 32 bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this near
-# to all of it is an overflow: 4 s of us.
-_COUNTERS = (2.0**32, 2.0**32 / 1e3, 2.0**32 / 1e6)
+# Counters of so many bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this
+# near to all of it is an overflow: 4 s of us.
+_COUNTERS = {2.0**32: 32, 2.0**32 / 1e3: 32, 2.0**32 / 1e6: 32, 2.0**24: 24, 2.0**16: 16}
 _NEAR_OVERFLOW = 0.001
 _MINUTES_JUMP_S = 30.0  # a minute's end in hhmmss is a jump of 40 s, an hour's of 4040 s
 _DECIMAL_UNITS_S, _SAME_UNIT = (1.0, 1e-3, 1e-6), 1e-6
@@ -97,25 +97,26 @@ def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
     unit, warnings = _unit(column, stated, step)
     if not unit:
         return None
-    raw, overflows = _unwrapped(raw)
+    raw, overflows, bits = _unwrapped(raw)
     if overflows:
         text = (
-            f"The logger's counter of 32 bits ran over {overflows} times; its time was carried on from there."
+            f"The logger's counter of {bits} bits ran over {overflows} times; its time was carried on from "
+            "there."
         )
         warnings = (*warnings, Warn("counter-overflow", text.replace("1 times", "once")))
     return Clock(raw * names.TIME_UNITS_S[unit], f"{what} {_title(column)} in {unit}", warnings)
 
 
-def _unwrapped(raw: Floats) -> tuple[Floats, int]:
+def _unwrapped(raw: Floats) -> tuple[Floats, int, int]:
     """Times in the column's unit (n,) with a counter that fell from its last number to its first carried on,
-    and how often it did."""
+    how often it did, and of how many bits it is."""
     steps = np.diff(raw, prepend=raw[:1])
     deepest = -float(np.fmin.reduce(steps))  # of the known ones
     period = next((p for p in _COUNTERS if abs(deepest - p) < _NEAR_OVERFLOW * p), None)
     if period is None or np.nanmax(raw) - np.nanmin(raw) >= period:
-        return raw, 0
+        return raw, 0, 0
     fell = steps < (_NEAR_OVERFLOW - 1.0) * period
-    return raw + period * np.cumsum(fell), int(np.count_nonzero(fell))
+    return raw + period * np.cumsum(fell), int(np.count_nonzero(fell)), _COUNTERS[period]
 
 
 def _title(column: Column) -> str:
