@@ -136,9 +136,8 @@ def compare(
     engine, names = _engine(cylinders, strokes), (_shown(before), _shown(after))
 
     def answer(_pair: str) -> Answer:
-        from vibecore import copies, pipeline, repair
+        from vibecore import copies, repair
         from vibecore.contract import comparison_object
-        from vibecore.engine import Vehicle
         from vibecore.words import comparison_text
 
         with _in_words(before):
@@ -146,8 +145,6 @@ def compare(
         with _in_words(after):
             second = _analysis(after, engine, replace(_by_name(after, rpm_after), stage="after"))
         repeats = copies.copies((first.recording, second.recording))
-        if engine is not None and not repeats:
-            first, second = pipeline.settle(Vehicle(engine), (first, second))
         first, second = copies.told((_named(first), _named(second)), repeats)
         verdict = repair.compare(first, second, engine=engine)
         return (

@@ -294,3 +294,16 @@ def test_a_quarter_cut_out_leaves_the_rest_to_tell() -> None:
     good = t_s % 3.0 > 0.8
     cut = as_signal(sound.signal.accel_m_s2 * good[:, None], 100.0, good)
     assert _sure(Heard(cut, sound.crank), FOUR).mean_rpm == pytest.approx(sound.mean_rpm, rel=2e-3)
+
+
+def test_a_tachometer_that_contradicts_makes_nothing_surer() -> None:
+    """One line and its double may be anything that turns: how sure that is, no wrong reading raises."""
+    lone = heard({2.0: 0.3, 4.0: 0.1}, Crank(12.0, 24.0, swing_hz=0.1))
+    said_nothing = replace(IDLE, speed_hold=None)
+    alone = found(lone, FOUR, said_nothing)
+    for rpm in (300.0, 2500.0):
+        told = found(lone, FOUR, replace(said_nothing, tachometer_rpm=rpm))
+        if told is not None and abs(told.mean_rpm / rpm - 1) > 0.12:
+            assert alone is not None
+            assert told.confidence <= alone.confidence + 0.02
+            assert told.found_by == "vibration"
