@@ -21,10 +21,9 @@ from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
 from vibecore.store import StaleEdit
-from vibecore.words import UNSHOWN_PROBABILITY, condition_words, percent
+from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, condition_words, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
-SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
 TOO_SLOW = "slow"  # the phone's rate
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
@@ -168,7 +167,7 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None, more: Mo
     with st.expander("Why", expanded=place == 1):
         evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
         for item in evidence[:most]:
-            st.markdown(f"- **{SAYS[item.says]}:** {plain(sentence(item.text) + seen_words(item))}")
+            st.markdown(f"- **{SPEAKS[item.says]}:** {plain(sentence(item.text) + seen_words(item))}")
         if most is not None and len(evidence) > most:
             st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
         if more is not None:

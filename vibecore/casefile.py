@@ -125,7 +125,10 @@ def _key(loc: tuple[int | str, ...]) -> str:
 def _where(loc: tuple[int | str, ...]) -> str:
     if not loc:
         return "at the top of the file"
-    name = _table_name(".".join(part for part in loc if isinstance(part, str)))
+    tables = [part for part in loc if isinstance(part, str)]
+    if len(tables) > 1 and tables[-1] != "pulleys_mm":  # a list's own key is no table
+        tables = tables[:-1]
+    name = _table_name(".".join(tables))
     number = next((f" number {part + 1}" for part in loc if isinstance(part, int)), "")
     return f"in {name}{number}"
 

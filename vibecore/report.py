@@ -22,6 +22,7 @@ from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
 from vibecore.plan import SURE_ENOUGH, to_mend
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
+    SPEAKS,
     UNSHOWN_PROBABILITY,
     VERDICTS,
     condition_words,
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 MOST_EVIDENCE = 3  # of each: the rest is in the job
-SAYS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2rem auto;padding:0 1rem}
@@ -182,7 +182,7 @@ def _cause(cause: RankedCause) -> str:
     part = max(cause.suspects, key=lambda s: s.probability, default=None)
     chance = cause.probability * part.probability if part is not None else 0.0
     first = [f"Most likely: {part.name}, {percent(chance)}"] if part and chance >= SURE_ENOUGH else []
-    lines = _bullets([*first, *(f"{SAYS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])])
+    lines = _bullets([*first, *(f"{SPEAKS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 

@@ -41,6 +41,7 @@ VERDICTS = {
 }
 COMPARED = {"lines": "The fault's own lines are", "whole shake": "The whole shake is"}
 SAYS = {"for": "+", "against": "-", "note": "."}
+SPEAKS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
 
 

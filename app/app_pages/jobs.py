@@ -115,6 +115,8 @@ def _more(head: JobHead) -> None:
 def _offer_emptying() -> None:
     sure = st.checkbox("I want everything in the bin gone for good")
     if st.button("Empty the bin", disabled=not sure):
-        gone = state.store().empty_bin()
-        state.window().said = f"{gone} jobs are gone."
+        kept = state.store()
+        gone = kept.empty_bin()
+        still = " Their files stay on the disk: another list beside this one may still know them."
+        state.window().said = f"{gone} jobs are gone.{still if kept.files_may_be_known_elsewhere() else ''}"
         st.rerun()

@@ -155,6 +155,10 @@ class Store:
         self._remove_unused_files()  # after the commit: a job that stays in the bin after all keeps its files
         return gone
 
+    def files_may_be_known_elsewhere(self) -> bool:
+        """Does another list beside this one, set aside or a backup, keep every file from being removed?"""
+        return bool(schema.others(self.database))
+
     # -- inside ----------------------------------------------------------------------------------------
 
     @contextlib.contextmanager
@@ -178,7 +182,7 @@ class Store:
                 con.close()
 
     def _remove_unused_files(self) -> None:
-        if schema.others(self.database):
+        if self.files_may_be_known_elsewhere():
             return
         with self._connect(write=True) as con:  # so that nobody adds a file meanwhile
             used = {row[0] for row in con.execute("SELECT digest FROM file")}
