@@ -25,6 +25,11 @@ from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, condition_words, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
+MISLEADING = (
+    "clipped",
+    "moved",
+    "knocks",
+)  # peaks cut off raise lines of their own; so does a loose phone
 TOO_SLOW = "slow"  # the phone's rate
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
@@ -208,6 +213,11 @@ def show_check(check: PlannedCheck) -> None:
     if check.why:
         st.markdown(plain(sentence(check.why)))
     show_cautions(check.cautions)
+
+
+def poor_words(analyses: Sequence[Analysis]) -> list[str]:
+    """Recordings that mislead more than they tell, with what is wrong with each."""
+    return [f"{a.name}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING]
 
 
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, str]:

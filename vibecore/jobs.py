@@ -15,6 +15,7 @@ from vibecore.safe_names import clean_name, free_name
 from vibecore.store import Job, JobHead, NewFile, NewJob, State, Store
 
 CASE_NAME = Path("A car without a name", "case.toml")  # a case file without a title goes by its folder
+DEMO = "demo-"  # the ids of demo jobs begin so
 INVENTED = "invented"  # key of the notes of a demo job
 INVENTED_WORDS = "A demo: these recordings are invented, no real car made them."
 MAX_TITLE = 120  # characters: a line in a list
@@ -81,7 +82,7 @@ def seed(store: Store, folder: Path) -> None:
     if store.jobs(states=every):
         return
     paths = sorted(folder.glob("*/case.toml"), reverse=True)  # so that the first is the latest
-    demos = [replace(_read_folder(p), id=f"demo-{p.parent.name}", notes={INVENTED: "yes"}) for p in paths]
+    demos = [replace(_read_folder(p), id=f"{DEMO}{p.parent.name}", notes={INVENTED: "yes"}) for p in paths]
     store.begin_with(demos)  # which looks again: another window may have been faster
 
 

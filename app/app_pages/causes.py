@@ -43,6 +43,8 @@ def page() -> None:
     cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
     st.header("Before the repair: the likeliest first" if cured else "The likeliest first", anchor=False)
     widgets.show_causes(diagnosis.causes, more=knowledge.show_parts)
+    for text in widgets.poor_words(diagnosis.analyses):
+        st.warning(widgets.plain(f"Rests in part on a poor recording. {text}"))
     with st.expander("The words used here"):
         st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
     for note in diagnosis.notes:

@@ -12,7 +12,7 @@ import widgets
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
-from vibecore.jobs import MAX_TITLE, head_words, new_job
+from vibecore.jobs import DEMO, MAX_TITLE, head_words, new_job
 from vibecore.model import Symptoms
 from vibecore.store import JobHead, State
 
@@ -24,7 +24,8 @@ def page() -> None:
     st.title("All jobs", anchor=False)
     for notice in state.store().notices:
         st.warning(widgets.plain(notice))
-    with st.expander("Start a new job", expanded=not state.store().jobs(), icon=":material/add:"):
+    first = all(head.id.startswith(DEMO) for head in state.store().jobs())
+    with st.expander("Start a new job", expanded=first, icon=":material/add:"):
         _new_job()
     with st.expander("Bring in a job from a zip", icon=":material/archive:"):
         _bring_in()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import guesses
 import state
 import streamlit as st
 import widgets
@@ -28,6 +29,7 @@ def page() -> None:
         _ask_for_one(work)
     else:
         _show_verdict(repair, engine)
+        _tell_if_guessed(work, repair)
         if results.diagnosis is not None:
             _show_visits(repair, results.diagnosis, engine)
         if repair.verdict not in ("cured", "cannot-tell"):
@@ -55,6 +57,15 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
         widgets.show_picture(figures.before_after(repair, engine), "change")
     for sentence in others:
         st.markdown(widgets.plain(sentence))
+
+
+def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
+    """A proof from recordings that nobody has looked over."""
+    unsure = guesses.reasons_of(work.job.notes)
+    stages = {r.file.as_posix(): r.condition.stage for r in work.case.recordings}
+    if any(name == repair.before or stages.get(name) == "after" for name in unsure):
+        st.warning("How these were made is still a guess: say it before you rely on this.")
+        st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
 
 def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:

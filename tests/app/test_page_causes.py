@@ -10,7 +10,7 @@ from tests.app import made
 from tests.app.pages import keep, press, words
 from vibecore.causes.load import catalogue
 from vibecore.jobs import case_of
-from vibecore.model import PlannedCheck, RankedCause, Suspect
+from vibecore.model import PlannedCheck, RankedCause, Suspect, Warn
 
 
 def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
@@ -107,3 +107,17 @@ def test_the_dose_of_a_cleaner_is_worked_out(start, store, job, monkeypatch):
     assert "Uses up about 12 euros or US dollars." in words(test)
     next(n for n in test.number_input if "label" in n.label).set_value(50.0).run()
     assert "Read the label again" in words(test)
+
+
+@pytest.mark.usefixtures("job")
+def test_causes_that_rest_on_a_poor_recording_say_so(start, monkeypatch):
+    clipped = Warn("clipped", "The phone's range was exceeded.")
+
+    def diagnose(_case, analyses):
+        first, *others = analyses
+        poor = replace(first, warnings=(*first.warnings, clipped))
+        return made.diagnosis(poor, *others)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    text = words(start("causes"))
+    assert "Rests in part on a poor recording. neutral-idle.csv: The phone's range was exceeded." in text

@@ -59,3 +59,11 @@ def test_without_a_speed_there_is_nothing_to_lay_over(start, monkeypatch):
         lambda _case, analyses: made.diagnosis(*(replace(a, speed=None, orders=None) for a in analyses)),
     )
     assert "Compare any two" not in words(start("proof"))
+
+
+def test_a_proof_from_what_was_only_guessed_says_so(start, job, store):
+    name = "after drive idle.csv"
+    kept = keep(store, store.open(job.head.id), name)
+    assert "still a guess" not in words(start("proof"))
+    store.save(kept, notes={"guessed": f"{name}\tIts name says so."})
+    assert "How these were made is still a guess" in words(start("proof"))
