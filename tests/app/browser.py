@@ -149,8 +149,10 @@ class Window:
         self.settle()
 
     def unfold(self, label: str) -> None:
-        """Open a folded part of the page."""
-        self.page.get_by_test_id("stMain").locator("summary").filter(has_text=label).first.click()
+        """Open a part of the page if it is folded."""
+        part = self.page.get_by_test_id("stMain").locator("details").filter(has_text=label).first
+        if part.get_attribute("open") is None:
+            part.locator("summary").first.click()
         self.settle()
 
     def choose(self, label: str, option: str, place: int = 0) -> None:
