@@ -22,7 +22,7 @@ def show_parts(cause: RankedCause) -> None:
     known = {s.id: s for s in row.suspect} if row else {}
     parts = [(s.name, percent(s.probability), _price(known.get(s.id), row)) for s in cause.suspects]
     if any(price for *_, price in parts):
-        widgets.show_table(("part", "how likely", f"parts, usual price in {MONEY}"), parts)
+        widgets.show_table(("part", "if it is this cause", f"parts, usual price in {MONEY}"), parts)
     if row is not None:
         st.markdown(widgets.plain(row.note))
         does = row.does

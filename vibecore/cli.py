@@ -174,6 +174,8 @@ def app(port: int | None, data: Path | None) -> None:
 
 def _engine(cylinders: int | None, strokes: str) -> Engine | None:
     if cylinders is None:
+        if strokes != "4":
+            click.echo("vibecore: --strokes tells nothing without --cylinders: not used.", err=True)
         return None
     from vibecore.engine import Engine
 

@@ -230,3 +230,13 @@ def test_a_file_by_its_path(tmp_path: Any) -> None:
         recording = read_recording(source)
         same(recording)
         assert recording.name == "neutral idle.csv"
+
+
+@pytest.mark.parametrize("write", [xlsx, xls])
+@pytest.mark.parametrize("name", ["Acceleration {}", "acc_{}", "{} acceleration"])
+def test_a_sheet_for_each_axis_is_put_side_by_side(write: Any, name: str) -> None:
+    sheets = {
+        name.format(axis): [["time (s)", "m/s2"], *np.column_stack((TRUTH.t_s, values)).tolist()]
+        for axis, values in zip("XYZ", TRUTH.accel.T, strict=True)
+    }
+    same(read_recording(write({"About": [["made", "by hand"]], **sheets})))

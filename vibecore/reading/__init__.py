@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 
 from . import archive, limits
+from .table import Table
 
 __all__ = ["read_recording"]
 
@@ -123,20 +125,29 @@ def _axes_of_zip(
     members: list[tuple[str, bytes]], title: str, rate_hz: float | None, max_rows: int
 ) -> Recording | None:
     """The recording of a zip that holds a file for each axis; None if it does not."""
-    from . import axes, delimited, names
-    from .build import build
+    from . import delimited
 
     stems = [filename.rsplit("/", 1)[-1].rsplit(".", 1)[0] for filename, _ in members]
-    sets = sorted((archive.rank(stem), places) for stem, places in names.triples(stems))
-    if (
-        not sets
-        or sets[0][0] > archive.rank("linear")
-        or not all(delimited.sniff(members[i][1]) for i in sets[0][1])
-    ):
+    places = _one_for_each_axis(stems)
+    if places is None or not all(delimited.sniff(members[i][1]) for i in places):
         return None
-    parts = [
-        (stems[i], delimited.read(members[i][1], f"{title}, {members[i][0]}", max_rows)) for i in sets[0][1]
-    ]
+    read = [delimited.read(members[i][1], f"{title}, {members[i][0]}", max_rows) for i in places]
+    return _side_by_side([(stems[i], t) for i, t in zip(places, read, strict=True)], title, rate_hz)
+
+
+def _one_for_each_axis(names_of: Sequence[str]) -> tuple[int, int, int] | None:
+    """Which of these files or sheets hold one axis each of an acceleration, by their names."""
+    from . import names
+
+    sets = sorted((archive.rank(name), places) for name, places in names.triples(list(names_of)))
+    return sets[0][1] if sets and sets[0][0] <= archive.rank("linear") else None
+
+
+def _side_by_side(parts: list[tuple[str, Table]], title: str, rate_hz: float | None) -> Recording | None:
+    """The recording in three tables of an axis each; None if they hold something else."""
+    from . import axes
+    from .build import build
+
     table = axes.joined(parts, title)
     return None if table is None else build(replace(table, source=title), title, rate_hz)
 
@@ -164,6 +175,10 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
             results.append((archive.rank(table.source), recording, table.source))
         except ReadingError as error:
             first_error = first_error or error
+    if not results and (places := _one_for_each_axis([t.source for t in tables])) is not None:
+        together = _side_by_side([(tables[i].source, tables[i]) for i in places], title, rate_hz)
+        if together is not None:
+            return together
     if not results:
         assert first_error is not None
         raise first_error
