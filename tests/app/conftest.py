@@ -17,6 +17,7 @@ from vibecore.model import Symptoms
 from vibecore.store import Store
 
 APP = Path(__file__).resolve().parents[2] / "app"
+OWN = {path.stem for path in APP.iterdir()}  # the app's own modules, new in each window
 
 
 @pytest.fixture
@@ -58,11 +59,7 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
     from streamlit.util import calc_hash
 
     monkeypatch.syspath_prepend(str(APP))
-    forget = [
-        name
-        for name in sys.modules
-        if name.split(".")[0] in ("state", "cache", "doable", "guesses", "rows", "widgets", "app_pages")
-    ]
+    forget = [name for name in sys.modules if name.split(".")[0] in OWN]
     for name in forget:
         monkeypatch.delitem(sys.modules, name)
 
