@@ -74,6 +74,7 @@ def test_a_cylinder_switched_off_shows_below_the_firing_order():
     uneven, whole = told(result)[UNEVEN], told(result)[SHAKE]
     assert uneven.begun.value == pytest.approx(18.3, abs=1.5)
     assert uneven.noticed
+    assert f"became {10 ** (uneven.begun.value / 20):.1f} times as strong" in tried_words(result)
     # 0.01474 m/s2 squared of orders 2, 4, 1 and 0.5 before; with the weak cylinder 0.04750
     squares = [sum(v**2 for v in levels.values()) for levels in (SOUND, weak)]
     assert whole.begun.value == pytest.approx(10 * np.log10(squares[1] / squares[0]), abs=0.4)

@@ -40,14 +40,14 @@ def tried_words(tried: Tried) -> str:
 def change_words(reading: Reading) -> str:
     """How a reading changed, with its interval: 'the engine speed rose by 34 rpm (28 to 40)'."""
     change = reading.begun
+    if reading.unit == "dB":
+        times = f"{10 ** (abs(change.value) / 20):.1f} times {'as strong' if change.value >= 0 else 'weaker'}"
+        span = f"{change.low:+.1f} to {change.high:+.1f}"
+        return f"the {reading.what} became {times} ({change.value:+.1f} dB, {span})"
     sign = 1 if change.value >= 0 else -1
     low, high = sorted((sign * change.low, sign * change.high))
-    digits = 0 if reading.unit == "rpm" else 1
     verb = "rose" if sign > 0 else "fell"
-    return (
-        f"the {reading.what} {verb} by {sign * change.value:.{digits}f} {reading.unit} "
-        f"({low:.{digits}f} to {high:.{digits}f})"
-    )
+    return f"the {reading.what} {verb} by {sign * change.value:.0f} rpm ({low:.0f} to {high:.0f})"
 
 
 def _joined(parts: Sequence[str]) -> str:
