@@ -26,7 +26,7 @@ from vibecore.jobs import seed
 from vibecore.places import demo_folder
 from vibecore.store import Store
 
-KILLS, KILLS_AT_FIRST_START = 42, 6
+KILLS, KILLS_AT_FIRST_START = 46, 6
 FIRST_START_S = 0.3  # longer than keeping the demo jobs takes
 ROOT = Path(__file__).resolve().parents[1]
 DEMOS = sorted(f"demo-{path.parent.name}" for path in demo_folder().glob("*/case.toml"))

@@ -28,7 +28,7 @@ from vibecore.jobs import new_job
 from vibecore.model import Symptoms
 from vibecore.store import Store
 
-KILLS = 8
+KILLS = 6
 LATEST_S = 1.0  # after the first action of a life; the actions after it take less
 PATIENCE_S = 30.0
 DRAWN = '[data-testid="stApp"][data-test-script-state="notRunning"]'

@@ -87,7 +87,7 @@ def _clock_changed(at_s: Floats) -> Floats:
     known = np.flatnonzero(np.isfinite(at_s))
     steps = np.diff(at_s[known])
     jumps = np.flatnonzero(np.abs(np.abs(steps) - _HOUR_S) < _ABOUT_S)
-    if len(jumps) != 1:
+    if len(jumps) != 1 or np.median(np.abs(steps)) > _ABOUT_S:
         return at_s
     out = at_s.copy()
     out[known[jumps[0] + 1] :] -= np.sign(steps[jumps[0]]) * _HOUR_S
