@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.trying.test_taps import recorded
 from vibecore.causes.load import catalogue
 from vibecore.engine import Engine, Vehicle
 from vibecore.exchange import export_job, import_job
@@ -60,3 +61,13 @@ def test_every_kind_says_what_either_outcome_means_and_has_its_cautions(kind):
 
 def test_a_kind_that_is_not_known_is_something_else():
     assert kind_of("no such thing").id == "other"
+
+
+def test_the_moments_are_those_of_the_taps():
+    """Taps near an end are the hand that starts and stops it."""
+    begun, undone = tries.moments(recorded((1.0, 15.3, 31.7)))
+    assert (begun, undone) == pytest.approx((15.3, 31.7), abs=0.2)
+    begun, undone = tries.moments(recorded((15.3,)))
+    assert begun == pytest.approx(15.3, abs=0.2)
+    assert undone is None
+    assert tries.moments(recorded()) == pytest.approx((16.0, 32.0), abs=0.1)

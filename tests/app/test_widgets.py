@@ -22,3 +22,11 @@ def test_a_firing_order_too_near_half_the_rate_is_told():
     assert "error" in icon
     assert line.startswith("Record again at 200 samples a second or more")
     assert widgets.quality(idle, Engine(8))[1] == "Only 20 s long: record a minute."
+
+
+def test_a_recording_of_which_little_was_used_says_so():
+    whole = made.analysis()
+    calm = replace(whole, warnings=(), recording=replace(whole.recording, warnings=()))
+    assert widgets.quality(calm, Engine(4))[1] == "Good recording."
+    fell = replace(calm, signal=replace(calm.signal, used_span_s=(0.0, 9.0)))
+    assert widgets.quality(fell, Engine(4))[1].startswith("Used from 0 to 9 s of 20: the rest is handling")

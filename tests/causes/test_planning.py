@@ -101,6 +101,20 @@ def test_codes_are_read_first_when_the_lamp_is_on() -> None:
     assert "read-codes" not in [c.id for c in plan(rank((), known), symptoms=known, limit=50)]
 
 
+@pytest.mark.parametrize("codes", [("P9999",), ("none",), ("",)])
+def test_a_code_that_tells_nothing_leaves_the_lamp_its_word(codes: tuple[str, ...]) -> None:
+    lamp, also = Symptoms(True), Symptoms(True, codes)
+    assert [c.probability for c in rank((), also)] == [c.probability for c in rank((), lamp)]
+    assert plan(rank((), also), symptoms=also)[0].id == "read-codes"
+
+
+@pytest.mark.parametrize("said", ["p0301", " P0301-00", "P0301 misfire"])
+def test_a_code_is_known_with_what_a_reader_writes_beside_it(said: str) -> None:
+    known = catalogue().code(said)
+    assert known is not None
+    assert known.code == "P0301"
+
+
 def test_cheap_looks_come_before_dismantling() -> None:
     proposed = plan(rank(()), limit=50)
     first = [catalogue().check(c.id) for c in proposed[:3]]

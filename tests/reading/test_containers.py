@@ -17,7 +17,7 @@ import xlwt
 from tests.reading.make import cells, csv, packed, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
-from vibecore.reading import read_recording
+from vibecore.reading import read_recording, workbook_child
 
 TRUTH = shake(100.0, 6.0)
 FREE = shake(100.0, 6.0, gravity=False)
@@ -240,3 +240,18 @@ def test_a_sheet_for_each_axis_is_put_side_by_side(write: Any, name: str) -> Non
         for axis, values in zip("XYZ", TRUTH.accel.T, strict=True)
     }
     same(read_recording(write({"About": [["made", "by hand"]], **sheets})))
+
+
+def test_memory_is_limited_as_far_as_the_system_lets_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """setrlimit may only lower the hard limit, and some systems refuse it (POSIX getrlimit; from memory)."""
+    resource = pytest.importorskip("resource")
+    asked: list[tuple[int, int]] = []
+
+    def refused(_what: int, limits: tuple[int, int]) -> None:
+        asked.append(limits)
+        raise ValueError("not allowed to raise maximum limit")
+
+    monkeypatch.setattr(resource, "setrlimit", refused)
+    monkeypatch.setattr(resource, "getrlimit", lambda _what: (resource.RLIM_INFINITY, 500))
+    workbook_child._limit_memory(1000)
+    assert asked == [(500, 500)]

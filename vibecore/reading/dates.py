@@ -2,7 +2,8 @@
 
 Serves ISO 8601 (T or blank, decimal point or comma, extended and basic format) and the looser forms loggers
 write: day first, 12-hour clocks, a colon before the milliseconds, milliseconds without leading zeros, words
-beside the time of day. Zone offsets count only where they change; only differences matter.
+beside the time of day. Zone offsets are left aside, for only differences count; where one changes within a
+recording the clock is carried on.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ _DAY_S, _HOUR_S = 86400.0, 3600.0
 _ABOUT_S = 2.0  # a step of time may come on top of the hour
 _DATE = r"(?:(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})[T _,-]*)?"
 _CLOCK = r"(?P<h>\d{1,2}):(?P<m>\d{1,2})(?::(?P<s>\d{1,2}))?(?:[:.,](?P<f>\d{0,9})\d*)?"
-_REST = r"\s*(?P<p>[AaPp])?\.?\s?[Mm]?\.?\s*(?:Z|UTC|GMT)?\s*(?P<z>[+-]\d{2}:?\d{2})?(?:\[.*\])?\s*$"
+_REST = r"\s*(?P<p>[AaPp])?\.?\s?[Mm]?\.?\s*(?:Z|UTC|GMT)?\s*(?:[+-]\d{2}:?\d{2})?(?:\[.*\])?\s*$"
 _PATTERN = rf"^\s*{_DATE}(?:{_CLOCK})?{_REST}"
 _ANYWHERE = r"(?:^|\D)" + _CLOCK.replace(r"(?::(?P<s>\d{1,2}))?", r":(?P<s>\d{1,2})")
 _COMPACT = (
@@ -57,29 +58,8 @@ def seconds(text: Any) -> Floats | None:
         whole = (dates - dates[first]) * _DAY_S + (day - day[first])
     else:
         whole = _over_midnight(day - day[first])
-    if calendar:
-        whole = _less_offsets(parts, whole)
     fraction = _fraction(parts, whole)
     return _clock_changed(whole + (fraction - fraction[first]))
-
-
-def _less_offsets(parts: Any, whole: Floats) -> Floats:
-    """Local times less what their zone is ahead of the first one's: clocks are changed in a recording too."""
-    import pyarrow.compute as pc
-
-    zones = pc.struct_field(parts, "z").dictionary_encode()
-    ahead_s = np.array([_offset_s(zone or "") for zone in zones.dictionary.to_pylist()])
-    if len(ahead_s) < 2:
-        return whole
-    at = arrow.numbers(zones.indices, 0).astype(int)
-    return whole - (ahead_s[at] - ahead_s[at[0]])
-
-
-def _offset_s(zone: str) -> float:
-    digits = zone.replace(":", "")
-    if len(digits) != 5:
-        return 0.0
-    return (3600.0 * int(digits[1:3]) + 60.0 * int(digits[3:])) * (-1.0 if digits[0] == "-" else 1.0)
 
 
 def _clock_changed(at_s: Floats) -> Floats:

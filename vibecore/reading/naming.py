@@ -15,7 +15,6 @@ from .layout import Layout
 from .table import MISSING, Column
 
 _MOST_FRACTION = 999_999  # of a second, in microseconds
-_MILLISECONDS = 999
 _CLOCK_ROWS = 50
 _TO_THE_SECOND = re.compile(r"\d:\d\d:\d\d$")
 
@@ -97,12 +96,11 @@ def _is_cut_clock(columns: list[Any]) -> bool:
 
 
 def _rejoined(clock: Any, fraction: Any) -> Any:
+    """Clock and fraction as one text; what noughts the number has lost is seen to with the dates."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    digits = 3 if to_numpy(fraction).max() <= _MILLISECONDS else 6
-    text = pc.utf8_lpad(fraction.cast(pa.int64()).cast(pa.string()), digits, "0")
-    return pc.binary_join_element_wise(clock, text, ".")
+    return pc.binary_join_element_wise(clock, fraction.cast(pa.int64()).cast(pa.string()), ".")
 
 
 def _text_column(name: str, unit: str, text: Any, decimal: str) -> Column:
