@@ -17,7 +17,7 @@ from vibecore import figures
 from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures import style
-from vibecore.figures.recording import LEAST_SPEED_SPAN_RPM
+from vibecore.figures.style import LEAST_SPEED_SPAN_RPM
 from vibecore.model import Analysis, OrderChange, Signal, Spectrum
 from vibecore.repair import Visit
 from vibecore.waterfall import make_waterfall, parted

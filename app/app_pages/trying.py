@@ -42,15 +42,10 @@ def page() -> None:
     if trials:
         _show_trial(work, trials)
         st.header("Try another", anchor=False)
-    kind = _choose_kind("What will you try?", "try next", kinds()[0].id)
+    ids = [kind.id for kind in kinds()]
+    kind = kind_of(st.selectbox("What will you try?", ids, format_func=lambda i: kind_of(i).title))
     _show_how(kind)
     _upload(work, kind)
-
-
-def _choose_kind(label: str, key: str, now: str) -> Kind:
-    ids = [kind.id for kind in kinds()]
-    chosen = st.selectbox(label, ids, ids.index(kind_of(now).id), lambda i: kind_of(i).title, key=key)
-    return kind_of(chosen)
 
 
 def _show_how(kind: Kind) -> None:

@@ -24,10 +24,10 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
 
-LEAST_SHOWN_M_S2 = 0.001
-
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
+
+LEAST_SHOWN_M_S2 = 0.001
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:

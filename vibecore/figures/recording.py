@@ -12,10 +12,12 @@ from vibecore.figures.style import (
     BLUE,
     GREEN,
     GREY,
+    LEAST_SPEED_SPAN_RPM,
     SKY,
     VERMILLION,
     Picture,
     empty_figure,
+    frame,
     line_level,
     order_name,
     thinned,
@@ -25,7 +27,6 @@ from vibecore.figures.style import (
 from vibecore.model import Analysis, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
 
-LEAST_SPEED_SPAN_RPM = 60.0  # a steady idle must not be blown up into a mountain range
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
 
@@ -92,9 +93,7 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
         x=track.t_s, y=track.rpm, name="engine speed", line={"color": BLUE, "width": 2},
         hovertemplate="%{x:.1f} s<br>%{y:.0f} rpm",
     )  # fmt: skip
-    middle = (float(track.rpm.max()) + float(track.rpm.min())) / 2
-    half = max(float(np.ptp(track.rpm)) * 0.6, LEAST_SPEED_SPAN_RPM / 2)
-    fig.update_yaxes(range=[middle - half, middle + half])
+    frame(fig, track.rpm, LEAST_SPEED_SPAN_RPM)
     sentence = f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f}."
     if idle_spec_rpm:
         sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, is shaded."

@@ -26,6 +26,7 @@ FONT = "Source Sans, sans-serif"
 HEIGHT_PX = 380
 TOP_PX = 56  # room for the zoom buttons and, under them, the names: on a phone they lie over each other else
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
+LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
 LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 
 
@@ -85,6 +86,13 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
     fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
     fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
     return fig
+
+
+def frame(fig: go.Figure, values: Floats, least_span: float) -> None:
+    """Show all values, and at least so much: what stands still must not be blown up into a mountain range."""
+    middle = (float(values.max()) + float(values.min())) / 2
+    half = max(float(np.ptp(values)) * 0.6, least_span / 2)
+    fig.update_yaxes(range=[middle - half, middle + half])
 
 
 def whiskers(levels: Sequence[OrderLevel]) -> dict[str, Any]:

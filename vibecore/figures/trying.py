@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecore.figures.style import BLUE, GREY, SKY, VERMILLION, Picture, empty_figure
+from vibecore.figures.style import (
+    BLUE,
+    GREY,
+    LEAST_SPEED_SPAN_RPM,
+    SKY,
+    VERMILLION,
+    Picture,
+    empty_figure,
+    frame,
+)
 from vibecore.trying.records import Course, Reading, Tried
 
 COLOURS = (BLUE, VERMILLION, GREY)
-LEAST_SPAN = {"rpm": 60.0, "dB": 10.0}  # what stands still must not be blown up into a mountain range
+LEAST_SPAN = {"rpm": LEAST_SPEED_SPAN_RPM, "dB": 10.0}
 UNITS = {"rpm": "rpm", "dB": "shake, dB re 1 m/s²"}
 
 
@@ -35,12 +44,7 @@ def _picture(
             x=x, y=y, name=course.what, mode="lines+markers", marker={"size": 5},
             line={"color": colour, "width": 2}, hovertemplate=f"%{{x:.0f}} s<br>%{{y:.1f}} {course.unit}",
         )  # fmt: skip
-    values = np.concatenate([c.values for c in courses])
-    middle, half = (
-        (values.max() + values.min()) / 2,
-        max(np.ptp(values) * 0.6, LEAST_SPAN[courses[0].unit] / 2),
-    )
-    fig.update_yaxes(range=[middle - half, middle + half])
+    frame(fig, np.concatenate([c.values for c in courses]), LEAST_SPAN[courses[0].unit])
     title = "Engine speed while it was tried" if courses[0].unit == "rpm" else "Shake while it was tried"
     return Picture(
         title,
