@@ -140,8 +140,8 @@ def _show_quality(
     if analysis is None:
         room.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
         return
-    icon, line = widgets.quality(analysis, vehicle.engine)
+    icon, lines = widgets.quality(analysis, vehicle.engine)
     if item.condition.speed_hold is None and looks_raised(analysis.speed, vehicle.idle_spec_rpm):
         assert analysis.speed is not None
-        line += f" It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below."
-    room.markdown(f"{icon} {widgets.plain(line)}")
+        lines.append(f"It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below.")
+    room.markdown("  \n".join([f"{icon} {widgets.plain(lines[0])}", *map(widgets.plain, lines[1:])]))

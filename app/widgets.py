@@ -220,8 +220,8 @@ def poor_words(analyses: Sequence[Analysis]) -> list[str]:
     return [f"{a.name}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING]
 
 
-def quality(analysis: Analysis, engine: Engine) -> tuple[str, str]:
-    """A recording's quality in one line: an icon and the first thing to mind, with its mend."""
+def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
+    """A recording's quality: an icon and what to mind, each with its mend, the first thing first."""
     unseen = _unseen_firing(analysis, engine)
     told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set())
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
@@ -231,9 +231,8 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, str]:
         lines.insert(0, unseen)
     lines += [text for text in [_cut_off(analysis)] if text]
     if not lines:
-        return ":material/check_circle:", "Good recording."
-    more = f" ({len(lines) - 1} more)" if len(lines) > 1 else ""
-    return ":material/error:", lines[0] + more
+        return ":material/check_circle:", ["Good recording."]
+    return ":material/error:", lines
 
 
 def _cut_off(analysis: Analysis) -> str:

@@ -165,6 +165,18 @@ def test_a_recording_too_broken_for_an_order_spectrum_says_so(case):
     assert said in Page(text).text
 
 
+def test_the_chart_is_of_the_recording_that_bears_the_first_cause_out(case):
+    neutral = made.analysis("neutral.csv", Condition(gear="neutral"))
+    drive = made.analysis("drive.csv", Condition(gear="drive"))
+    told = made.diagnosis(neutral, drive)
+    cause, *others = told.causes
+    found = replace(cause.evidence[0], says="for", seen_in=("drive.csv",))
+    told = replace(told, causes=(replace(cause, evidence=(found,)), *others))
+    assert "Shake by engine order: in drive" in Page(report_html(case, {}, told)).text
+    unseen = replace(told, causes=(replace(cause, evidence=()), *others))
+    assert "Shake by engine order: in neutral" in Page(report_html(case, {}, unseen)).text
+
+
 def test_a_rounded_speed_lies_within_its_rounded_interval(case):
     """GUM 7.2.6: what is rounded of an uncertainty is rounded up, so that it still holds the value."""
     analysis = made.analysis()

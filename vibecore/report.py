@@ -224,17 +224,26 @@ def _recordings(diagnosis: Diagnosis | None, case: Case) -> str:
     minds += dict.fromkeys(a.overall.cut_off_note for a in diagnosis.analyses if a.overall.cut_off_note)
     table = _table(("Recording", "How it was made", "What it says"), rows)
     mind = f"<p>To mind:</p>{_bullets(minds)}" if minds else ""
-    return _section("Recordings", table + _order_figure(diagnosis.analyses, case) + mind)
+    return _section("Recordings", table + _order_figure(diagnosis, case) + mind)
 
 
-def _order_figure(analyses: Sequence[Analysis], case: Case) -> str:
-    """The order spectrum of the first recording that has one, or why none has."""
-    shown = next((a for a in analyses if a.orders is not None and not too_broken(a)), None)
-    if shown is None:
-        return _text(too_broken(*analyses))
+def _order_figure(diagnosis: Diagnosis, case: Case) -> str:
+    """The order spectrum of the recording that speaks most for the first cause, of the first that has one if
+    none does, or why none has."""
+    drawn = [a for a in diagnosis.analyses if a.orders is not None and not too_broken(a)]
+    if not drawn:
+        return _text(too_broken(*diagnosis.analyses))
+    telling = _most_telling(diagnosis.causes)
+    shown = min(drawn, key=lambda a: telling.index(a.name) if a.name in telling else len(telling))
     caption = f"Shake by engine order: {condition_words(shown.condition) or shown.name}."
     picture = orders_svg(shown, case.vehicle.engine)
     return f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
+
+
+def _most_telling(causes: Sequence[RankedCause]) -> list[str]:
+    """Names of the recordings that bear the first cause out, the weightiest finding first."""
+    found = sorted(causes[0].evidence if causes else (), key=lambda e: -e.weight_db)
+    return [name for e in found if e.says == "for" for name in e.seen_in]
 
 
 def _minds(analysis: Analysis) -> list[str]:

@@ -76,10 +76,12 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         return
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     for analysis in analyses:
-        icon, line = widgets.quality(analysis, case.vehicle.engine)
+        icon, (first, *others) = widgets.quality(analysis, case.vehicle.engine)
+        more = f" And {len(others)} more to mind, under Record." if others else ""
         with st.container(border=True):
             st.markdown(f"**{widgets.plain(widgets.condition_title(analysis))}**")
-            st.markdown(f"{widgets.plain(speed_words(analysis.speed))}  \n{icon} {widgets.plain(line)}")
+            speed = widgets.plain(speed_words(analysis.speed))
+            st.markdown(f"{speed}  \n{icon} {widgets.plain(first + more)}")
             st.caption(widgets.plain(analysis.name))
     for name, why in results.unread.items():
         st.error(f"{widgets.plain(name)}: {widgets.plain(why)}")

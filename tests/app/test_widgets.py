@@ -18,15 +18,23 @@ def test_a_firing_order_too_near_half_the_rate_is_told():
     (`vibecore.engine` leaves it out, for a phone's own filter takes it)."""
     idle = made.analysis()
     faster = replace(idle, speed=replace(idle.speed, mean_rpm=715.0))
-    icon, line = widgets.quality(faster, Engine(8))
+    icon, lines = widgets.quality(faster, Engine(8))
     assert "error" in icon
-    assert line.startswith("Record again at 200 samples a second or more")
-    assert widgets.quality(idle, Engine(8))[1] == "Only 20 s long: record a minute."
+    assert lines[0].startswith("Record again at 200 samples a second or more")
+    assert widgets.quality(idle, Engine(8))[1] == ["Only 20 s long: record a minute."]
+
+
+def test_all_that_is_to_mind_of_a_recording_is_told_the_first_thing_first():
+    whole = made.analysis()
+    fell = replace(whole, signal=replace(whole.signal, used_span_s=(0.0, 9.0)))
+    first, second = widgets.quality(fell, Engine(4))[1]
+    assert first.startswith("Only 20 s long")
+    assert second.startswith("Used from 0 to 9 s")
 
 
 def test_a_recording_of_which_little_was_used_says_so():
     whole = made.analysis()
     calm = replace(whole, warnings=(), recording=replace(whole.recording, warnings=()))
-    assert widgets.quality(calm, Engine(4))[1] == "Good recording."
+    assert widgets.quality(calm, Engine(4))[1] == ["Good recording."]
     fell = replace(calm, signal=replace(calm.signal, used_span_s=(0.0, 9.0)))
-    assert widgets.quality(fell, Engine(4))[1].startswith("Used from 0 to 9 s of 20: the rest is handling")
+    assert widgets.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
