@@ -19,6 +19,8 @@ from vibecore.model import Place, Recording
 from vibecore.store import Job
 
 NOTE = "guessed"  # key of the notes
+NO_REASON = "Nothing tells how it was made."
+CHANGED = "You have changed a part of it since."
 
 
 def reasons_of(notes: Mapping[str, str]) -> dict[str, str]:

@@ -32,9 +32,14 @@ def show(work: state.Work) -> None:
         return
     st.header("How each was made", anchor=False)
     reasons = guesses.reasons_of(work.job.notes)
-    _ask_to_confirm(work, reasons)
+    if reasons:
+        st.info(
+            f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then say so below."
+        )
     recordings = work.case.recordings
     rooms = [_show_row(work, place, reasons) for place in range(len(recordings))]
+    if reasons:
+        _ask_to_confirm(work)
     with st.expander("Take a recording out"):
         names = [r.file.as_posix() for r in recordings]
         name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
@@ -50,10 +55,7 @@ def show(work: state.Work) -> None:
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 
-def _ask_to_confirm(work: state.Work, reasons: Mapping[str, str]) -> None:
-    if not reasons:
-        return
-    st.info(f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then:")
+def _ask_to_confirm(work: state.Work) -> None:
     if st.button("All is right as it stands", type="primary"):
         job = state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {}))
         state.window().hold(job, f"Confirmed. {_left_open(work.case.recordings)}".strip())
@@ -74,7 +76,7 @@ def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         if name in reasons:
-            st.caption(widgets.plain(f"Guessed. {reasons[name] or 'Nothing tells how it was made.'}"))
+            st.caption(widgets.plain(f"Guessed. {reasons[name] or guesses.NO_REASON}"))
         room = st.empty()
         room.markdown("Being read.")
         _boxes(name, made)
@@ -113,16 +115,18 @@ def _listed(said: str) -> tuple[str, ...]:
 
 
 def _put(name: str, part: str, of: Callable[[Any], Any] = lambda said: said) -> boxes.Put:
-    """This part of one recording's condition; what a person has chosen is no guess any more. of: the part
-    from what the box holds."""
+    """This part of one recording's condition; the rest of it stays a guess until the person says that all is
+    right. of: the part from what the box holds."""
 
     def put(case: Case, notes: boxes.Notes, said: Any) -> tuple[Case, boxes.Notes]:
         recordings = tuple(
             replace(r, condition=replace(r.condition, **{part: of(said)})) if r.file.as_posix() == name else r
             for r in case.recordings
         )
-        reasons = {other: why for other, why in guesses.reasons_of(notes).items() if other != name}
-        return replace(case, recordings=recordings), guesses.notes_with(notes, reasons)
+        reasons = guesses.reasons_of(notes)
+        if name in reasons:
+            notes = guesses.notes_with(notes, reasons | {name: guesses.CHANGED})
+        return replace(case, recordings=recordings), notes
 
     return put
 

@@ -80,6 +80,7 @@ def test_a_demo_job_from_its_causes_to_another_machine(window, browser, tmp_path
     clean(window)
     for number in (3, 4):  # the names do not tell where the phone was
         window.choose("Phone on the", "steering wheel", number)
+    window.press("All is right as it stands")
     window.gone("is a guess")
     window.go("Proof")
     window.sees("Cured")

@@ -122,10 +122,16 @@ def test_what_was_guessed_says_why_until_somebody_confirms_it(start, job, store)
     ]
 
 
-def test_what_a_person_chose_is_no_guess_any_more(start, job, store):
+def test_a_change_to_one_part_does_not_confirm_the_rest_unasked(start, job, store):
     test = upload(start("record"), "b.csv", "c.csv")
     next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("reverse").run()
-    assert notes_of(store, job) == {"guessed": "c.csv\t"}
+    text = words(test)
+    assert "Guessed. You have changed a part of it since." in text
+    assert "How 2 recordings were made is a guess" in text
+    press(test, "All is right as it stands")
+    assert notes_of(store, job) == {}
+    next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("drive").run()
+    assert notes_of(store, job) == {}  # what was confirmed stays so
 
 
 def test_a_fault_in_guessing_keeps_no_file_out(start, job, store, monkeypatch):
