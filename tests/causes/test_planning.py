@@ -115,6 +115,27 @@ def test_a_code_is_known_with_what_a_reader_writes_beside_it(said: str) -> None:
     assert known.code == "P0301"
 
 
+@pytest.mark.parametrize(
+    ("codes", "said"),
+    [
+        (("P0306",), "name cylinder 6: begin there"),
+        (("P0302", "P0202"), "name cylinder 2: begin there"),
+        (("P0303", "P0301", "P0300"), "name cylinder 1 and 3: begin there"),
+        (("P0300", "P0171"), None),
+    ],
+)
+def test_a_check_made_cylinder_by_cylinder_begins_where_the_codes_point(
+    codes: tuple[str, ...], said: str | None
+) -> None:
+    """SAE J2012: P0301 to P0312 and P0201 to P0212 count cylinders; P0300 and P0171 name none."""
+    symptoms = Symptoms(True, codes, ())
+    checks = {c.id: c.why or "" for c in plan(rank((), symptoms), symptoms=symptoms, limit=50)}
+    for check in ("plugs", "compression"):
+        assert ("begin there" in checks[check]) == bool(said), check
+        assert (said or "") in checks[check]
+    assert "begin there" not in checks["mount-look"] + checks["hoses-look"]
+
+
 def test_cheap_looks_come_before_dismantling() -> None:
     proposed = plan(rank(()), limit=50)
     first = [catalogue().check(c.id) for c in proposed[:3]]

@@ -93,6 +93,7 @@ class CheckRow(_Row):
     last: bool = False
     needs_outcome: dict[str, str] = {}  # any one of these outcomes, or a code that points at `needs_code_for`
     needs_code_for: str | None = None
+    by_cylinder: bool = False  # made at one cylinder after another: a code may tell where to begin
     cautions: tuple[str, ...]
     source: str = "common practice, no source"
     outcome: tuple[OutcomeRow, ...] = Field(min_length=2)
@@ -113,11 +114,12 @@ class CodeRow(_Row):
 
 
 class Code(_Row):
-    """One trouble code; `times` as in CodeRow."""
+    """One trouble code; `times` as in CodeRow; `cylinder` where it names one."""
 
     code: str
     meaning: str
     times: dict[str, float]
+    cylinder: int | None = None
 
 
 class Catalogue(_Row):
@@ -275,5 +277,6 @@ def _codes(rows: tuple[CodeRow, ...], causes: tuple[CauseRow, ...]) -> dict[str,
             code = f"{row.first[0]}{number:04d}"
             meaning = row.meaning.format(n=i + 1, letter=LETTERS[i] if i < len(LETTERS) else "")
             _fail_unless(code not in codes, "codes.toml", code, "this code stands twice")
-            codes[code] = Code(code=code, meaning=meaning, times=row.times)
+            cylinder = i + 1 if "{n}" in row.meaning else None
+            codes[code] = Code(code=code, meaning=meaning, times=row.times, cylinder=cylinder)
     return codes

@@ -63,7 +63,7 @@ def plan(
                 minutes=check.minutes,
                 gain_bits=worth.bits,
                 cautions=known.caution_texts(check),
-                why=worth.why,
+                why=f"{worth.why}{_where_to_begin(check, job)}",
             )
             candidates.append((_order(check, worth, job.symptoms), planned))
     candidates.sort(key=lambda item: item[0])
@@ -79,6 +79,16 @@ class _Job:
     symptoms: Symptoms
     lacking: frozenset[str]
     state: frozenset[str]
+
+
+def _where_to_begin(check: CheckRow, job: _Job) -> str:
+    """The cylinders that codes name, for a check made at one after another."""
+    codes = map(job.known.code, job.symptoms.codes)
+    named = sorted({code.cylinder for code in codes if code is not None and code.cylinder is not None})
+    if not check.by_cylinder or not named:
+        return ""
+    numbers = " and ".join(map(str, named))
+    return f" The codes name cylinder {numbers}: begin there (the maker's manual tells which one that is)."
 
 
 class _Worth(NamedTuple):
