@@ -23,10 +23,11 @@ NO_REASON = "Nothing tells how it was made."
 CHANGED = "You have changed a part of it since."
 
 
-def reasons_of(notes: Mapping[str, str]) -> dict[str, str]:
-    """Recordings that nobody has looked over yet, and why each was taken as it was."""
+def reasons_of(notes: Mapping[str, str], case: Case) -> dict[str, str]:
+    """Recordings of the job that nobody has looked over yet, and why each was taken as it was."""
+    here = {r.file.as_posix() for r in case.recordings}
     pairs = (line.partition("\t") for line in notes.get(NOTE, "").split("\n") if line)
-    return {name: why for name, _, why in pairs}
+    return {name: why for name, _, why in pairs if name in here}
 
 
 def words(count: int) -> str:

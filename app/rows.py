@@ -8,7 +8,9 @@ from typing import Any, get_args
 
 import boxes
 import cache
+import doubts
 import guesses
+import stages
 import state
 import streamlit as st
 import widgets
@@ -17,56 +19,78 @@ from streamlit.delta_generator import DeltaGenerator
 from vibecore import figures
 from vibecore.case import Case, CaseRecording
 from vibecore.constants import HIGHEST_SPEED_RPM
+from vibecore.contract import all_warnings
 from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
-from vibecore.jobs import drop_recording
-from vibecore.model import Condition, Gear, Place, SpeedHold
+from vibecore.jobs import drop_recording, without_recording
+from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
 
-STAGES = {"before": "before repair", "after": "after repair"}
+COPY = "same-contents"  # code of the warning on a recording that was given before
 MAX_ACCESSORIES = 200  # characters
 
 
 def show(work: state.Work) -> None:
     """All rows, what to take out, and the picture of the latest recording; what is chosen is kept at once."""
-    if not work.case.recordings:
+    recordings = work.case.recordings
+    if not recordings:
         return
     st.header("How each was made", anchor=False)
-    reasons = guesses.reasons_of(work.job.notes)
+    doubt = st.empty()
+    reasons = guesses.reasons_of(work.job.notes, work.case)
     if reasons:
         st.info(
             f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then say so below."
         )
-    recordings = work.case.recordings
     rooms = [_show_row(work, place, reasons) for place in range(len(recordings))]
     if reasons:
         _ask_to_confirm(work)
-    with st.expander("Take a recording out"):
-        names = [r.file.as_posix() for r in recordings]
-        name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
-        if st.button("Take it out of the job", disabled=name is None) and name is not None:
-            state.window().hold(drop_recording(state.store(), work.job, name), f"{name} is out of the job.")
-            st.rerun()
+    _offer_to_take_out(work)
     results = widgets.results(work)  # last, so that the boxes need not wait for it
     for item, room in zip(recordings, rooms, strict=True):
         _show_quality(room, item, work.case.vehicle, results)
-    latest = results.analysis(recordings[-1].file.as_posix())
-    if latest is not None:
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    if asks := doubts.idle_words(work.case, analyses):
+        doubt.warning(widgets.plain(asks))
+    if latest := _latest(analyses):
         st.header(f"The latest: {widgets.plain(latest.name)}", anchor=False)
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 
+def _latest(analyses: Sequence[Analysis]) -> Analysis | None:
+    """The last that can be read and is no copy of another."""
+    own = [a for a in analyses if all(w.code != COPY for w in all_warnings(a))]
+    return own[-1] if own else None
+
+
+def _offer_to_take_out(work: state.Work) -> None:
+    with st.expander("Take a recording out"):
+        names = [r.file.as_posix() for r in work.case.recordings]
+        name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
+        if st.button("Take it out of the job", disabled=name is None) and name is not None:
+            notes = _notes_without(work, name)
+            job = drop_recording(state.store(), work.job, name, notes)
+            state.window().hold(job, f"{name} is out of the job.")
+            st.rerun()
+
+
+def _notes_without(work: state.Work, name: str) -> dict[str, str]:
+    """The job's notes with nothing left that told of this recording."""
+    left = without_recording(work.case, name)
+    notes = guesses.notes_with(work.job.notes, guesses.reasons_of(work.job.notes, left))
+    return stages.notes_with(notes, stages.asked(notes, left))
+
+
 def _ask_to_confirm(work: state.Work) -> None:
-    if st.button("All is right as it stands", type="primary"):
+    """What stays unsaid stands beside the button: with that the ranking is weaker."""
+    unsaid = doubts.unsaid(work.case.recordings)
+    if unsaid:
+        names = ", ".join(unsaid)
+        st.caption(widgets.plain(f"Gear or speed is not said of {names}: say it where you know it."))
+    if st.button("All is right as it stands", type="secondary" if unsaid else "primary"):
         job = state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {}))
-        state.window().hold(job, f"Confirmed. {_left_open(work.case.recordings)}".strip())
+        left = f" Gear or speed is not said of {len(unsaid)} of them." if unsaid else ""
+        state.window().hold(job, f"Confirmed.{left}")
         st.rerun()
-
-
-def _left_open(recordings: Sequence[CaseRecording]) -> str:
-    """How many say nothing of gear or speed; with the engine off no gear is needed."""
-    made = [r.condition for r in recordings]
-    count = sum(c.speed_hold is None or (c.gear is None and c.speed_hold != "engine off") for c in made)
-    return f"Gear or speed is not said of {count} of them: say it where you know it." if count else ""
 
 
 def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -> DeltaGenerator:
@@ -79,14 +103,18 @@ def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -
             st.caption(widgets.plain(f"Guessed. {reasons[name] or guesses.NO_REASON}"))
         room = st.empty()
         room.markdown("Being read.")
-        _boxes(name, made)
-        if made.taped_anew or any(made.made_as(e.condition) for e in earlier):
+        asked = name in stages.asked(work.job.notes, work.case)
+        if asked:
+            stages.ask(name)
+        _boxes(name, made, asked)
+        if not asked and (made.taped_anew or any(made.made_as(e.condition) for e in earlier)):
             label = "The phone was taped on anew for this one, and nothing was mended in between"
             boxes.box(st.checkbox, f"taped {name}", _put(name, "taped_anew"), label, made.taped_anew)
     return room
 
 
-def _boxes(name: str, made: Condition) -> None:
+def _boxes(name: str, made: Condition, asked: bool) -> None:
+    """asked: the question in place of the box tells before or after."""
     row = st.container(horizontal=True)
     for part, label, choices, now in (
         ("place", "Phone on the", get_args(Place), made.place),
@@ -94,10 +122,12 @@ def _boxes(name: str, made: Condition) -> None:
         ("speed_hold", "Speed", get_args(SpeedHold), made.speed_hold),
     ):
         boxes.choice(row, f"{part} {name}", _put(name, part), label, choices, now)
-    boxes.box(
-        row.selectbox, f"stage {name}", _put(name, "stage"), "When", list(STAGES),
-        list(STAGES).index(made.stage), STAGES.__getitem__, width=boxes.BOX_PX,
-    )  # fmt: skip
+    if not asked:
+        known = stages.STAGES
+        boxes.box(
+            row.selectbox, f"stage {name}", stages.put(name), "When", list(known),
+            list(known).index(made.stage), known.__getitem__, width=boxes.BOX_PX,
+        )  # fmt: skip
     shown = round(made.tachometer_rpm or 0) or None  # the box shows whole turns
     with st.expander("Tachometer, and what was switched on"):
         rpm = _put(name, "tachometer_rpm", lambda said: float(said or 0) or None)
@@ -123,7 +153,7 @@ def _put(name: str, part: str, of: Callable[[Any], Any] = lambda said: said) -> 
             replace(r, condition=replace(r.condition, **{part: of(said)})) if r.file.as_posix() == name else r
             for r in case.recordings
         )
-        reasons = guesses.reasons_of(notes)
+        reasons = guesses.reasons_of(notes, case)
         if name in reasons:
             notes = guesses.notes_with(notes, reasons | {name: guesses.CHANGED})
         return replace(case, recordings=recordings), notes

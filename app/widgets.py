@@ -11,6 +11,7 @@ from pathlib import Path
 
 import cache
 import doable
+import numpy as np
 import state
 import streamlit as st
 from plotly.graph_objects import Figure
@@ -19,7 +20,7 @@ from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
-from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause
+from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause, Recording
 from vibecore.store import StaleEdit
 from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, condition_words, percent
 
@@ -31,6 +32,8 @@ MISLEADING = (
     "knocks",
 )  # peaks cut off raise lines of their own; so does a loose phone
 TOO_SLOW = "slow"  # the phone's rate
+LOST = "lost-samples"
+HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
 More = Callable[[RankedCause], None]
@@ -223,7 +226,8 @@ def poor_words(analyses: Sequence[Analysis]) -> list[str]:
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
     """A recording's quality: an icon and what to mind, each with its mend, the first thing first."""
     unseen = _unseen_firing(analysis, engine)
-    told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set())
+    harmless = _few_lost(analysis.recording)
+    told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set()) | ({LOST} if harmless else set())
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
     if analysis.speed is None:
         lines.reverse()  # why there is no speed comes last
@@ -231,8 +235,17 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
         lines.insert(0, unseen)
     lines += [text for text in [_cut_off(analysis)] if text]
     if not lines:
-        return ":material/check_circle:", ["Good recording."]
+        return ":material/check_circle:", ["Good recording.", *harmless]
     return ":material/error:", lines
+
+
+def _few_lost(recording: Recording) -> list[str]:
+    """That the lost samples do no harm, where they are few and none of the gaps is long."""
+    lost = recording.lost_samples
+    few = 0 < lost < HARMLESS_SHARE * recording.rows and np.diff(recording.t_s).max() < SHORT_GAP_S
+    if not few or all(w.code != LOST for w in recording.warnings):
+        return []
+    return [f"{lost} samples are missing, in short gaps: that does no harm."]
 
 
 def _cut_off(analysis: Analysis) -> str:

@@ -50,12 +50,15 @@ _HOLD_IN_WORDS: dict[SpeedHold, str] = {
 _STAGE: dict[Stage, str] = {
     "after": r"after(?! lunch| work| school)|(?<!not )(?:repaired|fixed|mended|done)|nachher|apres"
 }
+_TOLD_BEFORE = r"before|not (?:repaired|fixed|mended|done)|vorher|avant"
 _UNIT = {
     "air conditioning": r"(?:ac|a c|air ?con\w*|klima\w*|clim|climatis\w*)\b(?! off| aus)",
     "lights": r"(?:lights?|licht|phares)\b(?! off| aus)",
 }
 IDLE_UP_TO_RPM = 1000.0  # warm engines idle below it, small ones just; common practice, no source
 RAISED_FROM = 1.15  # times the top of the idle: the plan asks for 1200 to 1500, between the two none can tell
+IDLE_RPM = (450.0, 1100.0)  # of cars, cold and warm; common practice, no source
+FAR_FROM_IDLE = 1.2  # times an end of the maker's idle: one cylinder more or less of six does as much
 # A running engine leaves one line at least over the phone's noise: so it was in all of 56 simulated
 # recordings, sound cars and faulty, on every place.
 COARSE_M_S2 = 0.05  # steps of the file that could hide a smooth engine
@@ -176,6 +179,12 @@ def guess_condition(file_name: str) -> Condition:
     )
 
 
+def tells_stage(file_name: str) -> bool:
+    """Does the name say whether it was made before or after a repair?"""
+    words = _words(file_name)
+    return _first(_STAGE, words) is not None or _said(_TOLD_BEFORE, words)
+
+
 def held_by_name(file_name: str) -> Condition:
     """Gear and speed where the name says in so many words that the engine idled, was raised or swept; nothing
     else, and nothing from the gear alone: 'drive' may be a drive."""
@@ -189,6 +198,14 @@ def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | 
     one, and a condition that follows from it would only make that surer."""
     _, top = idle_spec_rpm or (0.0, IDLE_UP_TO_RPM)
     return speed is not None and speed.mean_rpm > RAISED_FROM * top
+
+
+def is_odd_idle(speed: SpeedTrack, idle_spec_rpm: tuple[float, float] | None) -> bool:
+    """Does an idle read as no idle of this car does? To be asked: the number of cylinders may be wrong."""
+    low, top = IDLE_RPM
+    if idle_spec_rpm is not None:
+        low, top = idle_spec_rpm[0] / FAR_FROM_IDLE, idle_spec_rpm[1] * FAR_FROM_IDLE
+    return not low <= speed.mean_rpm <= top
 
 
 def _words(file_name: str) -> str:

@@ -69,11 +69,13 @@ def save_case(
     return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)
 
 
-def drop_recording(store: Store, job: Job, name: str) -> Job:
-    """Take one recording out of the job."""
-    case = case_of(job)
-    kept = tuple(r for r in case.recordings if r.file.as_posix() != name)
-    return save_case(store, job, replace(case, recordings=kept), remove=[name])
+def without_recording(case: Case, name: str) -> Case:
+    return replace(case, recordings=tuple(r for r in case.recordings if r.file.as_posix() != name))
+
+
+def drop_recording(store: Store, job: Job, name: str, notes: Mapping[str, str] | None = None) -> Job:
+    """Take one recording out of the job. notes: as they are without it, if they told of it."""
+    return save_case(store, job, without_recording(case_of(job), name), notes=notes, remove=[name])
 
 
 def seed(store: Store, folder: Path) -> None:

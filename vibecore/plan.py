@@ -7,15 +7,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from vibecore.case import Case
-from vibecore.model import Condition, Diagnosis, SpeedHold
+from vibecore.model import CheckOutcome, Condition, Diagnosis, SpeedHold
 from vibecore.words import percent
+
+if TYPE_CHECKING:
+    from vibecore.causes.load import CheckRow, OutcomeRow
 
 PageName = Literal["record", "causes", "proof", "report"]
 SURE_ENOUGH = 0.5  # common practice, no source: more likely than all else together, so checks may begin
 MEND_FROM = 0.9  # common practice, no source: a check has shown the part, more of them would be for show
+FOUND_TIMES = 3.0  # an outcome so much likelier with a fault than without has found it; no source
+MEND = "Mend"  # a step's title begins so
 AFTER_REPAIR = "after-repair"  # id in plan.toml
 SOUND = "normal"  # the contract's id of 'nothing wrong'
 
@@ -101,6 +106,30 @@ def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:
         "The maker's manual, local rules and licensed practice come first."
     )
     return NextStep(f"Mend: {suspect.name}", why, "proof")
+
+
+def may_be_mended(case: Case, diagnosis: Diagnosis | None, done: str = "") -> bool:
+    """Has anybody had reason to mend something by now? done: what was noted of a repair."""
+    afters = any(r.condition.stage == "after" for r in case.recordings)
+    to_be = diagnosis is not None and next_step(case, diagnosis).title.startswith(MEND)
+    return afters or bool(done.strip()) or to_be or any(_found(check) for check in case.checks)
+
+
+def _found(check: CheckOutcome) -> bool:
+    """Does this outcome of a check show a part or a cause at fault?"""
+    row, outcome = _rows(check)
+    if row is None or outcome is None:
+        return False
+    most = max(outcome.given.values(), default=0.0)
+    return most >= SURE_ENOUGH and most > FOUND_TIMES * outcome.otherwise
+
+
+def _rows(done: CheckOutcome) -> tuple[CheckRow | None, OutcomeRow | None]:
+    """The check and its outcome in the catalogue; None for what is not there."""
+    from vibecore.causes.load import catalogue  # the catalogue is read only where a check was made
+
+    row = next((row for row in catalogue().checks if row.id == done.id), None)
+    return row, next((o for o in row.outcome if o.id == done.outcome), None) if row else None
 
 
 def _after_repair(diagnosis: Diagnosis) -> NextStep:

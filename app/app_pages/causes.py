@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import doable
+import doubts
 import knowledge
+import stages
 import state
 import streamlit as st
 import widgets
@@ -38,6 +40,7 @@ def page() -> None:
     for word in sorted(doable.words_of(work.job.notes).intersection(doable.FIRST)):
         text = f"{doable.label(word)}: have that seen to before anything else."
         st.warning(widgets.plain(text), icon=":material/warning:")
+    _show_doubts(work, diagnosis)
     _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
     cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
@@ -51,6 +54,23 @@ def page() -> None:
         st.caption(widgets.plain(note))
     _show_left_out(work)
     _show_done(work)
+
+
+def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
+    """What makes the ranking doubtful: to be put right, or said, on another page."""
+    asks = doubts.idle_words(work.case, diagnosis.analyses)
+    if asks:
+        st.warning(widgets.plain(asks))
+        st.page_link(state.page("car"), label="Car", icon=":material/directions_car:")
+    open_stage = stages.asked(work.job.notes, work.case)
+    if open_stage:
+        st.warning(stages.words(len(open_stage)))
+    unsaid = len(doubts.unsaid(work.case.recordings))
+    if unsaid:
+        which = "1 recording" if unsaid == 1 else f"{unsaid} recordings"
+        st.caption(f"Of {which} gear or speed is not said: the ranking is weaker.")
+    if unsaid or open_stage:
+        st.page_link(state.page("record"), label="Say it", icon=":material/mic:")
 
 
 def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cache
 import guesses
+import stages
 import state
 import streamlit as st
 import widgets
@@ -38,13 +39,22 @@ def page() -> None:
         st.page_link(state.page("jobs"), label="Start with your own car", icon=":material/add:")
     results = widgets.results(work)
     _show_next(work.case, results.diagnosis)
-    unsure = guesses.reasons_of(work.job.notes)
-    if unsure:
-        st.info(guesses.words(len(unsure)))
-        st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
+    _tell_what_is_open(work)
     if results.diagnosis is not None:
         _show_diagnosis(results.diagnosis)
     _show_recordings(work.case, results)
+
+
+def _tell_what_is_open(work: state.Work) -> None:
+    """What is still a guess of how the recordings were made."""
+    notes, case = work.job.notes, work.case
+    unsure, asked = guesses.reasons_of(notes, case), stages.asked(notes, case)
+    if asked:
+        st.warning(stages.words(len(asked)))
+    if unsure:
+        st.info(guesses.words(len(unsure)))
+    if unsure or asked:
+        st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
 
 def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:

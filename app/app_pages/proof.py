@@ -61,7 +61,7 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
 
 def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
     """A proof from recordings that nobody has looked over."""
-    unsure = guesses.reasons_of(work.job.notes)
+    unsure = guesses.reasons_of(work.job.notes, work.case)
     stages = {r.file.as_posix(): r.condition.stage for r in work.case.recordings}
     if any(name == repair.before or stages.get(name) == "after" for name in unsure):
         st.warning("How these were made is still a guess: say it before you rely on this.")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import cache
 import guesses
 import rows
+import stages
 import state
 import streamlit as st
 import tries
@@ -18,6 +19,7 @@ import widgets
 
 from vibecore.case import CaseRecording
 from vibecore.errors import ReadingError
+from vibecore.guess import Guess
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
 from vibecore.plan import PlanItem, caution, placing, plan_for
@@ -107,12 +109,19 @@ def _upload(work: state.Work) -> None:
     place.empty()
     listed = tuple(CaseRecording(Path(name), one.condition) for name, one in found.items())
     case = replace(work.case, recordings=(*work.case.recordings, *listed))
-    why = guesses.reasons_of(work.job.notes) | {name: " ".join(one.reasons) for name, one in found.items()}
-    job = save_case(state.store(), work.job, case, notes=guesses.notes_with(work.job.notes, why), add=files)
+    job = save_case(state.store(), work.job, case, notes=_notes(work, found), add=files)
     window.empty_upload_box()
     window.hold(job)
     _tell(files, twice)
     st.rerun()
+
+
+def _notes(work: state.Work, found: Mapping[str, Guess]) -> dict[str, str]:
+    """The job's notes with what is to be asked of the new recordings."""
+    notes, case = work.job.notes, work.case
+    why = guesses.reasons_of(notes, case) | {name: " ".join(one.reasons) for name, one in found.items()}
+    asked = [*stages.asked(notes, case), *stages.to_ask(work.job, case, found)]
+    return stages.notes_with(guesses.notes_with(notes, why), asked)
 
 
 def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:

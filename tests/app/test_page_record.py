@@ -177,3 +177,106 @@ def test_a_second_press_takes_out_no_other_recording(start, job, store):
     press(test, label)
     assert next(b for b in test.button if b.label == label).disabled
     assert [r.file.name for r in case_of(store.open(job.head.id)).recordings] == ["drive-idle.csv"]
+
+
+def test_a_guess_leaves_the_job_with_its_recording(start, job, store):
+    test = upload(start("record"), "b.csv", "c.csv")
+    next(s for s in test.selectbox if s.label == "Which").set_value("b.csv").run()
+    press(test, "Take it out of the job")
+    assert "How 1 recording was made is a guess." in words(test)
+    next(s for s in test.selectbox if s.label == "Which").set_value("c.csv").run()
+    press(test, "Take it out of the job")
+    assert "is a guess" not in words(test)
+    assert notes_of(store, job) == {}
+
+
+def test_an_orphaned_guess_is_not_counted(start, job, store):
+    store.save(job, notes={"guessed": "gone.csv\tBy its name."})
+    for page in ("", "record"):
+        assert "is a guess" not in words(start(page))
+
+
+def test_what_is_left_unsaid_stands_beside_the_button_that_confirms(start, job):  # noqa: ARG001
+    test = upload(start("record"), "b.csv")
+    assert "Gear or speed is not said of b.csv" in words(test)
+    button = next(b for b in test.button if b.label == "All is right as it stands")
+    assert button.proto.type == "secondary"
+    for part, said in (("gear", "park"), ("speed_hold", "idle")):
+        next(s for s in test.selectbox if s.key.startswith(f"{part} b.csv")).set_value(said).run()
+    assert "Gear or speed is not said" not in words(test)
+    button = next(b for b in test.button if b.label == "All is right as it stands")
+    assert button.proto.type == "primary"
+
+
+@pytest.mark.parametrize(
+    ("cylinders", "spec", "asked"),
+    [(8, (1000.0, 1100.0), True), (8, (500.0, 550.0), True), (8, (650.0, 750.0), False), (8, None, False)],
+)
+def test_an_idle_far_from_the_makers_asks_for_the_cylinders(start, store, cylinders, spec, asked):
+    """Made-up recordings read as 700 rpm."""
+    job = new_job(store, "Van", Vehicle(Engine(cylinders), idle_spec_rpm=spec), Symptoms(), {})
+    keep(store, job, "neutral idle.csv", "raised.csv")
+    line = f"Idle reads 700 rpm. Is the number of cylinders ({cylinders}) right?"
+    for page in ("record", "causes"):
+        assert words(start(page)).count(line) == asked
+
+
+def test_the_latest_picture_is_of_one_that_can_be_read_and_is_no_copy(start, job, store, monkeypatch):
+    from tests.app import made
+    from vibecore.model import Warn
+
+    def diagnose(_case, analyses):
+        copy = replace(analyses[-1], warnings=(Warn("same-contents", "Same contents as another."),))
+        return made.diagnosis(*analyses[:-1], copy)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    keep(store, store.open(job.head.id), "copy.csv", "bad.csv")
+    assert "The latest: drive-idle.csv" in words(start("record"))
+
+
+QUESTION = "Was something mended before this one?"
+
+
+def question_of(test):
+    return [r for r in test.radio if QUESTION in r.label]
+
+
+def mended(store, job, how):
+    if how == "check":
+        from vibecore.model import CheckOutcome
+
+        case = replace(case_of(job), checks=(CheckOutcome("mount-look", "cracked"),))
+        return save_case(store, job, case)
+    if how == "note":
+        return store.save(job, notes={"done": "New mount."})
+    return job
+
+
+@pytest.mark.parametrize("how", ["check", "note"])
+def test_once_something_may_be_mended_the_stage_is_asked_for(start, job, store, how):
+    mended(store, job, how)
+    test = upload(start("record"), "b.csv", "neutral idle again.csv", "after drive.csv", "before drive.csv")
+    assert [r.key.split()[1] for r in question_of(test)] == ["b.csv", "neutral"]  # the others' names tell
+    press(test, "All is right as it stands")
+    assert len(question_of(test)) == 2  # a question stays until it is answered
+    assert "whether something was mended before" in words(start())
+    question_of(test)[0].set_value("after").run()
+    stages = {r.file.name: r.condition.stage for r in case_of(store.open(job.head.id)).recordings}
+    assert stages["b.csv"] == "after"
+    (left,) = question_of(test)
+    left.set_value("before").run()
+    assert not question_of(test)
+    assert next(s for s in test.selectbox if s.key.startswith("stage b.csv")).value == "after"
+    assert "asked" not in " ".join(notes_of(store, job))
+
+
+def test_the_stage_is_not_asked_for_while_nothing_can_be_mended(start, job):  # noqa: ARG001
+    assert not question_of(upload(start("record"), "b.csv"))
+
+
+def test_the_taping_is_not_asked_for_before_the_stage(start, job, store):
+    mended(store, job, "check")
+    test = upload(start("record"), "neutral-idle again.csv")
+    assert not test.checkbox
+    question_of(test)[0].set_value("before").run()
+    assert len(test.checkbox) == 1

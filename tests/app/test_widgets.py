@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tests.app import made
 from vibecore.engine import Engine
+from vibecore.model import Warn
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "app"))
 import widgets
@@ -38,3 +39,19 @@ def test_a_recording_of_which_little_was_used_says_so():
     assert widgets.quality(calm, Engine(4))[1] == ["Good recording."]
     fell = replace(calm, signal=replace(calm.signal, used_span_s=(0.0, 9.0)))
     assert widgets.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
+
+
+def test_a_few_lost_samples_in_short_gaps_do_no_harm():
+    """Under one in a hundred, none missing for longer than a few steps: common practice, no source."""
+    whole = made.analysis()
+    lost = (Warn("lost-samples", "12 samples are missing."),)
+    few = replace(whole, warnings=(), recording=replace(whole.recording, warnings=lost, lost_samples=12))
+    icon, lines = widgets.quality(few, Engine(4))
+    assert "check" in icon
+    assert lines == ["Good recording.", "12 samples are missing, in short gaps: that does no harm."]
+    many = replace(few, recording=replace(few.recording, lost_samples=30))  # of 2000
+    assert "error" in widgets.quality(many, Engine(4))[0]
+    t_s = few.recording.t_s.copy()
+    t_s[1000:] += 0.3
+    long_gap = replace(few, recording=replace(few.recording, t_s=t_s))
+    assert "error" in widgets.quality(long_gap, Engine(4))[0]

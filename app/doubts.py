@@ -1,0 +1,33 @@
+"""What may be wrong in what was said of the car and its recordings: asked in a line, never refused."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vibecore.case import Case, CaseRecording
+from vibecore.engine import Engine
+from vibecore.guess import is_odd_idle
+from vibecore.model import Analysis
+
+
+def cylinders_words(cylinders: int | None) -> str:
+    """To make sure of a number of cylinders that hardly a car has; empty for a usual one."""
+    if cylinders is None or Engine(cylinders).layouts:
+        return ""
+    return f"{cylinders} cylinders are rare in a car. Make sure: every engine order hangs on that number."
+
+
+def idle_words(case: Case, analyses: Sequence[Analysis]) -> str:
+    """A question where an idle reads as no idle of this car: with a wrong number of cylinders it would."""
+    spec, cylinders = case.vehicle.idle_spec_rpm, case.vehicle.engine.cylinders
+    for a in analyses:
+        idles = a.condition.speed_hold == "idle" and not a.condition.tachometer_rpm
+        if idles and a.speed is not None and is_odd_idle(a.speed, spec):
+            return f"Idle reads {a.speed.mean_rpm:.0f} rpm. Is the number of cylinders ({cylinders}) right?"
+    return ""
+
+
+def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:
+    """Names of those of which gear or speed is not said; with the engine off no gear is needed."""
+    made = [(r.file.as_posix(), r.condition) for r in recordings]
+    return [n for n, c in made if c.speed_hold is None or (c.gear is None and c.speed_hold != "engine off")]
