@@ -9,8 +9,9 @@ import numpy as np
 
 from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
+from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import arrow, axes, columns, limits, names, rate, scale, stamps, told
+from . import arrow, axes, columns, limits, names, rate, rows, scale, stamps, told
 from .clock import Clock, added_up, read_clock
 from .table import Table
 
@@ -29,7 +30,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
     clock = _clock(table, triple, rate_hz)
-    data = stamps.mend(clock.t_s, triple.values())
+    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _one_g(table, triple)))
     _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled)
     _check_span(data.t_s, found.step_s, table)
@@ -56,13 +57,22 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     )
 
 
+def _unit(table: Table, triple: columns.Triple) -> str:
+    return triple.unit or told.unit_told(table.hints)
+
+
+def _one_g(table: Table, triple: columns.Triple) -> float | None:
+    """1 g in the unit that is stated, None if none is."""
+    factor = scale.M_S2_PER_UNIT.get(_unit(table, triple))
+    return None if factor is None else STANDARD_GRAVITY_M_S2 / factor
+
+
 def _scale(
     table: Table, triple: columns.Triple, all_triples: list[columns.Triple], accel: columns.Floats
 ) -> scale.Scale:
     """What one unit of the triple is; another triple that holds gravity alone may tell."""
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
-    unit = triple.unit or told.unit_told(table.hints)
-    size = scale.find_scale(accel, unit, gravity_size)
+    size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     if size is None:
         raise ReadingError(
             f"{table.source or 'The file'}: {triple.title} have a steady part of "
@@ -127,9 +137,9 @@ def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock
     return _without_stamps(table, len(triple.columns[0]), rate_hz)
 
 
-def _without_stamps(table: Table, rows: int, rate_hz: float | None) -> Clock:
+def _without_stamps(table: Table, count: int, rate_hz: float | None) -> Clock:
     """Even steps at the rate as given, else as the file tells it in words."""
-    at = np.arange(rows)
+    at = np.arange(count)
     if rate_hz is not None:
         return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
     if (found := told.rate_told(table.hints)) is not None:
@@ -154,7 +164,7 @@ def _check_numbers(table: Table, triple: columns.Triple) -> None:
         )
 
 
-def _check_rows(data: stamps.Stamped, table: Table) -> None:
+def _check_rows(data: rows.Stamped, table: Table) -> None:
     n = len(data.t_s)
     title = table.source or "The file"
     if n < limits.MIN_ROWS:
@@ -165,8 +175,8 @@ def _check_rows(data: stamps.Stamped, table: Table) -> None:
         )
 
 
-def _too_few(table: Table, rows: int) -> str:
-    count = f"{rows} usable row{'' if rows == 1 else 's'}"
+def _too_few(table: Table, left: int) -> str:
+    count = f"{left} usable row{'' if left == 1 else 's'}"
     return (
         f"{table.source or 'The file'} has {count} of data; at least {limits.MIN_ROWS} are needed. "
         "Record for half a minute or longer."

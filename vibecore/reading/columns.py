@@ -64,12 +64,14 @@ class Triple:
         return out.T
 
     def sample(self) -> Floats:
-        """(m, 3) complete rows from all over the recording, enough to judge it by; zeros if there are
-        none."""
+        """(m, 3) complete rows from all over the recording, enough to judge it by, rows of zeros left out;
+        zeros if there are none."""
         n = len(self.columns[0])
         rows = slice(None) if n <= _SAMPLE_ROWS else _spots(n)
         axes = np.stack([c.floats()[rows] for c in self.columns])
         whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=0)
+        if not axes[0].all():
+            whole &= axes.any(axis=0)
         if not whole.all():
             axes = axes[:, whole]
         return axes.T if axes.size else np.zeros((1, 3))

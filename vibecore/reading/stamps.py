@@ -6,14 +6,12 @@ Nothing is resampled and no gap is filled. Every change is counted and told. Eac
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecore.model import Warn
-
-from . import limits
+from .rows import Stamped
 
 Floats = NDArray[np.float64]
 
@@ -31,29 +29,9 @@ _BURST_GAP = 2.5  # a pause over so many usual pauses between bursts is a gap
 _PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
 
 
-@dataclass(frozen=True, eq=False)
-class Stamped:
-    """t_s (n,), accel (n, 3) in the file's unit, and what was done so far."""
-
-    t_s: Floats
-    accel: Floats
-    warnings: tuple[Warn, ...] = ()
-    history: tuple[str, ...] = ()
-    polled: bool = False  # the stamps are when a logger asked, not when the sensor measured
-
-    def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
-        return replace(self, t_s=self.t_s[which], accel=self.accel.T[:, which].T)
-
-    def tell(self, code: str, text: str) -> Stamped:
-        return replace(
-            self, warnings=(*self.warnings, Warn(code, text)), history=(*self.history, code.replace("-", " "))
-        )
-
-
-def mend(t_s: Floats, accel: Floats) -> Stamped:
+def mend(data: Stamped) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
-    data = Stamped(t_s, accel)
-    for step in (_whole_rows, _first_zero, _lone_stamps, _repeats, _order, _pauses, _bursts, _equal):
+    for step in (_lone_stamps, _repeats, _order, _pauses, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
@@ -62,38 +40,6 @@ def mend(t_s: Floats, accel: Floats) -> Stamped:
     t = data.t_s - data.t_s[0]
     rising = np.concatenate([[True], t[1:] > np.maximum.accumulate(t)[:-1]])
     return replace(data if rising.all() else data.keep(rising), t_s=t[rising])
-
-
-def _whole_rows(data: Stamped) -> Stamped:
-    ends = (data.t_s.min(), data.t_s.max(), data.accel.min(), data.accel.max())
-    if len(data.t_s) and all(abs(end) < limits.MOST_BELIEVED for end in ends):  # false for nan
-        return data
-    good = (np.abs(data.t_s) < limits.MOST_BELIEVED) & (np.abs(data.accel) < limits.MOST_BELIEVED).all(axis=1)
-    missing = len(good) - int(np.count_nonzero(good))
-    if not missing:
-        return data
-    text = f"{missing} of {len(good)} rows have an empty or unreadable cell; they were left out."
-    return data.keep(good).tell("missing-values", text)
-
-
-def _first_zero(data: Stamped) -> Stamped:
-    """Loggers that write before the sensor delivers: rows of zeros at the start, or a first stamp of
-    another age."""
-    zero = ~data.accel[: min(len(data.accel), 200)].any(axis=1)
-    count = int(np.argmin(zero)) if not zero.all() else 0
-    steps = np.abs(np.diff(data.t_s[count:]))
-    if (
-        len(steps) > 2
-        and steps[0] > 1e4 * max(float(np.median(steps[1:])), 1e-9)
-        and steps[0] > steps[1:].sum()
-    ):
-        count += 1  # the clock was set between the first row and the second
-    if not count:
-        return data
-    rows = "first row was" if count == 1 else f"first {count} rows were"
-    return data.keep(np.arange(len(data.t_s)) >= count).tell(
-        "first-rows", f"The {rows} written before the sensor started; left out."
-    )
 
 
 def _lone_stamps(data: Stamped) -> Stamped:
@@ -128,9 +74,11 @@ def _repeats(data: Stamped) -> Stamped:
             "than the sensor answers. They were left out; set the logger to the sensor's own rate."
         )
         return replace(data.keep(~drop), polled=True).tell("repeated-rows", text)
-    drop = np.concatenate([[False], all_same & (np.diff(data.t_s) == 0)])
+    equal = np.diff(data.t_s) == 0
+    drop = np.concatenate([[False], all_same & equal])
     doubled = int(np.count_nonzero(drop))
-    if doubled:
+    # Within a step of a coarse clock rows are alike by chance: many more equal stamps hold other values.
+    if doubled and np.count_nonzero(equal) - doubled <= _COARSE_SHARE * n:
         return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
     return data
 
