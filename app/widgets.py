@@ -120,6 +120,12 @@ def need_work(title: str) -> state.Work | None:
     return work
 
 
+def show_answer(answer: str) -> None:
+    """The likeliest cause, the first thing to read on its page."""
+    if answer:
+        st.markdown(f"**{plain(answer)}**")
+
+
 def show_picture(picture: Picture, key: str, titled: bool = True) -> None:
     """The sentence, the picture, and the table for whoever cannot see it. titled: with its title on top."""
     if titled:

@@ -12,10 +12,11 @@ import pytest
 
 from tests.app import made
 from vibecore.case import Case, CaseRecording
+from vibecore.causes.load import catalogue
 from vibecore.engine import Engine, Vehicle
-from vibecore.guess import guess_condition, looks_raised
+from vibecore.guess import guess_condition, is_odd_idle, looks_raised, tells_stage
 from vibecore.model import CheckOutcome, Condition, RankedCause, Suspect, Symptoms
-from vibecore.plan import next_step, placing, plan_for
+from vibecore.plan import likeliest, next_step, placing, plan_for
 
 
 def case_with(*names: str, transmission="automatic", shakes_when=()) -> Case:
@@ -171,3 +172,99 @@ def test_a_recording_counts_only_for_what_it_is():
     assert done(case_with("neutral idle ac on.csv")) == ["unit-on"]
     assert done(case_with("raised drive.csv")) == []
     assert done(case_with("raised.csv")) == ["raised-idle"]
+
+
+@pytest.mark.parametrize(
+    ("name", "tells"),
+    [
+        ("after drive.csv", True),
+        ("before drive.csv", True),
+        ("not repaired idle.csv", True),
+        ("neutral idle.csv", False),
+        ("after lunch.csv", False),
+    ],
+)
+def test_a_name_tells_the_stage_in_words_only(name, tells):
+    assert tells_stage(name) is tells
+
+
+@pytest.mark.parametrize(
+    ("rpm", "spec", "odd"),
+    [
+        (1517.0, None, True),
+        (700.0, None, False),
+        (400.0, None, True),
+        (800.0, (650.0, 750.0), False),
+        (933.0, (650.0, 750.0), True),  # 700 with 8 cylinders said of 6
+        (525.0, (650.0, 750.0), True),  # 700 with 6 said of 8
+    ],
+)
+def test_an_idle_that_is_none_of_this_car_is_odd(rpm, spec, odd):
+    """An engine of 8 cylinders fires at 700 rpm as often as one of 6 at 933. 450 to 1100 rpm: common
+    practice, no source."""
+    assert is_odd_idle(replace(made.analysis().speed, mean_rpm=rpm), spec) is odd
+
+
+def with_mounts(cause: float, checks: tuple[CheckOutcome, ...], **changes):
+    """A job whose mounts are found, and nobody can tell which: four alike, as the catalogue has them."""
+    parts = tuple(Suspect(s.id, s.name, 0.25) for s in catalogue().cause("engine-mount").suspect)
+    ranked = (RankedCause("engine-mount", "Engine or gearbox mount", cause, (), parts),)
+    return replace(case_with(*ALL), checks=checks), replace(made.diagnosis(), causes=ranked, **changes)
+
+
+CRACKED = CheckOutcome("mount-look", "cracked")
+
+
+@pytest.mark.parametrize(
+    ("cause", "checks", "mend"),
+    [
+        (0.95, (CRACKED,), True),
+        (0.6, (CRACKED,), True),
+        (0.4, (CRACKED,), False),
+        (0.95, (), False),
+        (0.95, (CheckOutcome("watch-rock", "jumps"),), False),  # nobody has looked at the mounts yet
+        (0.95, (CheckOutcome("mount-look", "sound"),), False),
+    ],
+)
+def test_a_cause_that_was_looked_at_and_found_is_mended_whichever_part_it_is(cause, checks, mend):
+    """Common practice, no source: no check tells one mount from the others but the eye that found it."""
+    case, diagnosis = with_mounts(cause, checks)
+    step = next_step(case, diagnosis)
+    if mend:
+        assert step.title == "Mend: Engine or gearbox mount"
+        assert "cracked, torn, sagging or leaked" in step.why
+        assert step.page == "proof"
+    else:
+        assert step.page == "causes"
+
+
+def test_a_cause_whose_parts_a_check_still_tells_apart_is_checked_further():
+    dead = CheckOutcome("unplug-cylinders", "one-no-change")
+    parts = tuple(Suspect(s.id, s.name, 1 / 6) for s in catalogue().cause("cylinder-misfire").suspect)
+    ranked = (RankedCause("cylinder-misfire", "One cylinder", 0.97, (), parts),)
+    case = replace(case_with(*ALL), checks=(dead,))
+    assert next_step(case, replace(made.diagnosis(), causes=ranked)).page == "causes"
+
+
+@pytest.mark.parametrize(
+    ("cause", "part", "title"),
+    [
+        (0.9, 0.9, "Mend: Ignition coil"),
+        (0.9, 0.5, "Mend: One cylinder"),
+        (0.4, 0.9, "Mend what is likeliest: One cylinder"),
+    ],
+)
+def test_without_a_check_left_the_step_says_what_to_mend(cause, part, title):
+    suspects = (Suspect("coil", "Ignition coil", part), Suspect("plug", "Spark plug", 1 - part))
+    ranked = (RankedCause("cylinder-misfire", "One cylinder", cause, (), suspects),)
+    step = next_step(case_with(*ALL), replace(made.diagnosis(), causes=ranked, next_checks=()))
+    assert (step.title, step.page) == (title, "record")
+    assert "record again" in step.why.lower()
+
+
+def test_the_answer_in_one_line():
+    assert likeliest(made.diagnosis()) == "Likeliest: Engine mount collapsed, 71 %"
+    assert likeliest(made.diagnosis(), was=0.19) == "Likeliest: Engine mount collapsed, 71 % (was 19 %)"
+    assert likeliest(made.diagnosis(), was=0.71) == "Likeliest: Engine mount collapsed, 71 %"
+    assert likeliest(made.diagnosis(repaired=True)).startswith("Before the repair, likeliest: Engine mount")
+    assert likeliest(replace(made.diagnosis(), causes=())) == ""

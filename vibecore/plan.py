@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal
 
 from vibecore.case import Case
-from vibecore.model import CheckOutcome, Condition, Diagnosis, SpeedHold
+from vibecore.model import CheckOutcome, Condition, Diagnosis, RankedCause, SpeedHold
 from vibecore.words import percent
 
 if TYPE_CHECKING:
@@ -87,25 +87,81 @@ def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
     if diagnosis.next_checks:
         check = diagnosis.next_checks[0]
         return NextStep(check.name, f"About {check.minutes:.0f} minutes.", "causes")
-    return NextStep(
-        "Mend it, then record again", "The same place and gear as before prove the repair.", "record"
-    )
+    return _mend_the_likeliest(diagnosis)
 
 
 def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:
-    """The part to mend, once checks that somebody made have left hardly any other; None before that."""
+    """What to mend, once checks that somebody made have left hardly any other part, or have found a cause
+    whose parts no check tells apart; None before that."""
     if not case.checks or not diagnosis.causes or diagnosis.repair is not None:
         return None
     first = diagnosis.causes[0]
-    suspect = max(first.suspects, key=lambda s: s.probability, default=None)
-    if suspect is None or first.id == SOUND or first.probability * suspect.probability < MEND_FROM:
+    name, share = _likeliest_part(first)
+    if first.id == SOUND:
         return None
-    share = percent(first.probability * suspect.probability)
+    if name and share >= MEND_FROM:
+        return _mend(name, share)
+    seen = _seen(case, first)
+    return _mend(first.name, first.probability, seen) if seen and first.probability >= SURE_ENOUGH else None
+
+
+def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
+    """The answer in one line. was: the share before the last outcome of a check, where there was one."""
+    if not diagnosis.causes:
+        return ""
+    first, repair = diagnosis.causes[0], diagnosis.repair
+    now, before = percent(first.probability), "" if was is None else percent(was)
+    moved = f" (was {before})" if before not in ("", now) else ""
+    cured = repair is not None and repair.verdict == "cured"
+    return f"{'Before the repair, likeliest' if cured else 'Likeliest'}: {first.name}, {now}{moved}"
+
+
+def _mend(name: str, share: float, seen: str = "") -> NextStep:
+    found = f"You found it: {seen}. " if seen else ""
     why = (
-        f"It stands at {share}. Look at it once more, mend it or have it mended, and record again. "
-        "The maker's manual, local rules and licensed practice come first."
+        f"{found}It stands at {percent(share)}. Look at it once more, mend it or have it mended, and record "
+        "again. The maker's manual, local rules and licensed practice come first."
     )
-    return NextStep(f"Mend: {suspect.name}", why, "proof")
+    return NextStep(f"{MEND}: {name}", why, "proof")
+
+
+def _mend_the_likeliest(diagnosis: Diagnosis) -> NextStep:
+    """No check is left: the part where one is sure enough, else the cause."""
+    why = "No check is left that tells more. Once it is mended, record again at the same place and gear."
+    if not diagnosis.causes:
+        return NextStep("Record again", "No cause can be ranked from these recordings.", "record")
+    first = diagnosis.causes[0]
+    part, share = _likeliest_part(first)
+    if part and share >= SURE_ENOUGH:
+        return NextStep(f"{MEND}: {part}", f"It stands at {percent(share)}. {why}", "record")
+    sure = first.probability >= SURE_ENOUGH
+    title = f"{MEND}: {first.name}" if sure else f"{MEND} what is likeliest: {first.name}"
+    return NextStep(title, f"It stands at {percent(first.probability)}. {why}", "record")
+
+
+def _likeliest_part(cause: RankedCause) -> tuple[str, float]:
+    """Name and share of all of the cause's likeliest part; no name where it has none."""
+    part = max(cause.suspects, key=lambda s: s.probability, default=None)
+    return ("", 0.0) if part is None else (part.name, cause.probability * part.probability)
+
+
+def _seen(case: Case, cause: RankedCause) -> str:
+    """What somebody saw who looked for this cause with the engine off, where no check left tells its parts
+    apart; empty otherwise."""
+    from vibecore.causes.load import catalogue  # the catalogue is read only where a check was made
+
+    done = {check.id for check in case.checks}
+    left = (row for row in catalogue().checks if row.id not in done)
+    parts = [s.id for s in cause.suspects]
+    if any(
+        len({row.likelihood(o.id, part, cause.id) for part in parts}) > 1 for row in left for o in row.outcome
+    ):
+        return ""
+    looks = [
+        (row, outcome) for row, outcome in map(_rows, case.checks) if row and row.engine == "off" and outcome
+    ]
+    found = [o.name for _, o in looks if o.given.get(cause.id, 0.0) > FOUND_TIMES * o.otherwise]
+    return found[-1] if found else ""
 
 
 def may_be_mended(case: Case, diagnosis: Diagnosis | None, done: str = "") -> bool:

@@ -15,7 +15,7 @@ import widgets
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
-from vibecore.plan import to_mend
+from vibecore.plan import likeliest, next_step, to_mend
 from vibecore.words import percent
 
 WORDS = (
@@ -37,6 +37,7 @@ def page() -> None:
         st.markdown("Causes can be ranked once there is a recording that can be read.")
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
+    _show_answer(diagnosis)
     for word in sorted(doable.words_of(work.job.notes).intersection(doable.FIRST)):
         text = f"{doable.label(word)}: have that seen to before anything else."
         st.warning(widgets.plain(text), icon=":material/warning:")
@@ -54,6 +55,13 @@ def page() -> None:
         st.caption(widgets.plain(note))
     _show_left_out(work)
     _show_done(work)
+
+
+def _show_answer(diagnosis: Diagnosis) -> None:
+    """The answer in one line, and from where the last outcome moved it."""
+    before = state.window().moved or {}
+    name = diagnosis.causes[0].name if diagnosis.causes else ""
+    widgets.show_answer(likeliest(diagnosis, before.get(name)))
 
 
 def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
@@ -84,7 +92,10 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
         st.page_link(state.page(mend.page), label="How to prove it", icon=":material/compare_arrows:")
     if not diagnosis.next_checks:
         left = " of those you can make" if doable.words_of(work.job.notes) else ""
-        st.markdown(f"No further check{left} would tell more. Mend what is likeliest, then record again.")
+        st.markdown(f"No further check{left} would tell more.")
+        if mend is None:
+            step = next_step(work.case, diagnosis)
+            st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
         return
     first, *others = diagnosis.next_checks
     if mend is not None:

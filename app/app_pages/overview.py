@@ -13,7 +13,7 @@ from vibecore import figures
 from vibecore.case import Case
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis
-from vibecore.plan import next_step
+from vibecore.plan import likeliest, next_step
 from vibecore.words import VERDICTS, repair_sentences, speed_words, vehicle_words
 
 WHAT_IT_IS = (
@@ -38,6 +38,8 @@ def page() -> None:
         st.markdown(WHAT_IT_IS)
         st.page_link(state.page("jobs"), label="Start with your own car", icon=":material/add:")
     results = widgets.results(work)
+    if results.diagnosis is not None:
+        widgets.show_answer(likeliest(results.diagnosis))
     _show_next(work.case, results.diagnosis)
     _tell_what_is_open(work)
     if results.diagnosis is not None:

@@ -121,3 +121,26 @@ def test_causes_that_rest_on_a_poor_recording_say_so(start, monkeypatch):
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
     text = words(start("causes"))
     assert "Rests in part on a poor recording. neutral-idle.csv: The phone's range was exceeded." in text
+
+
+def test_the_answer_stands_above_the_check_and_says_how_it_moved(start, job, store, monkeypatch):
+    keep(store, store.open(job.head.id), "raised.csv")
+    for page in ("causes", ""):
+        text = words(start(page))
+        line = text.index("Likeliest: Engine mount collapsed, 71 %")
+        assert line < text.index("Look at the mounts")
+        assert line < text.index("Engine off, parking brake on.")
+    test = start("causes")
+    moved = tuple(
+        replace(c, probability=0.95 if c.id == "engine-mount" else 0.02) for c in made.diagnosis().causes
+    )
+    diagnosed(monkeypatch, causes=moved)
+    next(b for b in test.button if "crack" in b.label).click().run()
+    assert "Likeliest: Engine mount collapsed, 95 % (was 71 %)" in words(test)
+
+
+def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start, job, store):
+    text = words(start("causes"))
+    assert "the ranking is weaker" not in text
+    keep(store, store.open(job.head.id), "b.csv", "c.csv")
+    assert "Of 2 recordings gear or speed is not said: the ranking is weaker." in words(start("causes"))
