@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from importlib import resources
 
 import pytest
 
-from vibecore.causes.load import CatalogueError, catalogue, catalogue_from_texts
+from vibecore.causes.load import CatalogueError, CheckRow, catalogue, catalogue_from_texts
+from vibecore.trying.kinds import kinds
 
 CONTRACT_IDS = {
     "normal", "cylinder-misfire", "uneven-combustion", "engine-mount", "rotating-imbalance",
@@ -62,16 +64,69 @@ def test_every_check_with_a_moving_engine_carries_its_cautions() -> None:
         assert {"belt damaged", "no ventilation"} <= set(check.unsafe_when), check.id
 
 
+# What can be done or seen with the engine running only, whatever the entry's `engine` says.
+RUNS = re.compile(
+    r"record again|(the|at|warm) idle\b|\bidle,|\bbetter\b|drive normally|start it\b|run the engine",
+    re.I,
+)
+
+
+def said(check: CheckRow) -> str:
+    return " ".join((check.name, *check.steps, *(row.name for row in check.outcome)))
+
+
+def test_no_check_that_needs_the_engine_running_is_called_off() -> None:
+    needing = [check for check in catalogue().checks if RUNS.search(said(check))]
+    assert {"swap-coil-injector", "throttle-clean", "cleaner-squirt"} <= {check.id for check in needing}
+    assert [check.id for check in needing if check.engine == "off"] == []
+    for check in needing:
+        hot = {"hot"} if check.dismantling else set()
+        assert {"running", "fan"} | hot <= set(check.cautions), check.id
+        assert "fuel smell" in check.unsafe_when, check.id
+
+
+def test_nothing_is_opened_or_switched_on_where_fuel_smells() -> None:
+    """Fuel, sparks, and the key: it starts the fuel pump and relays (common practice, no source)."""
+    for check in catalogue().checks:
+        if {"fuel", "spark"} & set(check.cautions) or "key on" in said(check).lower():
+            assert "fuel smell" in check.unsafe_when, check.id
+
+
+def test_a_swapped_cylinder_that_does_not_fire_spares_the_catalyst() -> None:
+    check = catalogue().check("swap-coil-injector")
+    assert {"spark", "fuel", "catalyst"} <= set(check.cautions)
+
+
+def test_the_cleaner_is_squirted_right_after_a_cold_start_only() -> None:
+    """An engine at idle does not stay cold: check, caution and the page Try it say when to begin and stop."""
+    check = catalogue().check("cleaner-squirt")
+    (kind,) = (kind for kind in kinds() if kind.check == check.id)
+    fire = next(text for text in catalogue().caution_texts(check) if "fire" in text)
+    for text in (" ".join(check.steps), fire, f"{kind.begin} {kind.undo}"):
+        assert "cold start" in text
+        assert "hand-warm" in text
+    assert not any("cold engine" in text for text in catalogue().caution_texts(check))
+
+
+def test_what_a_cause_does_stands_without_a_label() -> None:
+    """The sentences are shown one after another: 'None.' alone would say nothing."""
+    for cause in catalogue().causes:
+        texts = list(cause.does.model_dump().values())
+        assert not [text for text in texts if re.match(r"(none|not known)\b", text, re.I)], cause.id
+        assert len(set(texts)) == len(texts), cause.id
+
+
 @pytest.mark.parametrize(
     ("word", "caution"),
     [
+        ("ecord again", "airbag"),
         (" gear", "brake"),  # a car in gear can jump
         ("cleaner at", "extinguisher"),  # solvent near a manifold
         ("fuel pressure", "flames"),
         (" stands", "jack"),
         ("throttle cleaner", "fire"),
         ("compression", "volts"),
-        ("Phone in its place", "airbag"),
+        ("hone in its place", "airbag"),
     ],
 )
 def test_dangerous_steps_carry_their_caution(word: str, caution: str) -> None:
@@ -106,7 +161,12 @@ def test_watching_the_engine_rock_keeps_people_out_of_the_way() -> None:
         ("catalogue", 'name = "spark plug"', 'nme = "spark plug"', "cylinder-misfire.*suspect"),
         ("checks", "given = { engine-mount = 0.82 }", "given = { engine-mount = 0.92 }", "mount-look"),
         ("checks", "given = { engine-mount = 0.82 }", "given = { egnine-mount = 0.82 }", "egnine-mount"),
-        ("checks", 'cautions = ["running", "fan", "manual"]', 'cautions = ["manual"]', "running engine"),
+        (
+            "checks",
+            'cautions = ["running", "fan", "airbag", "manual"]',
+            'cautions = ["manual"]',
+            "running engine",
+        ),
         ("codes", 'first = "P0300"', 'first = "P0301"', "stands twice"),
         ("codes", 'first = "P0300"', 'first = "X0300"', "X0300"),
         ("codes", "[[code]]", "[[code", "not valid TOML"),
