@@ -6,7 +6,6 @@ import datetime
 import logging
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import cache
@@ -22,7 +21,7 @@ from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
 from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause, Recording
 from vibecore.store import StaleEdit
-from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, condition_words, percent
+from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, percent
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
@@ -277,19 +276,6 @@ def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
     return (
         f"Record again at {enough} samples a second or more: at {rate:.0f} the firing order cannot be seen."
     )
-
-
-def condition_title(analysis: Analysis) -> str:
-    """How it was made, in words; the file's name if nobody said."""
-    words = condition_words(replace(analysis.condition, tachometer_rpm=None))
-    return words[:1].upper() + words[1:] if words else analysis.name
-
-
-def choose_recording(analyses: Sequence[Analysis]) -> Analysis:
-    """One of the recordings, as the person chooses."""
-    titles = {a.name: condition_title(a) for a in analyses}
-    name = st.selectbox("Recording", list(titles), format_func=lambda n: f"{titles[n]}: {n}")
-    return next(a for a in analyses if a.name == name)
 
 
 def drawing(name: str) -> str:

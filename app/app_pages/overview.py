@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cache
 import guesses
+import pickers
 import stages
 import state
 import streamlit as st
@@ -91,7 +92,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         icon, (first, *others) = widgets.quality(analysis, case.vehicle.engine)
         more = f" And {len(others)} more to mind, under Record." if others else ""
         with st.container(border=True):
-            st.markdown(f"**{widgets.plain(widgets.condition_title(analysis))}**")
+            st.markdown(f"**{widgets.plain(pickers.condition_title(analysis))}**")
             speed = widgets.plain(speed_words(analysis.speed))
             st.markdown(f"{speed}  \n{icon} {widgets.plain(first + more)}")
             st.caption(widgets.plain(analysis.name))
@@ -103,7 +104,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
 
 def _show_pictures(case: Case, analyses: tuple[Analysis, ...]) -> None:
     st.header("Pictures", anchor=False)
-    analysis = widgets.choose_recording(analyses)
+    analysis = pickers.choose_recording(analyses)
     engine = case.vehicle.engine
     widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
     widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")

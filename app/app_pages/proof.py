@@ -6,16 +6,23 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import guesses
+import pickers
+import stages
 import state
 import streamlit as st
 import widgets
 
 from vibecore import figures
 from vibecore.engine import Engine
+from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
 from vibecore.plan import after_repair
 from vibecore.safe_names import clean_name
 from vibecore.words import VERDICTS, repair_sentences
+
+LEAST_COMPARED = 2  # recordings: one before, one after
+MOST_OFFERED = 5  # older ones were hardly made after the mend
+COMPARE = "Compare any two"
 
 
 def page() -> None:
@@ -43,9 +50,29 @@ def _ask_for_one(work: state.Work) -> None:
     """No recording after a repair yet: how to make one."""
     item = after_repair(work.case)
     st.markdown("Mend one thing, then record again and mark that recording 'after repair'.")
+    _offer_the_latest(work)
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
     st.page_link(state.page("record"), label="Record", icon=":material/mic:")
+
+
+def _offer_the_latest(work: state.Work) -> None:
+    """It may be here already, and nobody said so: the latest first, those never said of before the others."""
+    names = [r.file.as_posix() for r in work.case.recordings]
+    if len(names) < LEAST_COMPARED:
+        return
+    asked = stages.asked(work.job.notes, work.case)
+    latest = [*asked[::-1], *(n for n in names[::-1] if n not in asked)][:MOST_OFFERED]
+    with st.container(border=True):
+        key = state.fresh_key(work.job, f"use one of {len(names)}")
+        name = st.selectbox("Recorded after the mend", latest, key=key)
+        if st.button(
+            "Use this recording as the one after the repair", type="primary" if asked else "secondary"
+        ):
+            case, notes = stages.put(name)(work.case, work.job.notes, "after")
+            job = save_case(state.store(), work.job, case, notes=notes)
+            state.window().hold(job, f"{name} counts as the one after the repair.")
+            st.rerun()
 
 
 def _show_verdict(repair: Repair, engine: Engine) -> None:
@@ -70,25 +97,34 @@ def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
 
 def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:
     """The fault's own lines from visit to visit, once there was more than one repair."""
-    from vibecore.repair import visits  # signal libraries: loaded once there is a signal
+    from vibecore import repair as proving  # signal libraries: loaded once there is a signal
 
     before = next((a for a in diagnosis.analyses if a.name == repair.before), None)
     if before is None or repair.lines is None:
         return
     how = before.condition
     alike = [a for a in diagnosis.analyses if replace(a.condition, stage=how.stage).made_as(how)]
-    found = visits(alike, repair.lines, engine)
+    measured = proving.measured_placing(diagnosis.analyses)
+    placing_db = measured.sd_db if measured is not None else proving.DEFAULT_PLACING_DB
+    found = proving.visits(alike, repair.lines, engine, placing_db=placing_db)
     if sum(a.condition.stage == "after" for a in alike) > 1 and len(found) > 2:
         widgets.show_picture(figures.over_visits(found), "visits")
 
 
 def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
-    """Any two recordings whose speed is known, as the person chooses: what it comes to in one line on top."""
+    """Any two recordings whose speed is known, as the person chooses: what it comes to in one line on top.
+    Drawn once it is unfolded: the comparison takes its time."""
     analyses = [a for a in diagnosis.analyses if a.orders is not None]
-    if len(analyses) < 2:
+    if len(analyses) < LEAST_COMPARED:
         return
-    st.header("Compare any two", anchor=False)
-    titles = {a.name: f"{widgets.condition_title(a)}: {a.name}" for a in analyses}
+    fold = st.expander(COMPARE, key=COMPARE, on_change="rerun")
+    if fold.open:
+        with fold:
+            _choose_two(work, diagnosis, analyses)
+
+
+def _choose_two(work: state.Work, diagnosis: Diagnosis, analyses: Sequence[Analysis]) -> None:
+    titles = {a.name: f"{title}: {a.name}" for a, title in pickers.told_apart(analyses)}
     one, other = _first_pair(analyses)
     names = list(titles)
     first = st.selectbox("First", names, one, titles.__getitem__, key="compare first")
@@ -124,11 +160,17 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
 
 
 def _first_pair(analyses: Sequence[Analysis]) -> tuple[int, int]:
-    """Places of the two to begin with: one after a repair and one before it made alike, else the two ends."""
-    afters = [i for i, a in enumerate(analyses) if a.condition.stage == "after"]
-    for after in afters:
+    """Places of the two to begin with: one before a repair and one after it made alike, else neutral and in
+    drive of one stage, else the two ends."""
+    every = list(enumerate(analyses))
+    for after in (i for i, a in every if a.condition.stage == "after"):
         how = replace(analyses[after].condition, stage="before")
-        alike = [i for i, a in enumerate(analyses) if a.condition.made_as(how)]
+        alike = [i for i, a in every if a.condition.made_as(how)]
         if alike:
             return alike[0], after
+    for neutral in (i for i, a in every if a.condition.gear in ("neutral", "park")):
+        how = replace(analyses[neutral].condition, gear="drive")
+        in_drive = [i for i, a in every if a.condition.made_as(how)]
+        if in_drive:
+            return neutral, in_drive[0]
     return 0, len(analyses) - 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import cache
+import pickers
 import state
 import streamlit as st
 import widgets
@@ -28,7 +29,7 @@ def page() -> None:
         st.markdown("There is no recording to read yet.")
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
-    analysis = widgets.choose_recording(analyses)
+    analysis = pickers.choose_recording(analyses)
     _show_words(analysis, results)
     _show_pictures(work.case, analysis, results)
 

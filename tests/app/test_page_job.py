@@ -10,7 +10,15 @@ from tests.app.pages import keep, words
 @pytest.mark.usefixtures("job")
 def test_the_job_page_tells_what_to_do_first_then_the_causes(start):
     text = words(start())
-    order = ("Grey van", "4 cylinders", "Likeliest: Engine mount", "Next:", "Causes", "Recordings", "Pictures")
+    order = (
+        "Grey van",
+        "4 cylinders",
+        "Likeliest: Engine mount",
+        "Next:",
+        "Causes",
+        "Recordings",
+        "Pictures",
+    )
     places = [text.find(part) for part in order]
     assert places == sorted(places)
     assert places[0] >= 0

@@ -8,6 +8,17 @@ import pytest
 
 from tests.app import made
 from tests.app.pages import keep, words
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import case_of, new_job
+from vibecore.model import Symptoms
+
+COMPARE = "Compare any two"
+
+
+def unfolded(test):
+    """The page with the comparison unfolded, as a press on its head does."""
+    test.session_state[COMPARE] = True
+    return test.run()
 
 
 def choose(test, label: str, name: str):
@@ -24,31 +35,32 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
 
 def test_the_comparison_begins_with_two_recordings_made_alike(start, job, store):
     keep(store, store.open(job.head.id), "after drive idle.csv")
-    boxes = {s.label: s.value for s in start("proof").selectbox}
+    boxes = {s.label: s.value for s in unfolded(start("proof")).selectbox}
     assert boxes == {"First": "drive-idle.csv", "Second": "after drive idle.csv"}
 
 
 @pytest.mark.usefixtures("job")
 def test_two_made_differently_are_compared_without_a_verdict_on_a_repair(start):
-    text = words(start("proof"))
+    test = unfolded(start("proof"))
+    text = words(test)
     line = "None of the strong engine orders surely differs between the two."
     assert line in text
     assert text.index(line) < text.index("Two recordings over each other") < text.index("Each engine order")
     unlike = "Made differently: gear neutral, then drive."
     assert text.index(line) < text.index(unlike) < text.index("Two recordings over each other")
-    assert "Save to print" in [b.label for b in start("proof").get("download_button")]
+    assert "Save to print" in [b.label for b in test.get("download_button")]
 
 
 def test_before_and_after_have_their_verdict_on_top(start, job, store):
     keep(store, store.open(job.head.id), "after drive idle.csv")
-    test = start("proof")
+    test = unfolded(start("proof"))
     (line,) = [i.value for i in test.info]
     assert line.startswith(("No change", "Cannot tell"))  # both are the same made-up shake
 
 
 @pytest.mark.usefixtures("job")
 def test_one_recording_twice_is_no_comparison(start):
-    test = choose(start("proof"), "Second", "neutral-idle.csv")
+    test = choose(unfolded(start("proof")), "Second", "neutral-idle.csv")
     assert "Choose two different recordings." in words(test)
 
 
@@ -58,7 +70,7 @@ def test_without_a_speed_there_is_nothing_to_lay_over(start, monkeypatch):
         "vibecore.pipeline.diagnose_analysed",
         lambda _case, analyses: made.diagnosis(*(replace(a, speed=None, orders=None) for a in analyses)),
     )
-    assert "Compare any two" not in words(start("proof"))
+    assert COMPARE not in [e.label for e in start("proof").expander]
 
 
 def test_a_proof_from_what_was_only_guessed_says_so(start, job, store):
@@ -67,3 +79,66 @@ def test_a_proof_from_what_was_only_guessed_says_so(start, job, store):
     assert "still a guess" not in words(start("proof"))
     store.save(kept, notes={"guessed": f"{name}\tIts name says so."})
     assert "How these were made is still a guess" in words(start("proof"))
+
+
+def press_use(test):
+    label = "Use this recording as the one after the repair"
+    return next(b for b in test.button if b.label == label).click().run()
+
+
+def test_a_recording_can_be_taken_for_the_one_after_the_repair(start, job, store):
+    keep(store, store.open(job.head.id), "b.csv")
+    test = start("proof")
+    box = next(s for s in test.selectbox if s.label == "Recorded after the mend")
+    assert box.value == "b.csv"  # the latest
+    press_use(test)
+    stages = {r.file.name: r.condition.stage for r in case_of(store.open(job.head.id)).recordings}
+    assert stages == {"neutral-idle.csv": "before", "drive-idle.csv": "before", "b.csv": "after"}
+    text = words(test)
+    assert "b.csv counts as the one after the repair" in text
+    assert "### Cured" in text
+    assert "Recorded after the mend" not in [s.label for s in test.selectbox]
+
+
+def test_a_single_recording_is_not_offered_as_the_one_after_the_repair(start, store):
+    kept = keep(store, new_job(store, "Van", Vehicle(Engine(4)), Symptoms(), {}), "neutral idle.csv")
+    assert not [s for s in start("proof").selectbox if s.label == "Recorded after the mend"]
+    assert kept.head.title == "Van"
+
+
+def test_any_two_are_compared_only_once_asked_for(start, job, monkeypatch):  # noqa: ARG001 - the job is open
+    def never(*_args, **_kwargs):
+        raise AssertionError("drawn unasked")
+
+    monkeypatch.setattr("vibecore.repair.side_by_side", never)
+    test = start("proof")
+    assert "Something went wrong" not in words(test)
+    (part,) = [e for e in test.expander if e.label == COMPARE]
+    assert not part.proto.expanded
+
+
+def test_neutral_against_drive_is_the_first_pair_while_nothing_is_mended(start, store):
+    names = ("raised.csv", "neutral-idle.csv", "drive-idle.csv", "engine off.csv")
+    keep(store, new_job(store, "Van", Vehicle(Engine(4)), Symptoms(), {}), *names)
+    boxes = {s.label: s.value for s in unfolded(start("proof")).selectbox}
+    assert (boxes["First"], boxes["Second"]) == ("neutral-idle.csv", "drive-idle.csv")
+
+
+def test_visits_have_the_scatter_of_this_cars_own_taping(start, job, store, monkeypatch):
+    from vibecore import repair
+
+    keep(store, store.open(job.head.id), "after drive idle.csv", "after drive.csv")
+    asked = []
+    monkeypatch.setattr(repair, "measured_placing", lambda _all: repair.Placing(3.21, 2))
+    monkeypatch.setattr(repair, "visits", lambda *_a, **more: asked.append(more) or ())
+    plain = made.diagnosis
+
+    def told(*analyses, **more):
+        found = plain(*analyses, **more)
+        return replace(
+            found, repair=replace(found.repair, lines=repair.FaultLines((2.0,)), before="drive-idle.csv")
+        )
+
+    monkeypatch.setattr(made, "diagnosis", told)
+    start("proof")
+    assert asked[0] == {"placing_db": 3.21}

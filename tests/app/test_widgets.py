@@ -8,9 +8,10 @@ from pathlib import Path
 
 from tests.app import made
 from vibecore.engine import Engine
-from vibecore.model import Warn
+from vibecore.model import Condition, Warn
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "app"))
+import pickers
 import widgets
 
 
@@ -55,3 +56,15 @@ def test_a_few_lost_samples_in_short_gaps_do_no_harm():
     t_s[1000:] += 0.3
     long_gap = replace(few, recording=replace(few.recording, t_s=t_s))
     assert "error" in widgets.quality(long_gap, Engine(4))[0]
+
+
+def test_choices_begin_with_what_tells_them_apart():
+    """Every file of this job is of the steering wheel: on a phone a choice shows its first words only."""
+    made_how = (Condition("steering wheel", "neutral", "idle"), Condition("steering wheel", "drive", "idle"))
+    analyses = [made.analysis(f"{n}.csv", how) for n, how in enumerate(made_how)]
+    assert [title for _, title in pickers.told_apart(analyses)] == ["In neutral, idle", "In drive, idle"]
+    other = made.analysis("seat.csv", Condition("seat", "drive", "idle"))
+    titles = [title for _, title in pickers.told_apart([*analyses, other])]
+    assert titles[1:] == ["In drive, idle, phone on the steering wheel", "In drive, idle, phone on the seat"]
+    bare = made.analysis("bare.csv", Condition("steering wheel"))
+    assert pickers.told_apart([bare])[0][1] == "Phone on the steering wheel"
