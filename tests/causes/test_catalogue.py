@@ -170,6 +170,35 @@ def test_watching_the_engine_rock_keeps_people_out_of_the_way() -> None:
         ("codes", 'first = "P0300"', 'first = "P0301"', "stands twice"),
         ("codes", 'first = "P0300"', 'first = "X0300"', "X0300"),
         ("codes", "[[code]]", "[[code", "not valid TOML"),
+        ("codes", "cylinder {n}", "cylinder {", "P0201.*{n} and {letter}"),
+        ("codes", "cylinder {n}", "cylinder {bank}", "P0201.*{bank}"),
+        ("codes", "cylinder {n}", "cylinder }", "P0201.*{n} and {letter}"),
+        ("codes", 'last = "P0362"', 'last = "P0363"', "P0351.*more than 12 letters"),
+        ("codes", 'last = "P0212"', 'last = "P0200"', "P0201.*'P0200' comes before"),
+        ("codes", 'last = "P0212"', 'last = "B0212"', "P0201.*'B0212'"),
+        ("codes", "timing-belt = 5 }", "timing-belt = -5 }", "P0010.*greater than 0"),
+        ("codes", "timing-belt = 5 }", "timing-belt = nan }", "P0010.*finite"),
+        ("codes", "[[code]]", "[codes]\n[[code]]", "'codes'.*known: code, source"),
+        ("codes", "source =", "source = 1" + "0" * 5000 + "\nx =", "codes.toml is not valid TOML.*number"),
+        ("checks", "given = { engine-mount = 0.82 }", "given = { engine-mount = -0.82 }", "mount-look"),
+        ("checks", "given = { engine-mount = 0.82 }", "given = { engine-mount = 1.82 }", "less than 1"),
+        ("checks", "days = 10", "days = -10", "fuel-additive.*days"),
+        ("checks", "\n[states]", "\n[state]", "'state'.*known: cautions, check, states"),
+        ("checks", '"fuel smell" = "petrol', '"fuel smell" = 1 #', "states.*'fuel smell'.*text"),
+        ("checks", "{ unplug-cylinders =", "{ unplug-cylinder =", "swap.*'unplug-cylinder' is no check"),
+        (
+            "checks",
+            'unplug-cylinders = "one',
+            'unplug-cylinders = "two',
+            "swap.*'two-no-change' is no outcome",
+        ),
+        ("checks", 'needs_code_for = "cyl', 'needs_code_for = "cly', "'clyinder-misfire' is no cause"),
+        ("checks", 'id = "mount-look"', 'id = "plugs"', "plugs.*stands twice"),
+        ("catalogue", "cost = [15, 90]", "cost = [90, 15]", "spark-plug.*lower price first"),
+        ("catalogue", "cost = [15, 90]", "cost = [-15, 90]", "cost.*greater than or equal to 0"),
+        ("catalogue", '"in gear" = 0.3', '"ingear" = 0.3', "normal.*'ingear'.*known: in gear"),
+        ("catalogue", '"in gear" = 0.3', '"in gear" = 1.3', "normal.*less than 1"),
+        ("catalogue", "[[cause]]", "[note]\n[[cause]]", "'note'.*known: cause"),
     ],
 )
 def test_slips_in_the_files_are_named(which: str, old: str, new: str, complaint: str) -> None:
@@ -180,3 +209,12 @@ def test_slips_in_the_files_are_named(which: str, old: str, new: str, complaint:
         catalogue_from_texts(
             **{"causes": broken["catalogue"], "checks": broken["checks"], "codes": broken["codes"]}
         )
+
+
+@pytest.mark.parametrize(("which", "table"), [("catalogue", "cause"), ("checks", "check"), ("codes", "code")])
+def test_one_bracket_where_two_belong_is_named(which: str, table: str) -> None:
+    """TOML 1.0: [name] is one table, [[name]] one of a list."""
+    broken = texts()
+    broken[which] = f'[{table}]\nid = "x"\n'
+    with pytest.raises(CatalogueError, match=rf"two square brackets.*\[\[{table}\]\]"):
+        catalogue_from_texts(broken["catalogue"], broken["checks"], broken["codes"])
