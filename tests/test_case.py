@@ -114,6 +114,16 @@ def test_an_unknown_key_is_named_with_the_nearest_known_one(text: str, words: li
         (SMALL + "engine_speed_rpm = inf", "engine_speed_rpm"),
         (SMALL + "engine_speed_rpm = 1e9", "engine_speed_rpm"),
         ("title = 'x", "not a valid TOML file"),
+        (SMALL.replace("= 4", "= 4\nmileage_km = 1" + "0" * 5000), "a number has thousands of digits"),
+        (SMALL.replace("= 4", "= 0x1" + "0" * 5000), "cylinders ="),
+        (SMALL.replace("= 4", "= 4\nstrokes = 0x1" + "0" * 5000), "strokes ="),
+        (SMALL.replace("= 4", "= 4\nmileage_km = 0x1" + "0" * 5000), "mileage_km ="),
+        (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [1, 0x1" + "0" * 5000 + "]"), "idle_spec_rpm"),
+        (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [0x1" + "0" * 5000 + "]"), "idle_spec_rpm"),
+        (
+            SMALL + '[[recording]]\nfile = "a.csv"\n' * 100,
+            "there are 101 [[recording]]; a case holds at most 100",
+        ),
         ("a = " + "[" * 5000, "case.toml"),
     ],
 )
@@ -122,6 +132,7 @@ def test_what_is_wrong_is_said(text: str, words: str) -> None:
         case_from_text(text, PATH)
     assert words in str(error.value)
     assert "\n" not in str(error.value)
+    assert len(str(error.value)) < 300
 
 
 @pytest.mark.parametrize(
@@ -168,6 +179,12 @@ def test_files_that_are_no_case_files(tmp_path: Path) -> None:
     case_file.write_bytes(b"#" * 1_100_000)
     with pytest.raises(CaseError, match="larger than 1 MB"):
         load_case(case_file)
+    for size in (10, 1_100_000):
+        case_file.write_bytes(
+            b"PK\x03\x04\x14\x00" + b"\xe9" * size
+        )  # APPNOTE.TXT 4.3.7: a local file header
+        with pytest.raises(CaseError, match=r"is a zip\. Unpack it"):
+            load_case(case_file)
     if hasattr(os, "mkfifo"):
         os.mkfifo(tmp_path / "pipe.toml")
         with pytest.raises(CaseError, match="not an ordinary file"):

@@ -20,6 +20,7 @@ from vibecore.errors import CaseError
 from vibecore.model import CheckOutcome, Condition, Symptoms
 
 MAX_CASE_BYTES = 1_000_000  # a case is a page of text; anything larger is some other file
+ZIP = b"PK\x03\x04"  # how a zip begins
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,8 @@ def case_from_text(text: str, path: Path) -> Case:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise CaseError(f"{path.name} is not a valid TOML file: {error}. Correct that place.") from None
+    except ValueError:  # Python reads no whole number of more than 4300 digits
+        raise CaseError(f"{path.name}: a number has thousands of digits. Correct it.") from None
     except RecursionError:
         raise CaseError(f"{path.name} nests lists too deeply to be a case file.") from None
     return _case(checked(raw, path.name), path)
@@ -87,6 +90,10 @@ def _text(path: Path) -> str:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "the name is not valid"
         raise CaseError(f"The case file {path} cannot be opened: {reason}.") from None
+    if data.startswith(ZIP):
+        raise CaseError(
+            f"{path.name} is a zip. Unpack it and name the case.toml inside, or bring the zip into the app."
+        )
     if len(data) > MAX_CASE_BYTES:
         raise CaseError(f"{path.name} is larger than 1 MB, so it is no case file. Name a case.toml.")
     try:

@@ -80,6 +80,7 @@ NEEDED = "A case needs [vehicle] with cylinders and one [[recording]] with file.
 SHOULD_BE = {
     "int_type": "a whole number without quotes",
     "int_from_float": "a whole number",
+    "int_parsing_size": "an ordinary number",
     "float_type": "a number without quotes",
     "finite_number": "an ordinary number",
     "string_type": "text in quotes",
@@ -110,9 +111,14 @@ def _sentence(kind: str, loc: tuple[int | str, ...], problem: Any) -> str:
     if kind == "literal_error":
         known = [str(v) for v in _choices(loc)]
         near = f'; the nearest is "{_nearest(value, known)}"' if isinstance(value, str) else ""
-        return f"{key} = {value!r} {where} is not one of {', '.join(known)}{near}."
+        return f"{key} = {_short(value)} {where} is not one of {', '.join(known)}{near}."
     if key == "idle_spec_rpm" and kind in ("too_short", "too_long"):
-        return f"idle_spec_rpm = {value!r} {where} should be two speeds, the lower first."
+        return f"idle_spec_rpm = {_short(value)} {where} should be two speeds, the lower first."
+    if kind == "too_long":
+        most, given = problem["ctx"]["max_length"], len(value or ())
+        return f"there are {given} {_table_name(key)}; a case holds at most {most}. Leave some out."
+    if kind == "float_type" and isinstance(value, int):  # one that no float can hold
+        kind = "int_parsing_size"
     reason = SHOULD_BE.get(kind) or str(problem["msg"]).removeprefix("Input should be ").lower()
     return f"{key} = {_short(value)} {where} should be {reason}."
 
@@ -171,5 +177,8 @@ def _nearest(word: str, known: list[str]) -> str:
 
 
 def _short(value: Any) -> str:
-    text = repr(value)
+    try:
+        text = repr(value)
+    except ValueError:  # Python writes out no whole number of more than 4300 digits
+        return "(thousands of digits)"
     return text if len(text) <= 60 else text[:57] + "..."
