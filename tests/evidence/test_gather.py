@@ -9,6 +9,7 @@ memory).
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from types import ModuleType
 
@@ -17,7 +18,7 @@ import pytest
 
 from vibecore.causes.ranking import rank
 from vibecore.engine import Engine, Vehicle
-from vibecore.evidence import gather
+from vibecore.evidence import CauseEvidence, gather
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, Line
 
@@ -280,3 +281,54 @@ def test_a_car_that_hardly_shakes_is_nobodys_complaint(maker: ModuleType) -> Non
     assert "normal" not in good
     on_engine = gather([maker.made("n", whole=0.5, place="engine")], maker.FOUR)
     assert not any(e.finding == "whole shake" for e in on_engine)
+
+
+@pytest.mark.parametrize(
+    "crank", ["crank", "Crank", "CRANKSHAFT", "crank pulley", "crank_pulley", "Crank-shaft pulley"]
+)
+def test_a_line_is_put_against_the_pulleys_whatever_the_crank_is_called(
+    maker: ModuleType, crank: str
+) -> None:
+    """A belt that does not slip turns a 60 mm pulley 162 / 60 = 2.7 times a turn of a 162 mm one."""
+    pulleys = {crank: 162.0, "alternator": 60.0, "pump": 120.0}
+    evidence = gather(belt_lines(maker), replace(maker.FOUR, pulleys_mm=pulleys))
+    texts = [e.evidence.text for e in evidence if e.finding == "line keeps order"]
+    assert texts
+    assert all("the alternator turns at 2.70" in text for text in texts)
+    assert not [text for text in notes_of(evidence) if "pulley" in text]
+
+
+def test_pulleys_without_a_crank_are_told(maker: ModuleType) -> None:
+    evidence = gather(belt_lines(maker), replace(maker.FOUR, pulleys_mm={"alternator": 60.0, "motor": 162.0}))
+    (note,) = [text for text in notes_of(evidence) if "pulley" in text]
+    assert "alternator, motor" in note
+    assert "'crank'" in note
+    assert not [text for text in notes_of(gather(belt_lines(maker), maker.FOUR)) if "pulley" in text]
+
+
+def belt_lines(maker: ModuleType) -> list[Analysis]:
+    raised = maker.made("raised", rpm=1100.0, hold="raised", lines=[line(2.7, 1100, 0.3)])
+    return [maker.made("neutral", lines=[line(2.7, 700, 0.2)]), raised]
+
+
+def notes_of(evidence: Sequence[CauseEvidence]) -> list[str]:
+    return [e.evidence.text for e in evidence if e.evidence.says == "note"]
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_two_recordings_of_one_name_keep_their_own_confidence(maker: ModuleType, which: int) -> None:
+    """a/idle.csv and b/idle.csv: what they say is as for two names, and the words tell them apart."""
+
+    def judged(names: tuple[str, str]) -> tuple[CauseEvidence, ...]:
+        sides = (("engine", 1.0), ("body", 0.5))
+        pair = [
+            maker.made(name, {2.0: level}, place=place, confidence=0.4 if i == which else 1.0)
+            for i, (name, (place, level)) in enumerate(zip(names, sides, strict=True))
+        ]
+        return gather(pair, maker.FOUR)
+
+    alike, apart = judged(("idle.csv", "idle.csv")), judged(("one.csv", "two.csv"))
+    assert [e.log_ratio_db for e in alike] == [e.log_ratio_db for e in apart]
+    assert {name for e in alike for name in e.evidence.seen_in} == {"idle.csv"}
+    (note,) = [text for text in notes_of(alike) if "40 % sure" in text]
+    assert f"idle.csv (recording {which + 1})" in note

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import textwrap
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -13,6 +15,7 @@ from vibecore.evidence.findings import FINDINGS
 from vibecore.evidence.fit import fit_levels, sound_level_db
 from vibecore.evidence.levels import HELDS, Reading, read_levels
 from vibecore.evidence.likelihood import Finding
+from vibecore.evidence.line_findings import crank_pulley
 from vibecore.evidence.patterns import NOTHING, PATTERNS
 from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
@@ -32,14 +35,33 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
     Recordings made after a repair are left out if there are others. A recording whose speed is not known,
     or an order that its rate cannot show, gives no evidence, and a note says so.
     """
-    scene = scene_of(analyses)
+    apart = _told_apart(analyses)
+    scene = scene_of(apart)
     readings = read_levels(scene, vehicle.engine)
     found = _level_findings(readings, vehicle.engine, scene.place)
     sure = {a.name: a.speed.confidence for a in scene.before if a.speed}
     others = (finding(scene, vehicle) for finding in FINDINGS)
     found += [_if_speed_right(f, sure) for f in others if f is not None]
     said = [item for finding in found for item in _said(finding)]
-    return (*said, *_notes(scene, readings, vehicle.engine))
+    plain = {a.name: analysis.name for a, analysis in zip(apart, analyses, strict=True)}
+    return tuple(_named(item, plain) for item in (*said, *_notes(scene, readings, vehicle)))
+
+
+def _told_apart(analyses: Sequence[Analysis]) -> list[Analysis]:
+    """Recordings of one file name (a/idle.csv and b/idle.csv) get their place in the list added to it."""
+    times = Counter(a.name for a in analyses)
+    return [
+        replace(a, recording=replace(a.recording, name=f"{a.name} (recording {i})"))
+        if times[a.name] > 1
+        else a
+        for i, a in enumerate(analyses, 1)
+    ]
+
+
+def _named(item: CauseEvidence, plain: Mapping[str, str]) -> CauseEvidence:
+    """The evidence with the files' own names in `seen_in`, by which others find the recordings."""
+    seen_in = tuple(dict.fromkeys(plain.get(name, name) for name in item.evidence.seen_in))
+    return replace(item, evidence=replace(item.evidence, seen_in=seen_in))
 
 
 def _if_speed_right(finding: Finding, sure: Mapping[str, float]) -> Finding:
@@ -180,7 +202,7 @@ def _where(reading: Reading) -> str:
 # ---------------------------------------------------------------- notes
 
 
-def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[CauseEvidence]:
+def _notes(scene: Scene, readings: Sequence[Reading], vehicle: Vehicle) -> list[CauseEvidence]:
     """What could not be read, said once with `normal`, whose standing it weakens."""
     texts: list[tuple[str, tuple[str, ...]]] = []
     for analysis in scene.before:
@@ -194,7 +216,7 @@ def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[Ca
                 f"{analysis.name} is read as at {rpm:.0f} rpm, which is {sure:.0f} % sure: it counts for less"
             )
             texts.append((text, (analysis.name,)))
-    firing = engine.firing_order
+    firing = vehicle.engine.firing_order
     for analysis in scene.running:
         row = analysis.orders.level(firing) if analysis.orders else None
         if row is not None and not row.visible:
@@ -205,4 +227,8 @@ def _notes(scene: Scene, readings: Sequence[Reading], engine: Engine) -> list[Ca
         texts.append(
             ("no recording at raised idle: a bad mount and a natural frequency look alike without one", ())
         )
+    if vehicle.pulleys_mm and crank_pulley(vehicle) is None:
+        given = textwrap.shorten(", ".join(vehicle.pulleys_mm), 60, placeholder="...")
+        text = f"none of the pulleys given ({given}) is called 'crank', so no line can be put against them"
+        texts.append((text, ()))
     return [CauseEvidence(SOUND, "note", 0.0, Evidence("note", 0.0, text, names)) for text, names in texts]

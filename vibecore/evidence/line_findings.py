@@ -8,6 +8,7 @@ view.
 from __future__ import annotations
 
 import math
+import re
 
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines
@@ -33,6 +34,7 @@ ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
 IN_BAND = 0.85  # of these faults the strongest line lies in its own band
 ROAD_OWN = 0.9  # of the road's faults are recorded there
 ROAD_ONLY, ROAD_TOO = 0.003, 0.1  # of the others recorded there only, and there as well as standing
+CRANK_NAMES = ("crank", "crankshaft", "crankpulley", "crankshaftpulley")  # letters only
 
 
 def line_that_turns_with_engine(scene: Scene, vehicle: Vehicle) -> Finding | None:
@@ -91,11 +93,12 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
 
 def _unit(order: float | None, vehicle: Vehicle) -> str:
     """Which pulley turns at that order, if the diameters were given."""
-    crank = vehicle.pulleys_mm.get("crank")
+    own = crank_pulley(vehicle)
+    crank = vehicle.pulleys_mm.get(own, 0.0) if own is not None else 0.0
     if order is None or not crank:
         return ""
     for name, diameter in vehicle.pulleys_mm.items():
-        if name != "crank" and diameter > 0 and abs(order * diameter / crank - 1) < lines.SAME_ORDER:
+        if name != own and abs(order * diameter / crank - 1) < lines.SAME_ORDER:
             return f"; the {name} turns at {crank / diameter:.2f}"
     if (
         vehicle.belt_length_mm
@@ -103,6 +106,15 @@ def _unit(order: float | None, vehicle: Vehicle) -> str:
     ):
         return "; the belt itself goes round at that order"
     return ""
+
+
+def crank_pulley(vehicle: Vehicle) -> str | None:
+    """The name that the crank's own pulley goes by among those given; None if it is not among them."""
+    return next((name for name in vehicle.pulleys_mm if _letters(name) in CRANK_NAMES), None)
+
+
+def _letters(name: str) -> str:
+    return re.sub("[^a-z]", "", name.casefold())
 
 
 def _line_words(line: Line) -> str:
