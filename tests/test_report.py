@@ -18,7 +18,7 @@ from tests.app import made
 from tests.test_figures import broken
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import Condition, Symptoms
+from vibecore.model import Condition, Suspect, Symptoms
 from vibecore.repair import side_by_side
 from vibecore.report import comparison_html, report_html
 
@@ -189,3 +189,32 @@ def test_the_unit_is_written_alike_in_words_and_pictures(case):
     html = report_html(case, {}, made.diagnosis(repaired=True))
     assert " m/s²" in html
     assert "m/s2" not in html
+
+
+def test_after_a_repair_the_verdict_comes_first_then_what_was_found_and_done(case):
+    page = Page(report_html(case, {"done": "New rear mount."}, made.diagnosis(repaired=True))).text
+    order = ("Cured: The fault's own lines", "Found: Engine mount collapsed, 71 %", "Done: New rear mount.",
+             "What was found", "Proof of repair")  # fmt: skip
+    places = [page.find(words) for words in order]
+    assert places == sorted(places)
+    assert places[0] >= 0
+    assert page.count("New rear mount.") == 1
+    plain = Page(report_html(case, {"done": "New rear mount."}, made.diagnosis())).text
+    assert plain.index("What was found") < plain.index("What was done") < plain.index("New rear mount.")
+
+
+def test_the_top_names_the_part_where_it_is_sure(case):
+    told = made.diagnosis(repaired=True)
+    parts = (Suspect("rear", "rear mount", 0.9), Suspect("front", "front mount", 0.1))
+    sure = replace(told, causes=(replace(told.causes[0], suspects=parts), *told.causes[1:]))
+    assert "Found: Engine mount collapsed, 71 %: rear mount" in Page(report_html(case, {}, sure)).text
+    halves = (Suspect("rear", "rear mount", 0.5), Suspect("front", "front mount", 0.5))
+    split = replace(told, causes=(replace(told.causes[0], suspects=halves), *told.causes[1:]))
+    assert "71 %: " not in Page(report_html(case, {}, split)).text.split("What was found")[0]
+
+
+def test_once_cured_causes_of_little_weight_are_left_out(case):
+    assert "One cylinder weak or dead" in Page(report_html(case, {}, made.diagnosis())).text  # 9 %
+    cured = Page(report_html(case, {}, made.diagnosis(repaired=True))).text
+    assert "One cylinder weak or dead" not in cured
+    assert "1 other cause is less likely." in cured

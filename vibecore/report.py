@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from vibecore.repair import Pair
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
+LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
 MOST_EVIDENCE = 3  # of each: the rest is in the job
 
 STYLE = """
@@ -48,6 +49,8 @@ body{font-variant-ligatures:none;overflow-wrap:anywhere}th{min-width:5em}td:firs
 .verdict{border-left:6px solid #0072B2;padding:.4rem .8rem;background:#EAF4FB;font-size:1.15rem}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
 svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
+.wide{overflow-x:auto}@media screen and (max-width:600px){.wide table{min-width:34rem}h1{font-size:1.4rem}}
+@media print{.wide{overflow:visible}}
 @media print{body{font-size:11pt;margin:0;padding:0;max-width:none}@page{size:auto;margin:15mm}}
 """
 
@@ -78,12 +81,13 @@ def report_html(
         f'<p class="quiet">{escape(" · ".join(filter(None, (notes.get("customer", ""), date))))}</p>',
         f"<p>{escape(car_words(case.vehicle, notes.get('units', '')))}</p>",
         _invented(notes),
+        _outcome(diagnosis, notes),
         _section("What was complained of", _text(notes.get("complaint", "")) + _symptoms(case.symptoms)),
         _found(diagnosis),
         _section("What was checked", _bullets(f"{name}: {outcome}" for name, outcome in checks)),
         _section("What was tried while it ran", _bullets(f"{what}. {told}" for what, told in tried)),
         _next_check(diagnosis, case),
-        _section("What was done", _text(notes.get("done", ""))),
+        "" if diagnosis and diagnosis.repair else _section("What was done", _text(notes.get("done", ""))),
         _proof(diagnosis, case),
         _recordings(diagnosis, case),
         _section("Limits", _bullets(LIMITS)),
@@ -146,6 +150,33 @@ def _invented(notes: Mapping[str, str]) -> str:
     return f'<p class="caution">{INVENTED_WORDS}</p>' if notes.get(INVENTED) else ""
 
 
+def _outcome(diagnosis: Diagnosis | None, notes: Mapping[str, str]) -> str:
+    """After a repair, what a customer asks first: is it cured, what was it, what was done."""
+    repair = diagnosis.repair if diagnosis else None
+    if diagnosis is None or repair is None:
+        return ""
+    verdict = ": ".join((VERDICTS[repair.verdict], *repair_sentences(repair)[:1]))
+    done = notes.get("done", "").strip()
+    found = [f"Found: {_named(cause)}." for cause in diagnosis.causes[:1]]
+    rest = _text("\n".join([*found, *([f"Done: {done}"] if done else [])]))
+    return f'<p class="verdict">{escape(verdict)}</p>{rest}'
+
+
+def _named(cause: RankedCause) -> str:
+    """A cause with its share, and its part where one is sure enough."""
+    part = _sure_part(cause)
+    return f"{cause.name}, {percent(cause.probability)}" + (
+        f": {part[0]}, {percent(part[1])}" if part else ""
+    )
+
+
+def _sure_part(cause: RankedCause) -> tuple[str, float] | None:
+    """Name and share of all of its likeliest part, where that is sure enough."""
+    part = max(cause.suspects, key=lambda s: s.probability, default=None)
+    chance = cause.probability * part.probability if part is not None else 0.0
+    return (part.name, chance) if part is not None and chance >= SURE_ENOUGH else None
+
+
 def _symptoms(symptoms: Symptoms) -> str:
     lamp = {None: "", True: "Engine lamp on.", False: "Engine lamp off."}[symptoms.check_engine_light]
     codes = f"Trouble codes: {', '.join(symptoms.codes)}." if symptoms.codes else ""
@@ -170,18 +201,23 @@ def _bullets(items: Iterable[str]) -> str:
 def _found(diagnosis: Diagnosis | None) -> str:
     if diagnosis is None:
         return _section("What was found", "<p>No recording could be read.</p>")
-    listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY][:MOST_CAUSES]
+    least = LEAST_ONCE_CURED if _is_cured(diagnosis) else UNSHOWN_PROBABILITY
+    listed = [c for c in diagnosis.causes if c.probability >= least][:MOST_CAUSES]
     rest = len(diagnosis.causes) - len(listed)
-    more = f'<p class="quiet">{rest} other causes are less likely.</p>' if rest else ""
+    others = "1 other cause is" if rest == 1 else f"{rest} other causes are"
+    more = f'<p class="quiet">{others} less likely.</p>' if rest else ""
     return _section("What was found", "".join(map(_cause, listed)) + more)
+
+
+def _is_cured(diagnosis: Diagnosis) -> bool:
+    return diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
 
 
 def _cause(cause: RankedCause) -> str:
     """Its share and the weightiest findings, as the workshop saw them."""
     evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-    part = max(cause.suspects, key=lambda s: s.probability, default=None)
-    chance = cause.probability * part.probability if part is not None else 0.0
-    first = [f"Most likely: {part.name}, {percent(chance)}"] if part and chance >= SURE_ENOUGH else []
+    part = _sure_part(cause)
+    first = [f"Most likely: {part[0]}, {percent(part[1])}"] if part else []
     lines = _bullets([*first, *(f"{SPEAKS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
@@ -193,8 +229,7 @@ def _next_check(diagnosis: Diagnosis | None, case: Case) -> str:
         return _section(
             "What to do next", f"<p><strong>{escape(mend.title)}</strong></p><p>{escape(mend.why)}</p>"
         )
-    cured = diagnosis is not None and diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
-    if diagnosis is None or cured or not diagnosis.next_checks:
+    if diagnosis is None or _is_cured(diagnosis) or not diagnosis.next_checks:
         return ""
     check = diagnosis.next_checks[0]
     name = f"<p><strong>{escape(check.name)}</strong> (about {check.minutes:.0f} minutes)</p>"
@@ -208,7 +243,7 @@ def _proof(diagnosis: Diagnosis | None, case: Case) -> str:
         return ""
     picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
     figure = f"<figure>{picture}<figcaption>Shake before and after.</figcaption></figure>" if picture else ""
-    verdict = f'<p class="verdict">{escape(VERDICTS[repair.verdict])}</p>'
+    verdict = f"<p><strong>{escape(VERDICTS[repair.verdict])}</strong></p>"
     words = "".join(f"<p>{escape(sentence)}</p>" for sentence in repair_sentences(repair))
     return _section("Proof of repair", f"{verdict}{words}{figure}")
 
@@ -254,4 +289,5 @@ def _minds(analysis: Analysis) -> list[str]:
 def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     head = "".join(f"<th>{escape(c)}</th>" for c in columns)
     body = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<div class="wide" tabindex="0">{table}</div>'

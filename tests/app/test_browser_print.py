@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.app.browser import LAPTOP, PHONE
 from tests.app.test_browser import ABSENT
 from vibecore import pipeline
 from vibecore.case import load_case
@@ -125,3 +126,24 @@ def test_long_names_are_wrapped_and_not_cut_off(demo, browser, tmp_path):
 def test_a_job_without_a_recording_prints_too(demo, browser, tmp_path):
     case, _ = demo
     assert len(printed(browser, report_html(replace(case, recordings=()), {}, None), tmp_path, "A4")) == 1
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP])
+@pytest.mark.parametrize("name", ["", LONG_NAME])
+def test_on_a_screen_only_tables_scroll_sideways(demo, browser, tmp_path, size, name):
+    """Outside check: the page's width as the browser lays it out."""
+    case, diagnosis = demo
+    diagnosis = renamed(diagnosis, name) if name else diagnosis
+    first, second = diagnosis.analyses[1], diagnosis.analyses[3]
+    pair = side_by_side(first, second, case.vehicle.engine)
+    pages = (
+        report_html(case, NOTES, diagnosis),
+        comparison_html(case, pair, first, second, verdict="Cured."),
+    )
+    for html in pages:
+        (tmp_path / "page.html").write_text(html, encoding="utf-8")
+        page = browser.new_page(viewport={"width": size[0], "height": size[1]}, is_mobile=size == PHONE)
+        page.goto((tmp_path / "page.html").as_uri())
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        page.close()
+        assert wide <= 0
