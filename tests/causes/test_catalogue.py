@@ -194,6 +194,8 @@ def test_watching_the_engine_rock_keeps_people_out_of_the_way() -> None:
         ),
         ("checks", 'needs_code_for = "cyl', 'needs_code_for = "cly', "'clyinder-misfire' is no cause"),
         ("checks", 'id = "mount-look"', 'id = "plugs"', "plugs.*stands twice"),
+        ("checks", 'renews = "worn-plugs"', 'renews = "plug"', "plugs.*renews.*'plug' is no suspect"),
+        ("checks", 'renews = "worn-plugs"', 'renews = "fan-blade"', "plugs.*renews.*'fan-blade'.*due_km"),
         ("catalogue", "cost = [15, 90]", "cost = [90, 15]", "spark-plug.*lower price first"),
         ("catalogue", "cost = [15, 90]", "cost = [-15, 90]", "cost.*greater than or equal to 0"),
         ("catalogue", '"in gear" = 0.3', '"ingear" = 0.3', "normal.*'ingear'.*known: in gear"),

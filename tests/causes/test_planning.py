@@ -15,6 +15,7 @@ from vibecore.causes import planning
 from vibecore.causes.load import Catalogue, catalogue
 from vibecore.causes.planning import effort_minutes, entropy_bits, expected_information, outcome_table, plan
 from vibecore.causes.ranking import hypotheses_of, rank
+from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.records import CauseEvidence
 from vibecore.model import CheckOutcome, Evidence, Symptoms
 
@@ -199,3 +200,41 @@ def test_proposed_checks_find_the_suspect_in_fewer_minutes_than_a_fixed_list() -
 def test_a_chance_is_said_alike_in_a_check_and_in_the_list_of_causes(chance: float, said: str) -> None:
     assert words.percent(chance) == said
     assert planning.percent is words.percent
+
+
+def test_what_a_check_opens_is_told_from_the_knowledge_given() -> None:
+    known = catalogue()
+    opening = [check.model_copy(update={"name": f"My {check.name}"}) for check in known.checks]
+    mine = known.model_copy(update={"checks": tuple(opening)})
+    ranked = [replace(c, probability=float(c.id == "cylinder-misfire")) for c in rank(())]
+    whys = [c.why for c in plan(ranked, limit=50, knowledge=mine)]
+    told = [why for why in whys if "for the next check: " in why]
+    assert told
+    assert all("for the next check: my " in why for why in told)
+
+
+DUE = "due anyway"
+
+
+def test_what_is_due_anyway_counts_as_such() -> None:
+    """A set of plugs lasts 32,000 to 190,000 km (plug guides): past the catalogue's distance they are changed
+    anyway, and the look at them costs less."""
+    ranked = rank(())
+
+    def place(mileage_km: float | None) -> tuple[int, str]:
+        vehicle = Vehicle(Engine(4), mileage_km=mileage_km)
+        planned = plan(ranked, limit=50, vehicle=vehicle)
+        at = [c.id for c in planned].index("plugs")
+        return at, planned[at].why or ""
+
+    fresh, worn, unknown = place(20_000), place(150_000), place(None)
+    assert worn[0] < fresh[0] == unknown[0]
+    assert DUE in worn[1]
+    assert DUE not in fresh[1] + unknown[1]
+    assert not [c.id for c in plan(ranked, limit=50, vehicle=Vehicle(Engine(4))) if DUE in (c.why or "")]
+    past = {
+        c.id
+        for c in plan(ranked, limit=50, vehicle=Vehicle(Engine(4), mileage_km=1e6))
+        if DUE in (c.why or "")
+    }
+    assert past == {"plugs", "air-filter", "throttle-clean"}

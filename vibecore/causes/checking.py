@@ -48,6 +48,7 @@ def check_rows(
         _check_chances(check, causes)
         _check_safety(check, cautions, states)
         _check_needs(check, checks, causes)
+        _check_renews(check, causes)
     return checks, cautions, states
 
 
@@ -174,6 +175,16 @@ def _check_needs(check: CheckRow, checks: tuple[CheckRow, ...], causes: tuple[Ca
     cause = check.needs_code_for
     told = cause is None or cause in _known(causes)
     _fail_unless(told, CHECKS, check.id, f"needs_code_for: '{cause}' is no cause or suspect of {CAUSES}")
+
+
+def _check_renews(check: CheckRow, causes: tuple[CauseRow, ...]) -> None:
+    if check.renews is None:
+        return
+    parts = {s.id: s for c in causes for s in c.suspect}
+    name = check.renews
+    _fail_unless(name in parts, CHECKS, check.id, f"renews: '{name}' is no suspect of {CAUSES}")
+    due = parts[name].due_km is not None
+    _fail_unless(due, CHECKS, check.id, f"renews: '{name}' has no due_km in {CAUSES}")
 
 
 # ---------------------------------------------------------------- runs of codes

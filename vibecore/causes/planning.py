@@ -18,6 +18,7 @@ import numpy as np
 
 from vibecore.causes.load import Catalogue, CheckRow, catalogue
 from vibecore.causes.ranking import Hypothesis, hypotheses_of
+from vibecore.engine import Vehicle
 from vibecore.model import CheckOutcome, Floats, PlannedCheck, RankedCause, Symptoms
 from vibecore.units import percent
 
@@ -27,6 +28,10 @@ WAITING_MINUTES_PER_DAY = 5.0  # a customer without an answer; no source
 LEAST_GAIN_BITS = 0.004  # under this a check tells nothing worth the walk
 SHOP_FROM = 0.5  # hand over when suspects for a licensed shop hold more than this of what is wrong
 LEAST_NAMED = 0.05  # a suspect that stays under this whatever comes out is no reason to make a check
+DUE_COUNTS = 0.5  # of the effort of work that is due anyway: it is only done sooner; no source
+DUE_WORDS = (
+    " At this car's distance that work is usually due anyway, if it was not done since: it counts half."
+)
 STRONG_CODE = 8.0  # a code that many times likelier under a cause points at it
 
 
@@ -35,6 +40,7 @@ def plan(
     outcomes: Sequence[CheckOutcome] = (),
     *,
     symptoms: Symptoms | None = None,
+    vehicle: Vehicle | None = None,
     lacking: Collection[str] = (),
     state: Collection[str] = (),
     limit: int = 5,
@@ -43,12 +49,13 @@ def plan(
     """The checks worth making now, best first, at most `limit`.
 
     A check that opens the way to another (which cylinder is weak, before its coil is swapped) is credited
-    with what the two tell together. ranked: what `rank` returned. outcomes: checks already done, which are
-    not asked for again. lacking: skills and tools the user does not have, and ids of checks that they cannot
-    make. state: words of checks.toml's [states] that hold for this car now.
+    with what the two tell together; one whose work is due at the vehicle's distance costs half. ranked: what
+    `rank` returned. outcomes: checks already done, not asked for again. lacking: skills and tools that the
+    user does not have, ids of checks that they cannot make. state: words of [states] that hold now.
     """
     known = knowledge or catalogue()
-    job = _Job(known, tuple(outcomes), symptoms or Symptoms(), frozenset(lacking), frozenset(state))
+    mileage = vehicle.mileage_km if vehicle else None
+    job = _Job(known, tuple(outcomes), symptoms or Symptoms(), mileage, frozenset(lacking), frozenset(state))
     hypotheses = hypotheses_of(known)
     p = _probabilities(ranked, hypotheses)
     candidates = []
@@ -57,15 +64,7 @@ def plan(
             continue
         worth = _worth(check, job, p, hypotheses)
         if worth.bits >= LEAST_GAIN_BITS:
-            planned = PlannedCheck(
-                id=check.id,
-                name=check.name,
-                minutes=check.minutes,
-                gain_bits=worth.bits,
-                cautions=known.caution_texts(check),
-                why=f"{worth.why}{_where_to_begin(check, job)}",
-            )
-            candidates.append((_order(check, worth, job.symptoms), planned))
+            candidates.append((_order(check, worth, job.symptoms), _planned(check, worth, job)))
     candidates.sort(key=lambda item: item[0])
     return tuple(planned for _, planned in candidates[:limit])
 
@@ -77,8 +76,21 @@ class _Job:
     known: Catalogue
     outcomes: tuple[CheckOutcome, ...]
     symptoms: Symptoms
+    mileage_km: float | None
     lacking: frozenset[str]
     state: frozenset[str]
+
+
+def _planned(check: CheckRow, worth: _Worth, job: _Job) -> PlannedCheck:
+    due = DUE_WORDS if _due(check, job) else ""
+    return PlannedCheck(
+        id=check.id,
+        name=check.name,
+        minutes=check.minutes,
+        gain_bits=worth.bits,
+        cautions=job.known.caution_texts(check),
+        why=f"{worth.why}{_where_to_begin(check, job)}{due}",
+    )
 
 
 def _where_to_begin(check: CheckRow, job: _Job) -> str:
@@ -91,6 +103,18 @@ def _where_to_begin(check: CheckRow, job: _Job) -> str:
     return f" The codes name cylinder {numbers}: begin there (the maker's manual tells which one that is)."
 
 
+def _due(check: CheckRow, job: _Job) -> bool:
+    """Whether what the check renews is usually worn out by the distance that this car has run."""
+    if check.renews is None or job.mileage_km is None:
+        return False
+    part = next(s for c in job.known.causes for s in c.suspect if s.id == check.renews)
+    return part.due_km is not None and job.mileage_km >= part.due_km
+
+
+def _effort(check: CheckRow, job: _Job) -> float:
+    return effort_minutes(check) * (DUE_COUNTS if _due(check, job) else 1.0)
+
+
 class _Worth(NamedTuple):
     bits: float
     minutes: float  # expected, everything turned into minutes
@@ -100,7 +124,8 @@ class _Worth(NamedTuple):
 def _worth(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> _Worth:
     """What a check tells and costs, together with the check that it opens the way to, if that pays."""
     table = outcome_table(check, hypotheses)
-    plain = _Worth(expected_information(p, table), effort_minutes(check), _why(check, p, table, hypotheses))
+    why = _why(check, p, table, hypotheses, job.known)
+    plain = _Worth(expected_information(p, table), _effort(check, job), why)
     best = plain
     for later in job.known.checks:
         outcome = later.needs_outcome.get(check.id)
@@ -109,7 +134,7 @@ def _worth(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesi
         row = table[[o.id for o in check.outcome].index(outcome)]
         chance = float(row @ p)
         gain = expected_information(row * p / chance, outcome_table(later, hypotheses))
-        bits, minutes = plain.bits + chance * gain, plain.minutes + chance * effort_minutes(later)
+        bits, minutes = plain.bits + chance * gain, plain.minutes + chance * _effort(later, job)
         if bits / minutes > best.bits / best.minutes:
             name = next(o.name for o in check.outcome if o.id == outcome)
             best = _Worth(
@@ -190,7 +215,9 @@ def _probabilities(ranked: Sequence[RankedCause], hypotheses: Sequence[Hypothesi
 MOVES = 0.01  # a change of chance that whole percents show
 
 
-def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis]) -> str:
+def _why(
+    check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis], known: Catalogue
+) -> str:
     """The suspect whose chance would move most and what each outcome makes of it, in words; of a whole cause
     where no suspect worth naming would move."""
     after = table * p / (table @ p)[:, None]
@@ -202,7 +229,7 @@ def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothe
         name = list(dict.fromkeys(causes))[leading]
         stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
     if np.abs(become - stands).max() < MOVES:
-        opens = [c.name for c in catalogue().checks if check.id in c.needs_outcome]
+        opens = [c.name for c in known.checks if check.id in c.needs_outcome]
         then = f", for the next check: {opens[0][0].lower()}{opens[0][1:]}" if opens else ""
         return f"It tells which of several parts it is{then}."
     parts = [f"'{row.name}' makes it {percent(q)}" for row, q in zip(check.outcome, become, strict=True)]

@@ -88,6 +88,7 @@ class CheckRow(Row):
     needs_outcome: dict[str, str] = {}  # any one of these outcomes, or a code that points at `needs_code_for`
     needs_code_for: str | None = None
     by_cylinder: bool = False  # made at one cylinder after another: a code may tell where to begin
+    renews: str | None = None  # a suspect whose part is cleaned or changed with it, which distance makes due
     cautions: tuple[str, ...]
     source: str = "common practice, no source"
     outcome: tuple[OutcomeRow, ...] = Field(min_length=2)
