@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import boxes
+import doubts
 import state
 import streamlit as st
 import widgets
@@ -76,6 +77,8 @@ def _vehicle(vehicle: Vehicle, units: str) -> None:
         row.selectbox, "strokes", put("strokes"), "Strokes", STROKES, STROKES.index(engine.strokes),
         width=width,
     )  # fmt: skip
+    if asks := doubts.cylinders_words(engine.cylinders):
+        st.warning(widgets.plain(asks))
     sequence = f"Firing sequence: {engine.usual_firing_sequence}."
     st.caption(widgets.plain(" ".join(filter(None, (engine.assumed, sequence)))))
     _idle_spec(vehicle.idle_spec_rpm)

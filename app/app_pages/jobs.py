@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Set
+from dataclasses import replace
 from typing import Any, cast
 
 import doable
+import doubts
 import state
 import streamlit as st
 import widgets
@@ -12,9 +16,9 @@ import widgets
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
-from vibecore.jobs import DEMO, MAX_TITLE, head_words, new_job
+from vibecore.jobs import DEMO, MAX_TITLE, case_of, head_words, new_job, save_case
 from vibecore.model import Symptoms
-from vibecore.store import JobHead, State
+from vibecore.store import Job, JobHead, State, data_folder
 
 COPY = " (copy)"
 MOST_LISTED = 50  # more are found by searching
@@ -53,6 +57,7 @@ def _new_job() -> None:
                 return
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
             notes = doable.handed_on(state.store())
+            state.window().warned = doubts.cylinders_words(int(cylinders))
             state.window().hold(new_job(state.store(), title, vehicle, Symptoms(), notes), "Job started.")
             st.switch_page(state.page("record"))
 
@@ -63,19 +68,49 @@ def _bring_in() -> None:
     if upload is None:
         return
     window.empty_upload_box()
+    titles = {head.title for head in state.store().jobs()}
     try:
-        state.window().hold(import_job(state.store(), upload.getvalue()), "Brought in.")
+        state.window().hold(_told_apart(import_job(state.store(), upload.getvalue()), titles), "Brought in.")
     except VibecoreError as error:  # told here, so that the list below stays in sight
         st.error(widgets.plain(str(error)))
         return
     st.switch_page(state.page("overview"))
 
 
+def _told_apart(job: Job, titles: Set[str]) -> Job:
+    """The job just brought in, with a title that no other job in the list has."""
+    if job.head.title not in titles:
+        return job
+    marks = (f" (brought in{f' {n}' if n > 1 else ''})" for n in itertools.count(1))
+    fits = (job.head.title[: MAX_TITLE - len(mark)] + mark for mark in marks)
+    title = next(t for t in fits if t not in titles)
+    return save_case(state.store(), job, replace(case_of(job), title=title))
+
+
+@st.cache_data(show_spinner=False, max_entries=10 * MOST_LISTED)
+def _how_far(folder: str, job_id: str, revision: int) -> str:  # noqa: ARG001 - the key
+    """How far a job is, in a line; read once for each time that it was changed."""
+    try:
+        case = case_of(state.store().open(job_id))
+    except VibecoreError:
+        return ""  # what is wrong with it is told where it is opened
+    count, checks = len(case.recordings), len(case.checks)
+    after = any(r.condition.stage == "after" for r in case.recordings)
+    return ", ".join(
+        (
+            f"{count or 'no'} recording{'' if count == 1 else 's'}",
+            f"{checks or 'no'} check{'s' if checks > 1 else ''} made",
+            "recorded after a repair" if after else "nothing after a repair yet",
+        )
+    )
+
+
 def _show_head(head: JobHead) -> None:
     kept = state.store()
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(head_words(head))}**")
-        st.caption(f"Last changed {widgets.day_words(head.changed_s)}")
+        how_far = _how_far(str(data_folder()), head.id, head.revision)
+        st.caption("  \n".join(filter(None, (how_far, f"Last changed {widgets.day_words(head.changed_s)}"))))
         with st.container(horizontal=True):
             if head.state == "bin":
                 if st.button("Take out of the bin", key=f"restore {head.id}"):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from tests.app.pages import press, words
-from vibecore.jobs import case_of
+from tests.app.pages import keep, press, words
+from vibecore.jobs import case_of, save_case
+from vibecore.model import CheckOutcome
 
 
 def test_a_new_job_needs_its_cylinders_only(start, store):
@@ -64,3 +67,41 @@ def test_a_broken_demo_keeps_nobody_from_their_jobs(start, tmp_path, monkeypatch
     monkeypatch.setattr("vibecore.places._find", lambda _name: tmp_path / "demo")
     assert "not a valid TOML file" in words(start("all-jobs"))
     assert "Start a new job" in [e.label for e in start("all-jobs").expander]
+
+
+def test_a_new_job_with_a_rare_number_of_cylinders_starts_and_asks(start, store):
+    test = start("all-jobs")
+    test.number_input[0].set_value(7)
+    press(test, "Start the job")
+    assert len(store.jobs()) == 1
+    assert "7 cylinders are rare in a car. Make sure" in words(test)
+
+
+def test_a_job_brought_in_beside_its_own_original_says_so(start, job, store):
+    from vibecore.exchange import export_job
+
+    pack = export_job(store, job, None, {})
+    for _ in range(2):
+        start("all-jobs").file_uploader[0].set_value(("van.zip", pack, "application/zip")).run()
+    titles = sorted(h.title for h in store.jobs())
+    assert titles == ["Grey van", "Grey van (brought in 2)", "Grey van (brought in)"]
+    for head in store.jobs():
+        assert case_of(store.open(head.id)).title == head.title
+
+
+def test_a_job_brought_in_where_there_is_no_other_keeps_its_title(start, job, store):
+    from vibecore.exchange import export_job
+
+    pack = export_job(store, job, None, {})
+    store.set_state(job.head.id, "bin")
+    store.empty_bin()
+    start("all-jobs").file_uploader[0].set_value(("van.zip", pack, "application/zip")).run()
+    assert [h.title for h in store.jobs()] == ["Grey van"]
+
+
+def test_each_job_says_how_far_it_is(start, job, store):
+    assert "2 recordings, no check made, nothing after a repair yet" in words(start("all-jobs"))
+    kept = keep(store, store.open(job.head.id), "after drive idle.csv")
+    case = replace(case_of(kept), checks=(CheckOutcome("mount-look", "cracked"),))
+    save_case(store, kept, case)
+    assert "3 recordings, 1 check made, recorded after a repair" in words(start("all-jobs"))

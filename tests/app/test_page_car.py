@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from tests.app.pages import area, press, words
-from vibecore.jobs import case_of
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import case_of, new_job
 from vibecore.model import Symptoms
 
 
@@ -80,3 +81,13 @@ def test_what_was_typed_in_a_window_that_is_behind_is_told_and_undoes_nothing(st
     assert area(test, "Last services and parts").value == "Plugs"
     area(test, "What the customer says").input("Shakes").run()
     assert store.open(job.head.id).notes == {"services": "Plugs", "complaint": "Shakes"}
+
+
+@pytest.mark.parametrize(("cylinders", "asked"), [(4, False), (7, True), (12, False), (13, True)])
+def test_a_number_of_cylinders_that_hardly_a_car_has_is_asked_about(start, store, cylinders, asked):
+    """Usual are those of the balance table, after a textbook (it stands in engine_balance.toml)."""
+    new_job(store, "Van", Vehicle(Engine(cylinders)), Symptoms(), {})
+    test = start("car")
+    line = f"{cylinders} cylinders are rare in a car. Make sure"
+    assert (line in words(test)) is asked
+    assert not test.error
