@@ -16,11 +16,15 @@ from vibecore.words import beat_words
 T_S = np.arange(8000) / 200.0
 
 
-def heard(*lines: tuple[float, float]):  # type: ignore[no-untyped-def]
+def heard(*lines: tuple[float, float], t_s=T_S):  # type: ignore[no-untyped-def]
     """An analysis of sines (hertz, amplitude) with a little noise."""
-    shake = sum(a * np.sin(2 * np.pi * f * T_S) for f, a in lines)
-    accel = np.outer(shake, [0.6, 0.0, 0.8]) + 0.01 * np.random.default_rng(2).standard_normal((len(T_S), 3))
-    return analyze(as_recording(T_S, accel, 200.0), Engine(4), Condition(speed_hold="engine off")), shake
+    shake = sum(a * np.sin(2 * np.pi * f * t_s) for f, a in lines)
+    return analysed(shake, t_s), shake
+
+
+def analysed(shake, t_s):  # type: ignore[no-untyped-def]
+    accel = np.outer(shake, [0.6, 0.0, 0.8]) + 0.01 * np.random.default_rng(2).standard_normal((len(t_s), 3))
+    return analyze(as_recording(t_s, accel, 200.0), Engine(4), Condition(speed_hold="engine off"))
 
 
 @pytest.mark.parametrize("apart_hz", [0.6, 1.0, 1.7])
@@ -44,3 +48,42 @@ def test_no_beat_where_none_is_felt(lines: tuple[tuple[float, float], ...]) -> N
     analysis, _ = heard(*lines)
     assert strongest_beat(analysis) is None
     assert beat_words(None) == ""
+
+
+@pytest.mark.parametrize("apart_hz", [0.08, 0.1, 0.15, 0.3])
+@pytest.mark.parametrize("place_hz", [23.0, 23.013, 41.37])
+def test_a_slow_beat_is_found_in_a_minute(apart_hz: float, place_hz: float) -> None:
+    """Two tones are told apart from about four over the duration on (the main lobe of a Hann window is four
+    bins wide; Harris, Proc. IEEE 66(1), 1978, Table I)."""
+    t_s = np.arange(12000) / 200.0
+    analysis, _ = heard((place_hz, 0.5), (place_hz + apart_hz, 0.4), t_s=t_s)
+    beat = strongest_beat(analysis)
+    assert beat is not None
+    assert beat.period_s == pytest.approx(1 / apart_hz, rel=0.05)
+
+
+@pytest.mark.parametrize("drift_hz", [0.1, 0.15, 0.2, 0.3, 0.5])
+def test_one_line_that_drifts_is_no_beat(drift_hz: float) -> None:
+    t_s = np.arange(12000) / 200.0
+    straight = 2 * np.pi * (23.0 * t_s + drift_hz / 2 * t_s**2 / t_s[-1])
+    swaying = 2 * np.pi * 23.0 * t_s + drift_hz / 0.05 * np.sin(2 * np.pi * 0.05 * t_s)
+    for phase in (straight, swaying):
+        assert strongest_beat(analysed(0.5 * np.sin(phase), t_s)) is None
+
+
+@pytest.mark.parametrize("index", [0.6, 1.0, 1.5])
+def test_one_line_that_sways_fast_is_no_beat(index: float) -> None:
+    """Frequency modulation: sidebands J1(index) beside a carrier J0(index) (Abramowitz and Stegun 9.1.42)."""
+    t_s = np.arange(12000) / 200.0
+    phase = 2 * np.pi * 23.0 * t_s + index * np.sin(2 * np.pi * 0.1 * t_s)
+    assert strongest_beat(analysed(0.5 * np.sin(phase), t_s)) is None
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_one_line_that_wanders_is_no_beat(seed: int) -> None:
+    """Frequency as a random walk of its own, smoothed: what a motor's load or an idle does."""
+    t_s = np.arange(12000) / 200.0
+    steps = np.random.default_rng(seed).standard_normal(len(t_s))
+    walk = np.cumsum(steps - steps.mean())
+    hertz = 23.0 + 0.15 * walk / np.abs(walk).max()
+    assert strongest_beat(analysed(0.5 * np.sin(2 * np.pi * np.cumsum(hertz) / 200.0), t_s)) is None
