@@ -26,6 +26,7 @@ from vibecore.jobs import drop_recording, without_recording
 from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
 
 COPY = "same-contents"  # code of the warning on a recording that was given before
+MOST_NAMED = 3  # recordings in a line
 MAX_ACCESSORIES = 200  # characters
 
 
@@ -36,6 +37,9 @@ def show(work: state.Work) -> None:
         return
     st.header("How each was made", anchor=False)
     doubt = st.empty()
+    asked = stages.asked(work.job.notes, work.case)
+    if asked:
+        st.warning(stages.words(len(asked)))
     reasons = guesses.reasons_of(work.job.notes, work.case)
     if reasons:
         st.info(
@@ -84,8 +88,8 @@ def _ask_to_confirm(work: state.Work) -> None:
     """What stays unsaid stands beside the button: with that the ranking is weaker."""
     unsaid = doubts.unsaid(work.case.recordings)
     if unsaid:
-        names = ", ".join(unsaid)
-        st.caption(widgets.plain(f"Gear or speed is not said of {names}: say it where you know it."))
+        which = ", ".join(unsaid) if len(unsaid) <= MOST_NAMED else f"{len(unsaid)} recordings"
+        st.caption(widgets.plain(f"Gear or speed is not said of {which}: say it where you know it."))
     if st.button("All is right as it stands", type="secondary" if unsaid else "primary"):
         job = state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {}))
         left = f" Gear or speed is not said of {len(unsaid)} of them." if unsaid else ""
@@ -174,8 +178,10 @@ def _show_quality(
     if analysis is None:
         room.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
         return
-    icon, lines = widgets.quality(analysis, vehicle.engine)
+    icon, found = widgets.quality(analysis, vehicle.engine)
+    first, *more = map(widgets.plain, found)
+    lines = [f"{icon} {first}", *(f":gray[{m}]" if icon == widgets.GOOD else m for m in more)]
     if item.condition.speed_hold is None and looks_raised(analysis.speed, vehicle.idle_spec_rpm):
         assert analysis.speed is not None
         lines.append(f"It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below.")
-    room.markdown("  \n".join([f"{icon} {widgets.plain(lines[0])}", *map(widgets.plain, lines[1:])]))
+    room.markdown("  \n".join(lines))

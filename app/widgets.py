@@ -30,6 +30,7 @@ MISLEADING = (
     "moved",
     "knocks",
 )  # peaks cut off raise lines of their own; so does a loose phone
+GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
 TOO_SLOW = "slow"  # the phone's rate
 LOST = "lost-samples"
 HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
@@ -229,7 +230,8 @@ def poor_words(analyses: Sequence[Analysis]) -> list[str]:
 
 
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
-    """A recording's quality: an icon and what to mind, each with its mend, the first thing first."""
+    """A recording's quality: an icon and what to mind, each with its mend, the first thing first; of a good
+    one, what does no harm stands behind."""
     unseen = _unseen_firing(analysis, engine)
     harmless = _few_lost(analysis.recording)
     told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set()) | ({LOST} if harmless else set())
@@ -240,8 +242,8 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
         lines.insert(0, unseen)
     lines += [text for text in [_cut_off(analysis)] if text]
     if not lines:
-        return ":material/check_circle:", ["Good recording.", *harmless]
-    return ":material/error:", lines
+        return GOOD, ["Good recording.", *harmless]
+    return TO_MIND, lines
 
 
 def _few_lost(recording: Recording) -> list[str]:

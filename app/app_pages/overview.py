@@ -90,7 +90,7 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     for analysis in analyses:
         icon, (first, *others) = widgets.quality(analysis, case.vehicle.engine)
-        more = f" And {len(others)} more to mind, under Record." if others else ""
+        more = f" And {len(others)} more to mind, under Record." if others and icon == widgets.TO_MIND else ""
         with st.container(border=True):
             st.markdown(f"**{widgets.plain(pickers.condition_title(analysis))}**")
             speed = widgets.plain(speed_words(analysis.speed))

@@ -280,3 +280,30 @@ def test_the_taping_is_not_asked_for_before_the_stage(start, job, store):
     assert not test.checkbox
     question_of(test)[0].set_value("before").run()
     assert len(test.checkbox) == 1
+
+
+def test_a_harmless_note_is_grey_and_nothing_to_mind(start, job, monkeypatch):  # noqa: ARG001 - the job is open
+    from tests.app import made
+    from vibecore.model import Warn
+
+    def diagnose(_case, analyses):
+        lost = (Warn("lost-samples", "12 samples are missing."),)
+        few = [replace(a.recording, warnings=lost, lost_samples=12) for a in analyses]
+        return made.diagnosis(*(replace(a, recording=r) for a, r in zip(analyses, few, strict=True)))
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    assert ":gray[12 samples are missing, in short gaps: that does no harm.]" in words(start("record"))
+    text = words(start())
+    assert "Good recording." in text
+    assert "more to mind" not in text
+
+
+def test_many_recordings_of_which_little_is_said_are_counted(start, job):  # noqa: ARG001 - the job is open
+    test = upload(start("record"), *(f"{n}.csv" for n in "bcde"))
+    assert "Gear or speed is not said of 4 recordings" in words(test)
+
+
+def test_the_open_question_is_told_above_the_rows(start, job, store):
+    mended(store, job, "note")
+    text = words(upload(start("record"), "b.csv"))
+    assert text.index("Of 1 recording it is not said whether") < text.index("neutral-idle.csv")
