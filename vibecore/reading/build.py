@@ -11,8 +11,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import arrow, axes, columns, limits, names, rate, rows, scale, stamps, told
-from .clock import Clock, added_up, read_clock
+from . import arrow, axes, columns, limits, names, rate, rows, scale, stamps, timing, told
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -29,7 +28,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
-    clock = _clock(table, triple, rate_hz)
+    clock = timing.find_clock(table, triple, rate_hz)
     data = stamps.mend(rows.measured(clock.t_s, triple.values(), _one_g(table, triple)))
     _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled)
@@ -109,51 +108,6 @@ def _one_sensor(table: Table) -> Table:
             warnings=(*table.warnings, Warn("sensor-chosen", text)),
         )
     return table
-
-
-def _clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock:
-    """The best time column there is: the one with the fewest equal and backward stamps, the named ones
-    first."""
-    best: tuple[float, Clock] | None = None
-    for column in columns.candidates_for_time(table, triple):
-        clock = read_clock(column)
-        if clock is None:
-            continue
-        steps = np.diff(clock.t_s)
-        flaws = 1.0 - float(np.mean(steps > 0))
-        if best is None or flaws < best[0] - 0.01:
-            best = (flaws, clock)
-    if best is not None:
-        if rate_hz is not None:
-            unused = Warn(
-                "rate-unused",
-                f"The file has its own time stamps; the given {rate_hz:g} samples a second was not used.",
-            )
-            return replace(best[1], warnings=(*best[1].warnings, unused))
-        return best[1]
-    for column in columns.candidates_for_steps(table, triple):
-        if (clock := added_up(column)) is not None:
-            return clock
-    return _without_stamps(table, len(triple.columns[0]), rate_hz)
-
-
-def _without_stamps(table: Table, count: int, rate_hz: float | None) -> Clock:
-    """Even steps at the rate as given, else as the file tells it in words."""
-    at = np.arange(count)
-    if rate_hz is not None:
-        return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
-    if (found := told.rate_told(table.hints)) is not None:
-        rate_hz, line = found
-        text = (
-            f"The file has no time stamps: {rate_hz:g} samples a second were taken from its line '{line}'. "
-            "Lost samples cannot be seen so; export with time stamps if the app can."
-        )
-        return Clock(at / rate_hz, f"{rate_hz:g} samples a second as told", (Warn("rate-told", text),))
-    raise ReadingError(
-        f"{table.source or 'The file'} has no column of times that can be read, and no line that says how "
-        "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
-        "into the first line, such as '# sample rate: 100 Hz'."
-    )
 
 
 def _check_numbers(table: Table, triple: columns.Triple) -> None:

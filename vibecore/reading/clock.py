@@ -30,6 +30,8 @@ _NEAR_OVERFLOW = 0.001
 _MINUTES_JUMP_S = 30.0  # a minute's end in hhmmss is a jump of 40 s, an hour's of 4040 s
 _DECIMAL_UNITS_S, _SAME_UNIT = (1.0, 1e-3, 1e-6), 1e-6
 _FORWARD = 0.99  # share of the steps of time that are none back
+# Of 100 ns since the years 1601 and 1, from about 1981 to 2076 and 1965 to 2091: so count some computers.
+_TICKS = ((1.2e17, 1.5e17), (6.2e17, 6.6e17))
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -166,8 +168,11 @@ def _usual_step(raw: Floats) -> float:
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
     low, high = limits.TYPICAL_RATES_HZ
-    serial = ("d",) if _may_be_days(column) else ()
-    units = ("s", "ms", "us", "ns", *serial)
+    units: tuple[str, ...] = ("s", "ms", "us", "ns")
+    if _starts_in(column, _SERIAL_DAYS):
+        units = (*units, "d")
+    if _starts_in(column, _TICKS):
+        units = ("100 ns",)
     fitting = [u for u in units if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
     if stated:
         rate = 1.0 / (step * names.TIME_UNITS_S[stated])
@@ -188,8 +193,8 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
     return (slow[0] if slow else ""), ()
 
 
-def _may_be_days(column: Column) -> bool:
-    """True if the first number may be a date and time as a count of days."""
+def _starts_in(column: Column, ranges: tuple[tuple[float, float], ...]) -> bool:
+    """True if the first number lies in one of these ranges."""
     values = column.floats()
     first = values[np.argmax(np.isfinite(values))]
-    return any(low <= first < high for low, high in _SERIAL_DAYS)
+    return any(low <= first < high for low, high in ranges)

@@ -1,4 +1,4 @@
-"""Which columns are the acceleration and which the time: by name, unit and content.
+"""Which columns are the acceleration: by name, unit and content.
 
 Every choice between several candidates is told; what is no acceleration is refused in words.
 """
@@ -19,7 +19,7 @@ from .table import Column, Table
 Floats = NDArray[np.float64]
 
 RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
-_WORDS = {
+WORDS = {
     "rotation": "turning rates (a gyroscope)",
     "magnetic": "a magnetic field (a compass)",
     "orientation": "angles of the phone",
@@ -41,6 +41,8 @@ _DOUBTED = (
 )  # never a steady 9.8 by their nature
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
+_COUNTED = 0.99  # share of the steps that are of a counter
+_MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
 _FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
@@ -107,7 +109,8 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
     return best, found, (*doubts, Warn("columns-chosen", text))
 
 
-def _rank(triple: Triple) -> tuple[int, bool]:
+def _rank(triple: Triple) -> tuple[bool, int, bool]:
+    """The less, the better: what was smoothed has lost the engine's orders, whatever else it has."""
     rank = RANK[triple.kind]
     if triple.kind in ("acceleration", ""):
         size = scale.steady_size(triple.sample())
@@ -115,7 +118,7 @@ def _rank(triple: Triple) -> tuple[int, bool]:
         units = [triple.unit] if known else ["m/s2", "g", "mg"]
         if any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in units):
             rank = 0
-    return rank, triple.uncalibrated
+    return names.is_smoothed(triple.stem), rank, triple.uncalibrated
 
 
 def _spots(n: int) -> NDArray[np.intp]:
@@ -133,7 +136,7 @@ def named_triples(table: Table) -> list[Triple]:
 
 def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Table) -> Triple:
     """Three columns under one name, with what their name, unit and file say they are."""
-    unit = names.unit_of_cell(columns[0].unit) or names.unit_in(columns[0].name) or names.unit_in(stem)
+    unit = _unit_of(columns) or names.unit_in(stem)
     by_unit, by_source = names.kind_of_unit(unit), names.kind_of_file(table.source)
     lone_g = _bare(stem).strip().lower() == "g" and not by_unit
     by_name = "either" if lone_g else names.kind_of(_bare(stem))
@@ -151,6 +154,12 @@ def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Tabl
     return triple
 
 
+def _unit_of(columns: tuple[Column, ...]) -> str:
+    """The unit of three axes: one may name it for all; where they do not agree, as the first has it."""
+    units = [names.unit_of_cell(c.unit) or names.unit_in(c.name) for c in columns]
+    return units[0] or (next(iter(set(units) - {""})) if len(set(units) - {""}) == 1 else "")
+
+
 def _by_gravity(triple: Triple, said_by: str) -> Triple:
     """Steady gravity in m/s2 beats what the unit or the file's name say; in g it does not, for turning rates
     at rest may be 1 degree a second off."""
@@ -160,7 +169,7 @@ def _by_gravity(triple: Triple, said_by: str) -> Triple:
     if not scale.is_gravity(size, 1.0):
         return triple
     text = (
-        f"By the {said_by}, {triple.title} would be {_WORDS[triple.kind]}, but a steady {size:.3g} is "
+        f"By the {said_by}, {triple.title} would be {WORDS[triple.kind]}, but a steady {size:.3g} is "
         "gravity in m/s2: read as acceleration. Correct the header or the name if that is right."
     )
     return replace(triple, kind="", doubt=Warn("contents-mismatch", text))
@@ -178,31 +187,31 @@ def _bare(stem: str) -> str:
 
 def _lone_g(triple: Triple) -> bool:
     """'gx, gy, gz' alone: acceleration if its steady part is gravity, though the g might mean a gyroscope."""
-    return triple.kind == "either" and _rank(replace(triple, kind=""))[0] == 0
+    return triple.kind == "either" and _rank(replace(triple, kind=""))[1] == 0
 
 
 def _by_content(table: Table) -> list[Triple]:
     """Three columns out of a table whose names do not tell: what is left beside time, counter and
     magnitude."""
-    left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in _WORDS]
+    left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in WORDS]
     if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
         left = left[:3]
     kind = names.kind_of_file(table.source)
     if len(left) == 3:
         a, b, c = left
-        unit = names.unit_of_cell(a.unit) or names.unit_in(a.name)
+        unit = _unit_of((a, b, c))
         known = unit if unit in names.ACCELERATION_UNITS else ""
         return [_by_gravity(Triple("", kind, known, (a, b, c)), "file's name")]
     if len(left) in (6, 9):
         # Of several sets at least one is not what the file's name says: their contents tell more.
         sets = [Triple("", "", "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
-        return [t for t in sets if _rank(t)[0] == 0][:1]
+        return [t for t in sets if _rank(t)[1] == 0][:1]
     return []
 
 
 def is_measured(column: Column) -> bool:
     """True for numbers that neither are a time by name nor count nor rise."""
-    return not (column.numbers is None or _is_special(column) or is_counter(column) or _rises(column))
+    return not (column.numbers is None or _is_special(column) or is_counter(column) or rises(column))
 
 
 def _is_special(column: Column) -> bool:
@@ -211,13 +220,20 @@ def _is_special(column: Column) -> bool:
 
 
 def is_counter(column: Column) -> bool:
-    """True if a column just counts its rows."""
+    """True if a column just counts its rows, or the samples of which some were lost. A time in whole ms may
+    step by ones and twos as well, so what is named time must count without a loss."""
     values = column.floats()
+    if len(values) < _COUNTER_ROWS:
+        return False
     with np.errstate(invalid="ignore"):  # figures too large for any number are infinite here
-        return len(values) >= _COUNTER_ROWS and bool(np.mean(np.diff(values) == 1.0) > 0.99)
+        steps = np.diff(values)
+        ones = float(np.mean(steps == 1.0))
+        if ones > _COUNTED or ones < _MOSTLY_ONES or (column.name and names.is_time(column.name)):
+            return ones > _COUNTED
+        return bool(np.mean((steps >= 1.0) & (steps == np.rint(steps))) > _COUNTED)
 
 
-def _rises(column: Column) -> bool:
+def rises(column: Column) -> bool:
     """True if a column never falls and rises overall, as time does."""
     values = column.floats()
     steps = np.diff(values[np.isfinite(values)])
@@ -240,7 +256,7 @@ def _is_size(size: Floats, axes: list[Column]) -> bool:
 def _refusal(table: Table, found: list[Triple]) -> str:
     """What the columns hold instead of acceleration."""
     kinds = [t.kind for t in found] + [names.kind_of(c.name) for c in table.columns if c.name]
-    held = list(dict.fromkeys(_WORDS[k] for k in kinds if k in _WORDS))
+    held = list(dict.fromkeys(WORDS[k] for k in kinds if k in WORDS))
     title = table.source or "The file"
     if held:
         what = f"{title} holds {' and '.join(held)}, no acceleration"
@@ -252,26 +268,3 @@ def _refusal(table: Table, found: list[Triple]) -> str:
             f" (its columns: {shown})" if shown else ""
         )
     return f"{what}. Export the accelerometer with its x, y and z columns."
-
-
-def candidates_for_time(table: Table, triple: Triple) -> list[Column]:
-    """Columns that may be the time, the likeliest first: named so; without names, the ones that rise."""
-    rest = [c for c in table.columns if c not in triple.columns]
-    named = [c for c in rest if c.name and names.is_time(c.name) and names.kind_of(c.name) not in _WORDS]
-    stem = names.kind_of(triple.stem)
-    named.sort(key=lambda c: not (stem and names.kind_of(c.name) == stem))
-    unnamed = [c for c in rest if not c.name and c.numbers is not None and _rises(c) and not is_counter(c)]
-    dated = [c for c in rest if c.text is not None and c not in named]
-    odd = [
-        c
-        for c in rest
-        if c.name and c not in named and c.numbers is not None and _rises(c) and not is_counter(c)
-    ]
-    return [*named, *unnamed, *dated, *(odd if not named else [])]
-
-
-def candidates_for_steps(table: Table, triple: Triple) -> list[Column]:
-    """Columns that may be the time since the row before, by their names."""
-    words = names.words()["time"]["steps"]
-    rest = [c for c in table.columns if c not in triple.columns and c.numbers is not None]
-    return [c for c in rest if c.name and names.has_word(c.name, words)]

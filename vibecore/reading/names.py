@@ -8,7 +8,16 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-TIME_UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0}
+TIME_UNITS_S = {
+    "s": 1.0,
+    "ms": 1e-3,
+    "us": 1e-6,
+    "ns": 1e-9,
+    "min": 60.0,
+    "h": 3600.0,
+    "d": 86400.0,
+    "100 ns": 1e-7,
+}
 ACCELERATION_UNITS = frozenset({"m/s2", "g", "mg", "cm/s2", "mm/s2", "ft/s2", "counts"})
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
@@ -139,6 +148,13 @@ def is_time(name: str) -> bool:
     if has_word(name, data["never"]):
         return False
     return has_word(name, data["words"]) or time_unit_in(name) != ""
+
+
+@lru_cache(maxsize=256)
+def is_smoothed(name: str) -> bool:
+    """True if a name says that fast motion has been filtered out."""
+    data = words()["smoothed"]
+    return has_word(name, data["words"]) and not has_word(name, data["never"])
 
 
 def said_by(cells: list[str]) -> float:

@@ -126,7 +126,7 @@ def _broken_figures(data: Stamped, one_g: float | None) -> Stamped:
     if max(float(data.accel.max()), -float(data.accel.min())) <= most:
         return data
     most = max(most, _BEYOND_SHAKE * float(np.quantile(off, 1.0 - _MOST_BROKEN)))
-    broken = (np.abs(data.accel) > most).any(axis=1)
+    broken = np.asarray((np.abs(data.accel) > most).any(axis=1))
     count = int(np.count_nonzero(broken))
     if not 0 < count <= _MOST_BROKEN * len(broken):
         return data

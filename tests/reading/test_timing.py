@@ -1,0 +1,115 @@
+"""Columns that rise or count, beside times and told rates; ticks of 100 ns.
+
+True rates are those that the rows were made with. 100 ns since the year 1 or 1601 is how some computers count
+(ECMA-335, System.DateTime, and its file times; from memory). The rest is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import cells, shake, text
+from vibecore.errors import ReadingError
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
+TRUTH = shake(100.0, 20.0, jitter=0.0)
+N = len(TRUTH.t_s)
+
+
+def codes(recording: Recording) -> list[str]:
+    return [w.code for w in recording.warnings]
+
+
+def beside(column: list[str], name: str, line: str = "", rate_hz: float | None = None) -> Recording:
+    rows = [[*row[1:], cell] for row, cell in zip(cells(TRUTH), column, strict=True)]
+    data = line + text(rows, f"x,y,z,{name}")
+    return read_recording(data.encode(), name="idle.csv", rate_hz=rate_hz)
+
+
+WARMER = [f"{20 + i / 50:.3f}" for i in range(N)]
+
+
+@pytest.mark.parametrize("name", ["temperature", "distance", "pressure", "level"])
+def test_what_rises_is_no_clock_where_a_rate_is_told(name: str) -> None:
+    recording = beside(WARMER, name, "# sample rate: 100 Hz\n")
+    assert recording.sample_rate_hz == pytest.approx(100.0)
+    assert codes(recording) == ["rate-told"]
+    assert beside(WARMER, name, rate_hz=100.0).sample_rate_hz == pytest.approx(100.0)
+
+
+def test_what_rises_as_told_is_the_clock_in_any_tongue() -> None:
+    kept = np.delete(np.arange(N), np.arange(500, 520))
+    rows = [cells(TRUTH)[i] for i in kept]
+    recording = read_recording(("# sample rate: 100 Hz\n" + text(rows, "saa,x,y,z")).encode())
+    assert recording.lost_samples == 20
+
+
+def test_what_rises_alone_is_a_doubtful_clock() -> None:
+    recording = beside(WARMER, "temperature")
+    assert codes(recording)[0] == "time-by-contents"
+    assert "'temperature' was taken for it" in recording.warnings[0].message
+    with pytest.raises(ReadingError, match="no column of times"):
+        beside(WARMER, "pressure")
+
+
+@pytest.mark.parametrize("name", ["sample", "n", "seq", "packet counter"])
+@pytest.mark.parametrize("share", [0.02, 0.15])
+def test_a_counter_tells_lost_samples(name: str, share: float) -> None:
+    kept = np.flatnonzero(np.random.default_rng(2).random(N) >= share)
+    rows = [[str(7 + i), *cells(TRUTH)[i][1:]] for i in kept]
+    data = text(rows, f"{name},x,y,z")
+    for recording in (
+        read_recording(("# sample rate: 100 Hz\n" + data).encode()),
+        read_recording(data.encode(), rate_hz=100.0),
+    ):
+        np.testing.assert_allclose(recording.t_s, TRUTH.t_s[kept] - TRUTH.t_s[kept[0]], atol=1e-6)
+        assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-3)
+        assert "lost-samples" in codes(recording)
+    with pytest.raises(ReadingError, match="many samples a second"):
+        read_recording(data.encode())
+
+
+def test_a_counter_that_runs_over_tells_nothing() -> None:
+    rows = [[str(i % 256), *row[1:]] for i, row in enumerate(cells(TRUTH))]
+    recording = read_recording(("# sample rate: 100 Hz\n" + text(rows, "n,x,y,z")).encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-6)
+
+
+@pytest.mark.parametrize("rate", [50.0, 100.0, 250.0])
+@pytest.mark.parametrize(
+    ("start", "name"),
+    [(638_000_000_000_000_000, "timestamp"), (134_000_000_000_000_000, "time"), (0, "Ticks"), (5, "t_ticks")],
+)
+def test_ticks_of_100_ns(rate: float, start: int, name: str) -> None:
+    truth = shake(rate, 20.0, jitter=0.0)
+    rows = [[str(start + round(t * 1e7)), *row[1:]] for t, row in zip(truth.t_s, cells(truth), strict=True)]
+    recording = read_recording(text(rows, f"{name},x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, truth.t_s, atol=2e-7)
+    assert codes(recording) == []
+
+
+def test_ticks_of_a_millisecond() -> None:
+    rows = [[str(70_000 + round(1e3 * t)), *row[1:]] for t, row in zip(TRUTH.t_s, cells(TRUTH), strict=True)]
+    recording = read_recording(text(rows, "ticks,x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-6)
+    assert codes(recording) == ["time-unit-mismatch"]
+
+
+def test_the_unit_on_the_last_axis_counts_for_all() -> None:
+    """Without gravity nothing else tells g from m/s2."""
+    free = shake(100.0, 20.0, gravity=False, jitter=0.0)
+    recording = read_recording(text(cells(free, unit=9.80665), "time,ax,ay,az [g]").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, free.accel, atol=1e-4)
+    assert codes(recording) == []
+
+
+@pytest.mark.parametrize("word", ["filtered", "lowpass", "smoothed"])
+def test_raw_columns_go_before_smoothed_ones(word: str) -> None:
+    smooth = np.array([np.convolve(c, np.ones(10) / 10, "same") for c in TRUTH.accel.T]).T
+    rows = [[*row, *(f"{v:.5f}" for v in s)] for row, s in zip(cells(TRUTH), smooth, strict=True)]
+    rows = [[r[0], *r[4:], *r[1:4]] for r in rows]
+    header = f"time,{word} x,{word} y,{word} z,raw x,raw y,raw z"
+    recording = read_recording(text(rows, header).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

@@ -1,0 +1,150 @@
+"""The time of each sample: which columns tell it, or the rate that a person or a line of the file gives."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from vibecore.errors import ReadingError
+from vibecore.model import Warn
+
+from . import columns, names, told
+from .clock import Clock, added_up, read_clock
+from .table import Column, Table
+
+_AS_TOLD = 0.1  # share by which a column without a name for it may miss the rate that is told, to be the time
+
+
+def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock:
+    """The best time column there is: the one with the fewest equal and backward stamps, the named ones
+    first. Without any the rate serves, as given or as the file tells it in words.
+
+    Raises ReadingError if there is neither.
+    """
+    best: tuple[float, Clock] | None = None
+    for column in _stamped(table, triple):
+        clock = read_clock(column)
+        if clock is None:
+            continue
+        steps = np.diff(clock.t_s)
+        flaws = 1.0 - float(np.mean(steps > 0))
+        if best is None or flaws < best[0] - 0.01:
+            best = (flaws, clock)
+    if best is not None:
+        if rate_hz is not None:
+            unused = Warn(
+                "rate-unused",
+                f"The file has its own time stamps; the given {rate_hz:g} samples a second was not used.",
+            )
+            return replace(best[1], warnings=(*best[1].warnings, unused))
+        return best[1]
+    for column in _stepping(table, triple):
+        if (clock := added_up(column)) is not None:
+            return clock
+    found = (rate_hz, "") if rate_hz is not None else told.rate_told(table.hints)
+    clock = _by_contents(table, triple, found[0] if found else None)
+    if clock is None and found:
+        clock = _at_rate(*found, _places(table, triple))
+    if clock is not None:
+        return clock
+    raise ReadingError(
+        f"{table.source or 'The file'} has no column of times that can be read, and no line that says how "
+        "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
+        "into the first line, such as '# sample rate: 100 Hz'."
+    )
+
+
+def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock | None:
+    """A column that rises under another name: where a rate is known only if it keeps it, else with a
+    warning."""
+    for column in _rising(table, triple):
+        clock = read_clock(column)
+        if clock is None:
+            continue
+        found = float(1.0 / np.nanmean(np.diff(clock.t_s)))
+        if rate_hz is not None:
+            if abs(found / rate_hz - 1.0) < _AS_TOLD:
+                return clock
+            continue
+        text = (
+            f"No column is named as a time. '{column.name}' was taken for it, only because it rises all "
+            f"along: {found:.3g} samples a second. If it is something else, write the rate into its first "
+            "line, such as '# sample rate: 100 Hz'."
+        )
+        return replace(clock, warnings=(*clock.warnings, Warn("time-by-contents", text)))
+    return None
+
+
+def _places(table: Table, triple: columns.Triple) -> tuple[columns.Floats, str]:
+    """Each row's place in the row of samples (n,), and the title of the column that counts them, '' if none
+    does."""
+    for column in _counters(table, triple):
+        at = column.floats()
+        return at - at[0], column.name or "a column without a name"
+    return np.arange(len(triple.columns[0]), dtype=np.float64), ""
+
+
+def _at_rate(rate_hz: float, line: str, places: tuple[columns.Floats, str]) -> Clock:
+    """Even steps at the rate as given, or as a line of the file tells it."""
+    at, counted_by = places
+    lost = (
+        f"Lost samples are told by '{counted_by}', which counts them."
+        if counted_by
+        else "Lost samples cannot be seen so; export with time stamps if the app can."
+    )
+    if not line:
+        return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
+    text = (
+        f"The file has no time stamps: {rate_hz:g} samples a second were taken from its line '{line}'. {lost}"
+    )
+    return Clock(at / rate_hz, f"{rate_hz:g} samples a second as told", (Warn("rate-told", text),))
+
+
+def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
+    """Columns that may be the time, the likeliest first: named so; without names, the ones that rise."""
+    rest = [c for c in table.columns if c not in triple.columns]
+    named = [
+        c for c in rest if c.name and names.is_time(c.name) and names.kind_of(c.name) not in columns.WORDS
+    ]
+    stem = names.kind_of(triple.stem)
+    named.sort(key=lambda c: not (stem and names.kind_of(c.name) == stem))
+    unnamed = [
+        c
+        for c in rest
+        if not c.name and c.numbers is not None and columns.rises(c) and not columns.is_counter(c)
+    ]
+    dated = [c for c in rest if c.text is not None and c not in named]
+    return [*named, *unnamed, *dated]
+
+
+def _rising(table: Table, triple: columns.Triple) -> list[Column]:
+    """Columns of another name that rise as time does, and are no other measure: a time in words unknown here,
+    or a temperature."""
+    rest = [c for c in table.columns if c not in triple.columns and c.name and c.numbers is not None]
+    return [
+        c
+        for c in rest
+        if columns.rises(c)
+        and not columns.is_counter(c)
+        and names.kind_of(c.name) not in columns.WORDS
+        and not names.is_time(c.name)
+    ]
+
+
+def _counters(table: Table, triple: columns.Triple) -> list[Column]:
+    """Columns that count the samples without ever falling, those first that tell of lost ones."""
+    rest = [
+        c
+        for c in table.columns
+        if c not in triple.columns and c.numbers is not None and columns.is_counter(c)
+    ]
+    rest = [c for c in rest if np.min(np.diff(c.floats())) >= 1.0]
+    return sorted(rest, key=lambda c: -float(np.ptp(c.floats())))
+
+
+def _stepping(table: Table, triple: columns.Triple) -> list[Column]:
+    """Columns that may be the time since the row before, by their names."""
+    words = names.words()["time"]["steps"]
+    rest = [c for c in table.columns if c not in triple.columns and c.numbers is not None]
+    return [c for c in rest if c.name and names.has_word(c.name, words)]
