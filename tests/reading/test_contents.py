@@ -101,3 +101,26 @@ def test_an_axis_that_seldom_leaves_its_value_is_no_time(seed: int) -> None:
     recording = read_recording(text(rows, None, " ").encode())
     np.testing.assert_allclose(recording.accel_m_s2, axes, atol=1e-9)
     np.testing.assert_allclose(recording.t_s, np.arange(n) / 60, atol=1e-5)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Acceleration over time",
+        "Measured acceleration x, y and z against time",
+        "Title: acceleration of wheel, time: 12:00, x axis up",
+    ],
+)
+def test_prose_is_no_header(line: str) -> None:
+    """Without gravity the unit in the true header alone tells g from m/s2."""
+    data = line + "\n" + text(cells(FREE, unit=9.80665), "t (s),ax (g),ay (g),az (g)")
+    recording = read_recording(data.encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-3)
+    assert not recording.warnings
+    check(read_recording((line + "\n" + csv(TRUTH, "t,ax,ay,az")).encode()))
+
+
+@pytest.mark.parametrize("name", ["acc_gyro.csv", "accelerometer and gyroscope 2.csv"])
+def test_a_file_named_after_both_sensors_is_read_by_contents(name: str) -> None:
+    recording = read_recording(text(cells(TRUTH, unit=9.80665)).encode(), name=name)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-3)

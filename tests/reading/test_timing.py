@@ -16,6 +16,7 @@ from vibecore.reading import read_recording
 
 TRUTH = shake(100.0, 20.0, jitter=0.0)
 N = len(TRUTH.t_s)
+ROWS = cells(TRUTH)
 
 
 def codes(recording: Recording) -> list[str]:
@@ -41,7 +42,7 @@ def test_what_rises_is_no_clock_where_a_rate_is_told(name: str) -> None:
 
 def test_what_rises_as_told_is_the_clock_in_any_tongue() -> None:
     kept = np.delete(np.arange(N), np.arange(500, 520))
-    rows = [cells(TRUTH)[i] for i in kept]
+    rows = [ROWS[i] for i in kept]
     recording = read_recording(("# sample rate: 100 Hz\n" + text(rows, "saa,x,y,z")).encode())
     assert recording.lost_samples == 20
 
@@ -58,7 +59,7 @@ def test_what_rises_alone_is_a_doubtful_clock() -> None:
 @pytest.mark.parametrize("share", [0.02, 0.15])
 def test_a_counter_tells_lost_samples(name: str, share: float) -> None:
     kept = np.flatnonzero(np.random.default_rng(2).random(N) >= share)
-    rows = [[str(7 + i), *cells(TRUTH)[i][1:]] for i in kept]
+    rows = [[str(7 + i), *ROWS[i][1:]] for i in kept]
     data = text(rows, f"{name},x,y,z")
     for recording in (
         read_recording(("# sample rate: 100 Hz\n" + data).encode()),

@@ -144,7 +144,7 @@ def _is_numbering(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool
 
 def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Names and units from the lines before the data: the nearest line whose cells say most about columns."""
-    best: tuple[float, list[str], int] | None = None
+    best: tuple[tuple[bool, float], list[str], int] | None = None
     units: dict[int, list[str]] = {}
     for back, line in enumerate(reversed(before)):
         cells = _header_cells(line, delimiter, width)
@@ -153,7 +153,9 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
         if all(names.unit_of_cell(c) for c in cells if c):
             units[back] = cells
             continue
-        fit = names.said_by(cells) + 0.5 * (len(cells) == width) - 0.1 * back
+        said = names.said_by(cells)
+        alike = said > 0 and delimiter != " " and len(split_line(line, delimiter)) == width
+        fit = (alike, said + 0.5 * (len(cells) == width) - 0.1 * back)  # prose says much in words too
         if best is None or fit > best[0]:
             best = (fit, cells, back)
     if best is None:

@@ -24,6 +24,7 @@ _KIND_OF_UNIT = {
     "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",
     "m/s": "speed", "Pa": "pressure", "m": "location", "dB": "sound",
 }  # fmt: skip
+_AXIS_NAME = 2  # letters of a name such as ax
 _SHORT = 3  # Latin words up to this long must stand alone
 
 
@@ -86,6 +87,8 @@ def kind_of_file(source: str) -> str:
     'seat position 2', a car), so what is no acceleration must be all that the name says; a gyroscope need
     not, for nothing else is called so."""
     own = re.sub(r"\.\w{2,4}$", "", source.rsplit(", ", 1)[-1])
+    if has_word(own, [w for w in words()["kinds"]["acceleration"] if len(w) > 1]):
+        return kind_of(own) if kind_of(own) in ("acceleration", "linear", "total") else ""
     kind = kind_of(own)
     if kind in ("", "acceleration", "linear", "total", "gravity"):
         return kind
@@ -164,7 +167,8 @@ def said_by(cells: list[str]) -> float:
     for cell in cells:
         if len(cell) > 80:
             continue
-        score += bool(is_time(cell) or kind_of(cell) or unit_in(cell) or set(tokens(cell)) & set(axes))
+        signs = {t[-1] for t in tokens(cell) if len(t) <= _AXIS_NAME}  # x, or ax
+        score += bool(is_time(cell) or kind_of(cell) or unit_in(cell) or signs & set(axes))
     return score
 
 
