@@ -80,6 +80,7 @@ def test_a_rate_told_before_the_data(line: str) -> None:
         "cutoff frequency: 45 Hz",
         "gyroscope sample rate: 200 Hz",
         "sample rate: 100 Hz\nsample rate: 200 Hz",
+        "Sample rate: requested 100 Hz, measured 200 Hz",
         "sample rate: 0 Hz",
         "sample rate: 1000000 Hz",
         "firing frequency: 25 Hz",

@@ -8,22 +8,30 @@ import unicodedata
 from . import limits, names
 
 _FIGURE = re.compile(r"(\D*)(\d+(?:[.,]\d+)?)\s*([^\W\d_]+(?:/[^\W\d_]+)?)?")
+_DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
 _OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "gravity")
 
 
 def rate_told(hints: str) -> tuple[float, str] | None:
     """Samples a second and the line that says so: 'sample rate: 100 Hz', 'fs=100', 'Sampling interval 10 ms'.
-    None if no line does, or two do not agree."""
+    None if no line does, two do not agree, or one has a second figure: 'requested 100 Hz, measured 99 Hz'."""
     found: dict[float, str] = {}
     for line in hints.split("\n"):
         line = unicodedata.normalize("NFKC", line[:_LONGEST_LINE]).strip()
-        for before, figure, unit in _FIGURE.findall(line):
+        figures = _FIGURE.findall(line)
+        if _DOUBLE.search(line) and len({float(f.replace(",", ".")) for _, f, u in figures if _is_hz(u)}) > 1:
+            return None
+        for before, figure, unit in figures:
             name = re.split(r"[,;|]", before.rstrip(" \t:=,;|"))[-1]
             rate = _rate(name, float(figure.replace(",", ".")), unit)
             if rate is not None and limits.TYPICAL_RATES_HZ[0] <= rate <= limits.TYPICAL_RATES_HZ[1]:
                 found.setdefault(round(rate, 6), line)
     return next(iter(found.items())) if len(found) == 1 else None
+
+
+def _is_hz(unit: str) -> bool:
+    return bool(unit) and names.unit_of_cell(unit) == "Hz"
 
 
 def _rate(name: str, value: float, unit: str) -> float | None:
