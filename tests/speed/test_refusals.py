@@ -65,6 +65,25 @@ def test_one_unexplained_tone_is_not_believed(tone_hz: float, engine: Engine | N
         assert track is None or track.confidence < LOW_CONFIDENCE
 
 
+@pytest.mark.parametrize("fs_hz", [60.0, 100.0, 200.0])
+def test_no_tone_whatever_its_frequency_makes_a_family_of_orders(fs_hz: float) -> None:
+    """One line has no harmonics and no half orders: what is read of it between its samples must add none."""
+    for tone_hz in np.arange(15.0, min(44.0, 0.44 * fs_hz), 2.5):
+        tone = noise(round(40 * fs_hz), 0.003, seed=int(tone_hz))
+        tone += line(len(tone), fs_hz, float(tone_hz), 0.15, wander_hz=0.01)
+        for engine in (FOUR, Engine(6), None):
+            assert found(_only(tone, fs_hz), engine, UNSAID) is None, (tone_hz, engine)
+
+
+@pytest.mark.parametrize("cylinders", [3, 6, 8])
+def test_a_long_slow_recording_without_an_engine_is_refused_in_words(cylinders: int) -> None:
+    """Five minutes of a phone in the hand at 50 samples a second: what is likeliest has no line to follow."""
+    band = ss.butter(4, (1.0, 6.0), "bandpass", fs=50.0, output="sos")
+    for seed in range(3):
+        accel = 8.0 * ss.sosfilt(band, noise(15_000, 0.5, seed=seed), axis=0)
+        assert found(_only(accel, 50.0), Engine(cylinders), UNSAID) is None
+
+
 @pytest.mark.parametrize("fan_hz", [22.0, 31.0, 40.0])
 def test_a_fan_with_the_engine_off_is_no_engine(fan_hz: float) -> None:
     """What nobody said is off: a fan's line and its double, drifting with the battery's voltage."""

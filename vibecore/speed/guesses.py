@@ -72,6 +72,7 @@ def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: f
 def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     engines = _shares(engine)
+    fine = pattern.finer(signal)
     found: list[Guess] = []
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(signal.fs_hz)):
@@ -81,23 +82,24 @@ def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Be
             rest = lines.without(rest, line)
         line = lines.line_path(rest, near_hz)
         at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
-        found += _direct(signal, at.t_s, at.speed_hz, engines, before)
+        found += _direct(signal, fine, at.t_s, at.speed_hz, engines, before)
         if signal.fs_hz < folding.BELOW_HZ:
-            found += _mirrored(signal, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
+            found += _mirrored(signal, fine, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
     return found
 
 
 def listen_swept(signal: Signal, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
     """The same of a signal in which the speed is swept up or down."""
+    fine = pattern.finer(signal)
     found: list[Guess] = []
     for line in sweeps.followed(signal, LINES):
         at = tracking.refine(signal, line.t_s, line.hz, np.ones(1), line.height, rounds=1)
-        found += _direct(signal, at.t_s, at.speed_hz, _shares(engine), before)
+        found += _direct(signal, fine, at.t_s, at.speed_hz, _shares(engine), before)
     for guess, _ in _merged(found, log_nothing)[:RETRACED]:
         orders, snr = guess.telling(signal.fs_hz, tracking.MOST_ORDERS)
         if len(orders):  # all its lines together hold the path where one of them sinks
             at = tracking.refine(signal, guess.t_s, guess.speed_hz, orders, snr)
-            found += _direct(signal, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
+            found += _direct(signal, fine, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
     answers = _merged(found, log_nothing)
     return Heard(answers, _spread(found, answers[0][0])) if answers else None
 
@@ -120,10 +122,10 @@ def _explained(line_hz: float, found: list[Guess]) -> bool:
 
 
 def _direct(
-    signal: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
+    signal: Signal, fine: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[Guess]:
     """Hypotheses in which a line seen at line_hz (m,) is one of the engine's orders."""
-    seen = pattern.view(signal, tracking.crank_angle(times(signal), t, line_hz))
+    seen = pattern.view(fine, tracking.crank_angle(times(fine), t, line_hz))
     found = []
     for engine, chance in engines.items():
         for order in pattern.orders_to_try(engine):
@@ -133,7 +135,7 @@ def _direct(
 
 
 def _mirrored(
-    signal: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
+    signal: Signal, fine: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[Guess]:
     """Hypotheses in which a line is a firing order folded down from true_hz (m,), above half the rate."""
     found = []
@@ -142,7 +144,7 @@ def _mirrored(
             speed = true_hz / order
             if not prior.LOWEST_RPM <= 60 * mean_over(t, speed) <= folding.MOST_RPM:
                 continue
-            seen = pattern.view(signal, tracking.crank_angle(times(signal), t, speed))
+            seen = pattern.view(fine, tracking.crank_angle(times(fine), t, speed))
             found += _weighed(signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
     return found
 

@@ -12,10 +12,11 @@ neighbour) is wide on purpose.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+import scipy.signal
 from scipy import fft, special
 
 from vibecore.engine import Engine
@@ -40,6 +41,7 @@ class State:
 
 LEAST_BLOCK_S, MOST_BLOCK_S = 4.0, 9.0  # Hann: a line is 1.44 / block wide, 0.16 Hz at the longest
 BLOCKS = 5.0  # wanted, to average noise
+FINER = 2  # times the rate at which a signal is read along an angle
 ZERO_PAD = 2  # points a line width; a peak is looked for one point to each side of a tooth
 FLOOR_HALF_WIDTH_HZ = 4.0  # just short of the next half order at 500 rpm
 FLOOR_QUANTILE = 30.0
@@ -136,13 +138,23 @@ def highest_hz(fs_hz: float) -> float:
     return min(USABLE_SHARE * fs_hz, HIGHEST_HZ)
 
 
-def view(signal: Signal, angle_rev: Floats) -> OrderView:
-    """Order spectrum of a signal along a trial crank angle (n,), in revolutions."""
-    duration = (len(angle_rev) - 1) / signal.fs_hz
+def finer(signal: Signal) -> Signal:
+    """The signal (n, 3) at twice its rate (2n, 3), to be read between its samples by straight lines. Between
+    those of the signal itself such lines copy each line of frequency f to rate - f, and that folds down among
+    the orders; here the copy is far weaker, and `view` folds it onto the line itself."""
+    accel = scipy.signal.resample_poly(signal.accel_m_s2, FINER, 1, axis=0)
+    return replace(signal, fs_hz=FINER * signal.fs_hz, accel_m_s2=accel, good=np.repeat(signal.good, FINER))
+
+
+def view(fine: Signal, angle_rev: Floats) -> OrderView:
+    """Order spectrum along a trial crank angle (m,), in revolutions, of what `finer` made of the signal
+    (m, 3)."""
+    fs_hz = fine.fs_hz / FINER
+    duration = (len(angle_rev) - 1) / fine.fs_hz
     speed_hz = (angle_rev[-1] - angle_rev[0]) / duration
-    per_rev = max(2.5, 1.1 * signal.fs_hz / speed_hz)
+    per_rev = fs_hz / speed_hz
     even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
-    turns = np.array([np.interp(even, angle_rev, axis) for axis in signal.accel_m_s2.T], dtype=np.float32)
+    turns = np.array([np.interp(even, angle_rev, axis) for axis in fine.accel_m_s2.T], dtype=np.float32)
     block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
     size = min(round(block_s * speed_hz * per_rev), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
@@ -152,7 +164,7 @@ def view(signal: Signal, angle_rev: Floats) -> OrderView:
     power = (lines.real**2 + lines.imag**2).mean(axis=1, dtype=float)
     power *= 2 / window.sum() ** 2  # a sine's mean square at its peak
     step = per_rev / n_fft
-    keep = max(8, min(int(highest_hz(signal.fs_hz) / speed_hz / step), power.shape[1]))
+    keep = max(8, min(int(highest_hz(fs_hz) / speed_hz / step), power.shape[1]))
     power = power[:, :keep]
     floor = _floor(power, max(8, int(2 * FLOOR_HALF_WIDTH_HZ / speed_hz / step)))
     height = (power / floor).mean(axis=0)

@@ -40,7 +40,7 @@ SWING = 2.0  # on the error: the smoother's model is not exact
 @dataclass(frozen=True, eq=False)
 class Refined:
     """t_s, speed_hz (m,): nodes joined by straight lines. mean_error_hz: standard error of the mean speed.
-    silent: share of the time in which the orders followed all but vanish."""
+    silent: share of the time in which the strongest order all but vanishes."""
 
     t_s: Floats
     speed_hz: Floats
@@ -100,13 +100,12 @@ def _cut_out_s(signal: Signal) -> float:
 
 
 def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
-    """Share of the time in which the orders all but vanish; what was cut out says nothing of them."""
+    """Share of the time in which the strongest order all but vanishes; what was cut out says nothing of it.
+    The others may not speak for it: where the speed changed half-way one that begins would hide it."""
     if not whole.any():
         return 1.0
-    power = np.abs(phasors[:, whole]) ** 2
-    strength = power / np.maximum(np.quantile(power, HELD_QUANTILE, axis=1, keepdims=True), 1e-30)
-    joint = np.average(np.minimum(strength, 4.0), axis=0, weights=snr)
-    return float(np.mean(joint < GONE))
+    power = np.abs(phasors[int(np.argmax(snr)), whole]) ** 2
+    return float(np.mean(power < GONE * np.quantile(power, HELD_QUANTILE)))
 
 
 def _whole(signal: Signal, windows: Windows) -> Flags:
