@@ -3,15 +3,13 @@ lost."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import arrow, axes, columns, limits, names, rate, rows, scale, stamps, timing, told
+from . import axes, columns, limits, mixed, rate, rows, scale, stamps, timing, told
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -23,7 +21,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
-    table = axes.pivoted(_one_sensor(table))
+    table = mixed.unmixed(axes.pivoted(mixed.named_sensor(table)))
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, choice = columns.find_triple(table)
@@ -80,34 +78,6 @@ def _scale(
             "(m/s2)'."
         )
     return size
-
-
-def _one_sensor(table: Table) -> Table:
-    """Files that mix sensors row by row and name them in a column: the rows of the accelerometer alone."""
-    for column in table.columns:
-        if column.text is None:
-            continue
-        kinds_at = column.text.dictionary_encode()
-        values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
-        ranked = [
-            (columns.RANK[k], i)
-            for i, v in enumerate(values)
-            if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
-        ]
-        if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
-            continue
-        best = min(ranked)[1]
-        keep = arrow.numbers(kinds_at.indices, -1) == best
-        text = (
-            f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
-        )
-        kept = table.where(keep)
-        return replace(
-            kept,
-            source=f"{table.source} {values[best]}",
-            warnings=(*table.warnings, Warn("sensor-chosen", text)),
-        )
-    return table
 
 
 def _check_numbers(table: Table, triple: columns.Triple) -> None:

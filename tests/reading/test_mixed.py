@@ -1,0 +1,131 @@
+"""Rows of several sensors or devices in one file, told by a number or a word in a column.
+
+What tells is gravity, 9.80665 m/s2 by definition; the ways of writing are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import Floats, G, cells, shake, text
+from vibecore.errors import ReadingError
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
+TRUTH = shake(100.0, 20.0)
+RNG = np.random.default_rng(3)
+TURNING = RNG.normal(0, 0.02, TRUTH.accel.shape)  # rad/s
+FIELD = RNG.normal([20.0, -5.0, -40.0], 0.3, TRUTH.accel.shape)  # uT
+TURNED = TRUTH.accel[:, [1, 2, 0]]  # a second phone, lying another way
+
+
+def mixed(parts: dict[str, Floats], header: str | None, late: float = 0.001, unit: float = 1.0) -> bytes:
+    """Rows time, part, x, y, z, one of each part for every sample, each `late` s after the one before."""
+    rows = []
+    for i, t in enumerate(TRUTH.t_s):
+        for j, (name, axes) in enumerate(parts.items()):
+            rows.append([f"{t + j * late:.6f}", name, *(f"{v / unit:.5f}" for v in axes[i])])
+    return text(rows, header).encode()
+
+
+def check(recording: Recording) -> None:
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-3)
+    assert recording.gravity_included
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=0.01)
+
+
+@pytest.mark.parametrize("header", ["time,sensor_type,x,y,z", "timestamp,id,ax,ay,az", None])
+@pytest.mark.parametrize("late", [0.001, 0.0])
+@pytest.mark.parametrize(("unit", "names"), [(1.0, "14"), (G, "10"), (1.0, ["S1", "S2"])])
+def test_the_numbered_sensor_with_gravity_is_read(
+    header: str | None, late: float, unit: float, names: list[str]
+) -> None:
+    data = mixed({names[0]: TRUTH.accel, names[1]: TURNING}, header, late, unit)
+    recording = read_recording(data)
+    check(recording)
+    told = [w.message for w in recording.warnings if w.code == "sensor-chosen"]
+    assert len(told) == 1
+    assert "2000 rows" in told[0]
+    assert f"'{names[0]}'" in told[0]
+
+
+def test_three_sensors_with_a_turning_rate_of_one_at_rest() -> None:
+    """1 degree a second is no gravity in g beside 9.8 m/s2."""
+    off = TURNING + np.array([0.6, 0.0, -0.8])
+    data = mixed({"2": FIELD, "4": off, "1": TRUTH.accel}, "time,sensor,x,y,z", 0.0)
+    check(read_recording(data))
+
+
+def test_a_sensor_half_as_fast_and_one_that_seldom_speaks() -> None:
+    rows = []
+    for i, (t, a) in enumerate(zip(TRUTH.t_s, TRUTH.accel, strict=True)):
+        rows.append([f"{t:.6f}", "1", *(f"{v:.5f}" for v in a)])
+        if i % 2:
+            rows.append([f"{t + 0.001:.6f}", "4", *(f"{v:.5f}" for v in TURNING[i])])
+        if i in (30, 700, 705, 1400):
+            rows.append([f"{t + 0.002:.6f}", "5", "120", "0", "0"])
+    check(read_recording(text(rows, "time,sensor,x,y,z").encode()))
+
+
+@pytest.mark.parametrize("names", [("wheel", "engine"), ("left", "right"), ("1", "2"), ("AA:01", "AA:02")])
+@pytest.mark.parametrize("late", [0.0017, 0.0])
+def test_two_phones_in_one_file_are_refused(names: tuple[str, str], late: float) -> None:
+    data = mixed({names[0]: TRUTH.accel, names[1]: TURNED}, "time,device,x,y,z", late)
+    with pytest.raises(ReadingError, match="2 recordings in one") as refused:
+        read_recording(data)
+    for word in (*names, "device", "Split"):
+        assert word in str(refused.value)
+
+
+N = len(TRUTH.t_s)
+SIZE = np.linalg.norm(TRUTH.accel, axis=1)
+
+
+MARKS = {
+    "accuracy": np.where(np.arange(N) == 7, 2, 3),
+    "status": np.where(np.arange(N) < 40, 1, 3),
+    "mark": (np.arange(N) // 500) % 2,
+    "flag": RNG.integers(0, 2, N),
+    "total": np.rint(SIZE),
+    "size": np.rint(SIZE / G),
+    "jolt": (TRUTH.accel[:, 0] > 2.0).astype(int),
+    "tilt": np.rint(np.degrees(np.arcsin(TRUTH.accel[:, 0] / SIZE))),
+    "place": np.arange(N) % 4,
+    "d": np.where(np.arange(N) % 2, 4, 5),
+    "label": np.where(np.arange(N) < 900, "idle", "drive"),
+    "moving": np.where(TRUTH.accel[:, 1] > -5.0, "yes", "no"),
+}
+
+
+def marked(name: str, header: str | None) -> bytes:
+    extra = [str(v) if isinstance(v, str) else f"{v:g}" for v in MARKS[name].tolist()]
+    return text([[*row, more] for row, more in zip(cells(TRUTH), extra, strict=True)], header).encode()
+
+
+@pytest.mark.parametrize("name", list(MARKS))
+def test_marks_and_measures_part_no_rows(name: str) -> None:
+    recording = read_recording(marked(name, f"time,x,y,z,{name}"))
+    check(recording)
+    assert "sensor-chosen" not in {w.code for w in recording.warnings}
+
+
+@pytest.mark.parametrize("name", list(MARKS))
+def test_nor_do_they_without_names(name: str) -> None:
+    """Of four columns without names the axes may not be known; then that is said, as ever."""
+    try:
+        recording = read_recording(marked(name, None))
+    except ReadingError as error:
+        refused = str(error)
+    else:
+        check(recording)
+        refused = "no three columns"
+    assert "no three columns" in refused
+
+
+def test_without_gravity_all_stays_as_it_was() -> None:
+    free = shake(100.0, 20.0, gravity=False)
+    rows = [[*row, "12"[i % 2]] for i, row in enumerate(cells(free))]
+    recording = read_recording(text(rows, "time,x (g),y (g),z (g),bank").encode())
+    assert len(recording.t_s) == N

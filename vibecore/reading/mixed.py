@@ -1,0 +1,190 @@
+"""Files that mix the rows of several sensors or devices: told by name, else by where gravity is.
+
+Which sensor or device a row is of stands in a column, as a word or a small whole number. Logs of sensors by
+number are common practice, no source; what tells an accelerometer is gravity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.errors import ReadingError
+from vibecore.model import Warn
+
+from . import arrow, columns, limits, names, scale
+from .table import Column, Table
+
+Rows = NDArray[np.bool_]
+
+_HEAD_ROWS = 2000  # that show whether a column is worth a look
+_MOST_VALUES = 9  # sensors or devices in one file
+_LARGEST = 1000  # number of a sensor; whole numbers above are measures
+_LEAST_CHANGES = 0.15  # share of the rows: of two sensors one may be ten times as fast
+_MOST_UNEVEN = 0.5  # of the rows from one to the next of a value, rms over mean; by chance it is 0.7 and more
+_FEW = 0.05  # share of the rows: seldom ones, such as steps or light, come when they come
+_TURNED = 0.02  # of gravity: two phones never lie alike to a degree, but what merely counts rows has one mean
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """The rows (n,) of one value of a column: steady size and mean (3,) of their axes."""
+
+    value: str
+    rows: Rows
+    size: float
+    mean: columns.Floats
+
+
+def named_sensor(table: Table) -> Table:
+    """Files that mix sensors row by row and name them in a column: the rows of the accelerometer alone."""
+    for column in table.columns:
+        if column.text is None:
+            continue
+        kinds_at = column.text.dictionary_encode()
+        values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
+        ranked = [
+            (columns.RANK[k], i)
+            for i, v in enumerate(values)
+            if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
+        ]
+        if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
+            continue
+        best = min(ranked)[1]
+        keep = arrow.numbers(kinds_at.indices, -1) == best
+        text = (
+            f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
+        )
+        kept = table.where(keep)
+        return replace(
+            kept,
+            source=f"{table.source} {values[best]}",
+            warnings=(*table.warnings, Warn("sensor-chosen", text)),
+        )
+    return table
+
+
+def unmixed(table: Table) -> Table:
+    """The rows of the one sensor that has gravity, where a column parts the rows; any other table as it is.
+
+    Raises ReadingError if several parts have gravity, as those of two phones.
+    """
+    likely = [c for c in table.columns if _may_part(c)]
+    if not likely:
+        return table
+    for column, triple in _with_axes(table, likely):
+        parts = _parts(column, triple)
+        heavy = _heavy(parts, triple.unit)
+        if len(heavy) == 1 and len(parts) > 1:
+            return _alone(table, column, heavy[0], len(parts))
+        if len(heavy) > 1 and (column.text is not None or _apart(heavy)):
+            raise ReadingError(_several(table, column, heavy))
+    return table
+
+
+def _may_part(column: Column) -> bool:
+    """Whether the head of a column holds a few words or small whole numbers that change often."""
+    if column.numbers is not None:
+        if column.name and (names.is_time(column.name) or names.kind_of(column.name) in columns.WORDS):
+            return False
+        head = replace(column, numbers=column.numbers[:_HEAD_ROWS]).floats()
+        with np.errstate(invalid="ignore"):
+            whole = bool(np.all((head == np.rint(head)) & (head >= 0) & (head <= _LARGEST)))
+        if not whole:
+            return False
+        codes, count = head, len(np.unique(head))
+    else:
+        coded = column.text.slice(0, _HEAD_ROWS).dictionary_encode()
+        codes, count = arrow.numbers(coded.indices, -1), len(coded.dictionary)
+    return 2 <= count <= _MOST_VALUES and float(np.mean(np.diff(codes) != 0)) >= _LEAST_CHANGES
+
+
+def _with_axes(table: Table, likely: list[Column]) -> Iterator[tuple[Column, columns.Triple]]:
+    """Columns that may part the rows, each with the axes beside it; in a table without names it may stand in
+    the way of finding them."""
+    try:
+        triple, found, _ = columns.find_triple(table)
+    except ReadingError:
+        for column in likely:
+            try:
+                triple, _, _ = columns.find_triple(_without(table, column))
+            except ReadingError:
+                continue
+            yield column, triple
+        return
+    axes = [c for t in (triple, *found) for c in t.columns]
+    yield from ((c, triple) for c in likely if not any(c is a for a in axes))
+
+
+def _without(table: Table, column: Column) -> Table:
+    return replace(table, columns=tuple(c for c in table.columns if c is not column))
+
+
+def _parts(column: Column, triple: columns.Triple) -> list[_Part]:
+    """The rows of each value with their axes; none if the values do not take turns evenly, as a measure or a
+    mark does not."""
+    if column.numbers is not None:
+        levels, codes = np.unique(column.floats(), return_inverse=True)
+        values = [f"{v:g}" for v in levels]
+    else:
+        coded = column.text.dictionary_encode()
+        codes, values = arrow.numbers(coded.indices, -1), [v or "" for v in coded.dictionary.to_pylist()]
+    if len(values) > 2 * _MOST_VALUES:
+        return []
+    masks = [codes == i for i in range(len(values))]
+    if any(_is_uneven(rows) for rows in masks):
+        return []
+    axes = triple.values()
+    whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=1)
+    parts = []
+    for value, rows in zip(values, masks, strict=True):
+        own = axes[rows & whole]
+        if len(own) >= limits.MIN_ROWS:
+            parts.append(_Part(value, rows, scale.steady_size(own), own.mean(axis=0)))
+    return parts
+
+
+def _is_uneven(rows: Rows) -> bool:
+    """Whether rows (n,) come in runs or by chance, not in turn with others."""
+    steps = np.diff(np.flatnonzero(rows))
+    return len(steps) > _FEW * len(rows) and float(np.std(steps)) > _MOST_UNEVEN * float(np.mean(steps))
+
+
+def _heavy(parts: list[_Part], unit: str) -> list[_Part]:
+    """The parts with gravity, in one unit for all: turning rates may be a steady 1 beside 9.8 m/s2."""
+    for each in [unit] if unit in scale.M_S2_PER_UNIT else ["m/s2", "g", "mg"]:
+        heavy = [p for p in parts if scale.is_gravity(p.size, scale.M_S2_PER_UNIT[each])]
+        if heavy:
+            return heavy
+    return []
+
+
+def _apart(heavy: list[_Part]) -> bool:
+    """Whether gravity points another way in one part than in another."""
+    first = heavy[0]
+    return any(float(np.linalg.norm(p.mean - first.mean)) > _TURNED * first.size for p in heavy[1:])
+
+
+def _alone(table: Table, column: Column, part: _Part, count: int) -> Table:
+    text = (
+        f"The file mixes {count} sensors; the {int(part.rows.sum())} rows with '{part.value}' in "
+        f"{_title(column)} were read, as they alone have gravity."
+    )
+    kept = _without(table, column).where(part.rows)
+    return replace(kept, warnings=(*table.warnings, Warn("sensor-chosen", text)))
+
+
+def _several(table: Table, column: Column, heavy: list[_Part]) -> str:
+    shown = [f"'{p.value[:40]}'" for p in heavy]
+    return (
+        f"{table.source or 'The file'} holds {len(heavy)} recordings in one, row by row: "
+        f"{', '.join(shown[:-1])} and {shown[-1]} in {_title(column)} are accelerometers of their own. "
+        "Split it into a file for each."
+    )
+
+
+def _title(column: Column) -> str:
+    return f"the column '{column.name}'" if column.name else "a column without a name"
