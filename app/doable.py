@@ -67,6 +67,7 @@ def with_doable_checks(found: cache.Results, work: state.Work) -> cache.Results:
         found.diagnosis.causes,
         work.case.checks,
         symptoms=work.case.symptoms,
+        vehicle=work.case.vehicle,
         lacking=words,
         state=words | ({NO_HELPER} if HELPER in words else frozenset()),
     )

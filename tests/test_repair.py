@@ -149,6 +149,24 @@ def test_more_scatter_never_makes_a_verdict_surer() -> None:
         assert widths == sorted(widths)
 
 
+@pytest.mark.parametrize(("before", "left"), [(11.1, 1.54), (3.95, 0.77), (2.37, 0.56)])
+def test_what_shakes_more_than_sound_cars_do_is_not_cured(before: float, left: float) -> None:
+    """The contract: cured is back at a sound car's level. Good cars idle at 0.1 m/s2 at the wheel, poor ones
+    at 0.5 (practice figures, order of magnitude, from memory): a great fall that leaves more is no cure."""
+    got = repair.compare(made({2.0: before}), made({2.0: left}, AFTER), on(2.0), engine=FOUR)
+    assert got.verdict == "improved"
+    assert "more is left than a sound car shows" in got.why
+    mended = repair.compare(made({2.0: before}), made({2.0: 0.1}, AFTER), on(2.0), engine=FOUR)
+    assert mended.verdict == "cured"
+
+
+def test_recordings_longer_than_any_advice_are_not_told_to_be_shorter() -> None:
+    """A standard error falls as 1 / sqrt(time): no shorter recording shows a smaller change."""
+    long = {"error": 0.4, "seconds": 900.0}
+    got = repair.compare(made(SOUND, **long), made(scaled(-3.0, (2.0,)), AFTER, **long), on(2.0), engine=FOUR)
+    assert any("Longer recordings would not help" in n for n in got.notes)
+
+
 def test_without_fault_orders_those_that_stand_out_are_taken() -> None:
     b = made(SOUND | {1.0: 0.6})
     assert repair.standing_out(b, FOUR) == (1.0,)

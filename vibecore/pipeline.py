@@ -146,6 +146,6 @@ def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
     likely = leaning(job.vehicle, analyses)
     evidence = gather([likely[i] for i in once], job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
-    checks = plan(ranked, job.checks, symptoms=job.symptoms)
+    checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle)
     repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)
     return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))

@@ -28,6 +28,7 @@ DB_PER_NEPER = 10 / np.log(10)  # decibels of a mean square a unit of its natura
 HALF_MENDED, HALF_MENDED_SD = 0.5, 0.12
 _SHARES = np.linspace(HALF_MENDED - 2 * HALF_MENDED_SD, HALF_MENDED + 2 * HALF_MENDED_SD, 25)
 _SHARE_LOG_WEIGHTS = -0.5 * ((_SHARES - HALF_MENDED) / HALF_MENDED_SD) ** 2
+ONE_IN_TWENTY = 1.645  # standard deviations of a normal distribution
 _CHANCE_POINTS = 41  # equally likely values of the change that the chance is averaged over
 
 
@@ -43,6 +44,11 @@ class SoundLevel:
         """rms between which two thirds of sound cars lie."""
         low, high = self.median_db - self.spread_db, self.median_db + self.spread_db
         return float(10 ** (low / 20)), float(10 ** (high / 20))
+
+    @property
+    def most_m_s2(self) -> float:
+        """rms that one sound car in twenty passes."""
+        return float(10 ** ((self.median_db + ONE_IN_TWENTY * self.spread_db) / 20))
 
 
 # Sound cars at idle at the steering wheel or the seat. Firing order: 'good cars' 0.1 m/s2, practice figure,

@@ -30,22 +30,24 @@ class Result:
     def sd_db(self) -> float:
         return float(np.hypot(self.change.sd_db, self.extra_sd_db))
 
+    @property
+    def left_m_s2(self) -> float:
+        """What is left after the repair, less what the taping did."""
+        return self.after.lifted(self.taped_db).rms_m_s2
+
 
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    after = r.after.lifted(r.taped_db).rms_m_s2
     taped = " less what the taping did" if abs(r.taped_db) >= FELT_DB else ""
-    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {after:.3g} m/s2"
+    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2"
     moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
-        if r.after.rms_m_s2 <= r.sound.band_m_s2[1]:
+        if r.left_m_s2 <= r.sound.band_m_s2[1]:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
-        return (
-            f"{moved}. That is surely lower, by more than half a repair would do, and some sound cars show "
-            f"as much as is left (mostly {usual})."
-        )
+        most = f"one sound car in twenty shows over {r.sound.most_m_s2:.2g}"
+        return f"{moved}. That is surely lower, by more than half a repair would do; {most} (mostly {usual})."
     if verdict == "improved":
         return (
             f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
@@ -66,7 +68,7 @@ def power(r: Result, before: Analysis, after: Analysis) -> str:
     )
     used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
     wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
-    if r.change.sd_db <= wanted_sd or wanted_sd <= 0:
+    if r.change.sd_db <= wanted_sd or wanted_sd <= 0 or used_s >= _LONGEST_ADVICE_S:
         return f"{told} Longer recordings would not help: tape the phone on twice and record each time."
     needed_s = used_s * (r.change.sd_db / wanted_sd) ** 2  # standard error falls as 1 / sqrt(time)
     best_db = smallest_visible_db(float(np.hypot(wanted_sd, r.extra_sd_db)))
