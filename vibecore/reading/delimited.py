@@ -62,7 +62,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     mended = commas.joined(body, layout)
     if mended:
         body, layout = mended
-    columns, broken = _parse(body, layout, source)
+    columns, broken, plain = _parse(body, layout, source)
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
@@ -70,7 +70,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     warnings = (*_told(broken, cut, rows), *((commas.TOLD,) if mended else ()))
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
-    return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history)
+    return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)
 
 
 def _first_lines(head: bytes, more: bool) -> list[str]:
@@ -140,13 +140,15 @@ def _is_cut(line: bytes, layout: Layout) -> bool:
     return len(lengths) == 1 and len(cells[-1].partition(layout.decimal)[2]) < lengths.pop()
 
 
-def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[Any], int]:
-    """Arrow columns, null where a cell is no number, and the count of rows of another width."""
+def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[Any], int, bool]:
+    """Arrow columns, null where a cell is no number; the count of rows of another width; whether all others
+    held numbers where the head does."""
     import pyarrow as pa
 
     types = _types(layout)
     try:
-        return _read_csv(body, layout, types, source)
+        columns, broken = _read_csv(body, layout, types, source)
+        return columns, broken, not broken
     except pa.ArrowInvalid:
         pass
     try:
@@ -156,7 +158,8 @@ def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[
             f"{source} could not be read as a table: {str(error)[:200]}. Export the recording once more "
             "as CSV."
         ) from error
-    return [_to_numbers(c, kind, layout.decimal) for c, kind in zip(columns, types, strict=True)], broken
+    numbers = [_to_numbers(c, kind, layout.decimal) for c, kind in zip(columns, types, strict=True)]
+    return numbers, broken, False
 
 
 def _types(layout: Layout) -> list[Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from . import delimited, json_file, workbook
+from . import delimited, json_file, sections, workbook
 from .table import Table
 
 
@@ -18,12 +18,8 @@ class Format:
     read: Callable[[bytes, str, int], list[Table]]
 
 
-def _read_text(data: bytes, title: str, max_rows: int) -> list[Table]:
-    return [delimited.read(data, title, max_rows)]
-
-
 FORMATS = (
     Format("workbook", workbook.sniff, workbook.read),
     Format("json", json_file.sniff, json_file.read),
-    Format("text", delimited.sniff, _read_text),
+    Format("text", delimited.sniff, sections.read),
 )

@@ -45,7 +45,8 @@ class Column:
 @dataclass(frozen=True, eq=False)
 class Table:
     """Columns of equal length. `source`: file and sheet names, which may say what sensor it is. `hints`: free
-    text that stood before the data. `named`: there was a header."""
+    text that stood before the data. `named`: there was a header. `plain`: all rows are as the
+    first promise."""
 
     columns: tuple[Column, ...]
     rows: int
@@ -54,6 +55,7 @@ class Table:
     named: bool = True
     warnings: tuple[Warn, ...] = ()
     history: tuple[str, ...] = ()
+    plain: bool = True
 
     def where(self, keep: NDArray[np.bool_]) -> Table:
         return replace(self, columns=tuple(c.where(keep) for c in self.columns))

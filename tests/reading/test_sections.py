@@ -1,0 +1,67 @@
+"""Tables one below the other, each under its own line of names: one sensor's rows are never another's.
+
+What tells is gravity, 9.80665 m/s2 by definition; the ways of writing are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import Truth, cells, csv, shake, text
+from vibecore.errors import ReadingError
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
+TRUTH = shake(100.0, 20.0)
+RNG = np.random.default_rng(5)
+
+
+def turning(rate_hz: float) -> Truth:
+    n = round(20.0 * rate_hz)
+    return Truth(np.arange(n) / rate_hz, RNG.normal(0, 0.02, (n, 3)), rate_hz)
+
+
+def check(recording: Recording) -> None:
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    assert recording.gravity_included
+    assert "table-chosen" in {w.code for w in recording.warnings}
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0, 200.0])
+@pytest.mark.parametrize("blank", ["", "\n"])
+@pytest.mark.parametrize("first", [True, False], ids=["acceleration first", "turning first"])
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("time,accX,accY,accZ", "time,gyroX,gyroY,gyroZ"),
+        ("Accelerometer\ntime,x,y,z", "Gyroscope\ntime,x,y,z"),
+        ("[Accelerometer]\ntime,x,y,z", "[Gyroscope]\ntime,x,y,z"),
+        ("time,x,y,z", "time,x,y,z"),
+    ],
+)
+def test_the_section_of_acceleration_is_read_alone(
+    one: str, other: str, first: bool, blank: str, rate_hz: float
+) -> None:
+    parts = [csv(TRUTH, one), csv(turning(rate_hz), other)]
+    check(read_recording(blank.join(parts if first else parts[::-1]).encode()))
+
+
+def test_a_section_of_another_width() -> None:
+    wide = [[*row, "1", "2"] for row in cells(turning(100.0))]
+    check(read_recording((csv(TRUTH, "time,ax,ay,az") + text(wide, "time,gx,gy,gz,a,b")).encode()))
+
+
+def test_sections_without_acceleration_are_refused_in_words() -> None:
+    data = csv(turning(100.0), "time,gyroX,gyroY,gyroZ") + csv(turning(50.0), "time,magX,magY,magZ")
+    with pytest.raises(ReadingError, match="no acceleration"):
+        read_recording(data.encode())
+
+
+def test_names_that_come_again_over_the_same_sensor_part_nothing() -> None:
+    rows = csv(TRUTH).splitlines(keepends=True)
+    data = "".join(rows[:900]) + rows[0] + "".join(rows[900:])
+    recording = read_recording(data.encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    assert "table-chosen" not in {w.code for w in recording.warnings}

@@ -1,0 +1,120 @@
+"""Tables one below the other in one text, each under its own line of names: read apart, never merged."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+
+from vibecore.errors import ReadingError
+from vibecore.model import Warn
+
+from . import columns, delimited, encoding, names, scale
+from .layout import MAX_HEAD_LINES, find_layout, is_date, is_number, split_line
+from .table import Table
+
+_MOST_LINES = 60  # of words in one text; more are rows of data that begin with a word
+_MOST_SECTIONS = 9
+_LEAST_SAID = 2.0  # columns that a line of names tells of
+_WORDS = re.compile(rb"(?m)^[ \t]*[\"'#\[(*]*[ \t]*[A-Za-z\x80-\xff][^\n]*$")  # no number, date or blank
+_HEAD_BYTES = 64 * 1024
+
+
+@dataclass(frozen=True)
+class _Head:
+    """A line of names: where its section starts (its title's line, if there is one), title and names."""
+
+    start: int
+    title: str
+    names: str
+
+    @property
+    def says(self) -> tuple[str, str]:
+        """What tells it from another: its names and the sensor in its title."""
+        return self.names, names.kind_of(self.title)
+
+
+def read(data: bytes, title: str, max_rows: int) -> list[Table]:
+    """The tables in a text: mostly one. Only a text with cells that are no numbers is looked through.
+
+    Raises ReadingError if there is no table of numbers.
+    """
+    try:
+        table = delimited.read(data, title, max_rows)
+    except ReadingError:
+        apart = _apart(data, title, max_rows)
+        if not apart:
+            raise
+        return apart
+    return [table] if table.plain else _apart(data, title, max_rows) or [table]
+
+
+def _apart(data: bytes, title: str, max_rows: int) -> list[Table]:
+    """Each section as a table; none if there is one section, or several that one sensor made."""
+    text, _ = encoding.to_utf8(data)
+    heads = _heads(text, title)
+    if len(heads) < 2:
+        return []
+    ends = [*(h.start for h in heads[1:]), len(text)]
+    tables = []
+    for i, (head, end) in enumerate(zip(heads, ends, strict=True)):
+        part = text[head.start if i else 0 : end]
+        try:
+            table = delimited.read(part, title, max_rows)
+        except ReadingError:
+            continue  # too broken to be the recording
+        told = Warn(
+            "table-chosen",
+            f"The file holds {len(heads)} tables one below the other; the one under "
+            f"'{head.title or head.names}' was read.",
+        )
+        source = f"{title}, {head.title}" if head.title else title
+        tables.append(replace(table, source=source, warnings=(*table.warnings, told)))
+    alike = len({h.says for h in heads}) == 1
+    return [] if alike and len({_has_gravity(t) for t in tables}) < 2 else tables
+
+
+def _has_gravity(table: Table) -> bool:
+    try:
+        triple, _, _ = columns.find_triple(table)
+    except ReadingError:
+        return False
+    size = scale.steady_size(triple.sample())
+    return any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in ("m/s2", "g"))
+
+
+def _heads(text: bytes, title: str) -> list[_Head]:
+    """The lines of names that have data under them; none if there are too many to be sections."""
+    found = list(islice(_WORDS.finditer(text), _MOST_LINES + 1))
+    if len(found) > _MOST_LINES:
+        return []
+    head = text[:_HEAD_BYTES].decode("utf-8", errors="replace").splitlines()[:MAX_HEAD_LINES]
+    try:
+        layout = find_layout(head, title)
+    except ReadingError:
+        return []
+    heads = list(_named(text, found, layout.delimiter, layout.decimal))
+    return heads if len(heads) <= _MOST_SECTIONS else []
+
+
+def _named(text: bytes, lines: list[re.Match[bytes]], delimiter: str, decimal: str) -> Iterator[_Head]:
+    """The lines of names among lines of words, each with the line of one cell just above it as its title."""
+    above: re.Match[bytes] | None = None
+    for line in lines:
+        cells = split_line(_decoded(line), delimiter)
+        if len(cells) > 2 and _are_names(cells, decimal):
+            near = above is not None and not text[above.end() : line.start()].strip()
+            title = _decoded(above).strip("[]()#*:\"' ") if above is not None and near else ""
+            start = above.start() if above is not None and near else line.start()
+            yield _Head(start, title[:60], ", ".join(cells))
+        above = line if len([c for c in cells if c]) == 1 else None
+
+
+def _decoded(line: re.Match[bytes]) -> str:
+    return line.group().decode("utf-8", errors="replace").strip()
+
+
+def _are_names(cells: list[str], decimal: str) -> bool:
+    values = any(is_number(c, decimal) or is_date(c) for c in cells)
+    return not values and names.said_by(cells) >= _LEAST_SAID
