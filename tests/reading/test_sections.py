@@ -65,3 +65,13 @@ def test_names_that_come_again_over_the_same_sensor_part_nothing() -> None:
     recording = read_recording(data.encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
     assert "table-chosen" not in {w.code for w in recording.warnings}
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0, 200.0])
+def test_two_phones_one_below_the_other_are_not_merged(rate_hz: float) -> None:
+    second = shake(rate_hz, 20.0, seed=1)
+    second = Truth(second.t_s, second.accel[:, [1, 2, 0]], rate_hz)
+    data = csv(TRUTH, "Wheel\ntime,x,y,z") + "\n" + csv(second, "Engine\ntime,x,y,z")
+    recording = read_recording(data.encode())
+    check(recording)
+    assert any("2 tables hold acceleration" in w.message and "Wheel" in w.message for w in recording.warnings)

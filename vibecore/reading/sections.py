@@ -29,11 +29,6 @@ class _Head:
     title: str
     names: str
 
-    @property
-    def says(self) -> tuple[str, str]:
-        """What tells it from another: its names and the sensor in its title."""
-        return self.names, names.kind_of(self.title)
-
 
 def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     """The tables in a text: mostly one. Only a text with cells that are no numbers is looked through.
@@ -71,7 +66,7 @@ def _apart(data: bytes, title: str, max_rows: int) -> list[Table]:
         )
         source = f"{title}, {head.title}" if head.title else title
         tables.append(replace(table, source=source, warnings=(*table.warnings, told)))
-    alike = len({h.says for h in heads}) == 1
+    alike = len({(h.title, h.names) for h in heads}) == 1
     return [] if alike and len({_has_gravity(t) for t in tables}) < 2 else tables
 
 

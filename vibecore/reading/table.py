@@ -45,8 +45,8 @@ class Column:
 @dataclass(frozen=True, eq=False)
 class Table:
     """Columns of equal length. `source`: file and sheet names, which may say what sensor it is. `hints`: free
-    text that stood before the data. `named`: there was a header. `plain`: all rows are as the
-    first promise."""
+    text that stood before the data. `named`: there was a header. `plain`: all rows are as the first
+    promise."""
 
     columns: tuple[Column, ...]
     rows: int
