@@ -42,6 +42,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 [data-testid="stMain"]:focus-visible {outline: 3px solid #D55E00 !important; outline-offset: -3px;}
 [data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}
 [data-testid="stPageLink"] a {border: 1px solid #0072B2; border-radius: .5rem;}
+[data-testid="stAlert"] p {color: #1F2328;}
 .st-key-unseen {display: none;}
 .st-key-next {background: #EAF4FB; border-color: #0072B2;}
 .st-key-next [data-testid="stPageLink"] a {background: #0072B2; }
@@ -49,9 +50,13 @@ a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid
 </style>"""
 
 
-# Another page begins at its top; Streamlit keeps the place that the last one was scrolled to. The number
-# makes it another script: the browser runs each once.
-TO_THE_TOP = "<script>/* {} */ document.querySelector('[data-testid=\"stMain\"]').scrollTo(0, 0)</script>"
+# Another page begins at its top, and a menu that lies over it goes: Streamlit keeps the place that the last
+# one was scrolled to, and leaves the menu open. The number makes it another script: the browser runs each
+# once.
+TO_THE_TOP = """<script>/* {} */ document.querySelector('[data-testid="stMain"]').scrollTo(0, 0);
+var menu = document.querySelector('[data-testid="stSidebar"]');
+if (innerWidth < 768 && menu?.getBoundingClientRect().right > 0)
+  document.querySelector('[data-testid="stSidebarCollapseButton"] button')?.click();</script>"""
 
 
 def main() -> None:

@@ -125,12 +125,13 @@ class Window:
             link = self.page.get_by_test_id("stTopNavLink").filter(has_text=label)
         there = urlsplit(link.get_attribute("href")).path
         link.click(delay=PRESS_MS)
-        if self.narrow:
-            close = self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button")
-            if close.is_visible():
-                close.click()
         self.page.wait_for_url(lambda url: urlsplit(url).path == there)
         self.settle()
+        if self.narrow:  # the menu goes by itself and leaves the page in sight
+            self.page.wait_for_function(
+                """() => !(document.querySelector('[data-testid="stSidebar"]')
+                    ?.getBoundingClientRect().right > 0)"""
+            )
 
     def text(self) -> str:
         return str(self.page.get_by_test_id("stMain").inner_text())
