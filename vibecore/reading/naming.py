@@ -10,7 +10,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import arrow, dressed, scale
+from . import arrow, dressed, limits, scale
 from .layout import Layout
 from .table import MISSING, Column
 
@@ -77,9 +77,13 @@ def _hold_gravity(columns: list[Any]) -> bool:
     """Do these three hold gravity, in m/s2 or in g?"""
     import pyarrow as pa
 
-    if any(pa.types.is_string(c.type) for c in columns):
+    if len(columns) < 3 or any(pa.types.is_string(c.type) for c in columns):
         return False
-    size = scale.steady_size(np.column_stack([to_numpy(c) for c in columns]))
+    axes = np.column_stack([to_numpy(c) for c in columns])
+    whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=1)
+    if not whole.any():
+        return False
+    size = scale.steady_size(axes[whole])
     return any(scale.is_gravity(size, unit) for unit in (1.0, STANDARD_GRAVITY_M_S2))
 
 
