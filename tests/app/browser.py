@@ -123,11 +123,13 @@ class Window:
             link = self.page.get_by_test_id("stSidebarNavLink").filter(has_text=label)
         else:
             link = self.page.get_by_test_id("stTopNavLink").filter(has_text=label)
-        there = urlsplit(link.get_attribute("href")).path
+        here, there = urlsplit(self.page.url).path, urlsplit(link.get_attribute("href")).path
         link.click(delay=PRESS_MS)
         self.page.wait_for_url(lambda url: urlsplit(url).path == there)
         self.settle()
-        if self.narrow:  # the menu goes by itself and leaves the page in sight
+        if self.narrow and here == there:
+            self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
+        elif self.narrow:  # the menu goes by itself and leaves the page in sight
             self.page.wait_for_function(
                 """() => !(document.querySelector('[data-testid="stSidebar"]')
                     ?.getBoundingClientRect().right > 0)"""
