@@ -127,8 +127,10 @@ class Window:
         link.click(delay=PRESS_MS)
         self.page.wait_for_url(lambda url: urlsplit(url).path == there)
         self.settle()
+        close = self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button")
         if self.narrow and here == there:
-            self.page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()
+            if close.is_visible():
+                close.click()
         elif self.narrow:  # the menu goes by itself and leaves the page in sight
             self.page.wait_for_function(
                 """() => !(document.querySelector('[data-testid="stSidebar"]')
