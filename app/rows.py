@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, get_args
 
 import boxes
@@ -22,7 +21,7 @@ from vibecore.constants import HIGHEST_SPEED_RPM
 from vibecore.contract import all_warnings
 from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
-from vibecore.jobs import drop_recording, without_recording
+from vibecore.jobs import drop_recording, with_condition, without_recording
 from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
 
 COPY = "same-contents"  # code of the warning on a recording that was given before
@@ -129,7 +128,7 @@ def _boxes(name: str, made: Condition, asked: bool) -> None:
     if not asked:
         known = stages.STAGES
         boxes.box(
-            row.selectbox, f"stage {name}", stages.put(name), "When", list(known),
+            row.selectbox, f"stage {name}", _put(name, "stage"), "When", list(known),
             list(known).index(made.stage), known.__getitem__, width=boxes.BOX_PX,
         )  # fmt: skip
     shown = round(made.tachometer_rpm or 0) or None  # the box shows whole turns
@@ -153,14 +152,10 @@ def _put(name: str, part: str, of: Callable[[Any], Any] = lambda said: said) -> 
     right. of: the part from what the box holds."""
 
     def put(case: Case, notes: boxes.Notes, said: Any) -> tuple[Case, boxes.Notes]:
-        recordings = tuple(
-            replace(r, condition=replace(r.condition, **{part: of(said)})) if r.file.as_posix() == name else r
-            for r in case.recordings
-        )
         reasons = guesses.reasons_of(notes, case)
         if name in reasons:
             notes = guesses.notes_with(notes, reasons | {name: guesses.CHANGED})
-        return replace(case, recordings=recordings), notes
+        return with_condition(case, name, **{part: of(said)}), notes
 
     return put
 

@@ -7,7 +7,6 @@ Kept in the job's notes: the names of the recordings that nobody has said it of,
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import Any
 
 import boxes
@@ -17,6 +16,7 @@ import streamlit as st
 
 from vibecore.case import Case
 from vibecore.guess import tells_stage
+from vibecore.jobs import with_condition
 from vibecore.plan import may_be_mended
 from vibecore.store import Job
 
@@ -66,11 +66,7 @@ def put(name: str) -> boxes.Put:
     def put_stage(case: Case, notes: boxes.Notes, said: Any) -> tuple[Case, boxes.Notes]:
         if said is None:
             return case, notes
-        recordings = tuple(
-            replace(r, condition=replace(r.condition, stage=said)) if r.file.as_posix() == name else r
-            for r in case.recordings
-        )
-        return replace(case, recordings=recordings), answered(notes, case, name)
+        return with_condition(case, name, stage=said), answered(notes, case, name)
 
     return put_stage
 

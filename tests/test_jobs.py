@@ -15,7 +15,7 @@ from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError, StoreError
-from vibecore.jobs import case_of, drop_recording, new_job, save_case, seed
+from vibecore.jobs import case_from_any_text, case_of, drop_recording, new_job, save_case, seed
 from vibecore.model import Condition, Symptoms
 from vibecore.store import NewFile, Store
 
@@ -109,3 +109,13 @@ def test_demo_jobs_come_once_and_are_marked_invented(store, tmp_path):
         store.set_state(head.id, "bin")
     seed(store, tmp_path / "demo")
     assert store.jobs() == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("mileage_km = 1" + "0" * 5000, "thousands of digits"), ("x = " + "[" * 5000, "not a valid|too deeply")],
+)
+def test_a_kept_case_that_no_parser_takes_is_told(text, said):
+    """Python reads no whole number of more than 4300 digits (its documentation, int: length limitation)."""
+    with pytest.raises(CaseError, match=said):
+        case_from_any_text(text)

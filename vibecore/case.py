@@ -6,7 +6,6 @@ key names the nearest known one, and a recording must lie inside the case's own 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -18,6 +17,7 @@ from vibecore.casefile import CaseTable, RecordingTable, checked
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
 from vibecore.model import CheckOutcome, Condition, Symptoms
+from vibecore.toml_text import parsed
 
 MAX_CASE_BYTES = 1_000_000  # a case is a page of text; anything larger is some other file
 ZIP = b"PK\x03\x04"  # how a zip begins
@@ -66,14 +66,7 @@ def load_case(path: str | Path) -> Case:
 
 def case_from_text(text: str, path: Path) -> Case:
     """The case that `text` describes, as if it stood in the file `path`. Raises CaseError as load_case."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CaseError(f"{path.name} is not a valid TOML file: {error}. Correct that place.") from None
-    except ValueError:  # Python reads no whole number of more than 4300 digits
-        raise CaseError(f"{path.name}: a number has thousands of digits. Correct it.") from None
-    except RecursionError:
-        raise CaseError(f"{path.name} nests lists too deeply to be a case file.") from None
+    raw = parsed(text, path.name, CaseError)
     return _case(checked(raw, path.name), path)
 
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from vibecore.case import Case, case_from_text, dump_case, load_case
 from vibecore.engine import Vehicle
-from vibecore.errors import StoreError
+from vibecore.errors import CaseError, StoreError
 from vibecore.model import Symptoms
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import Job, JobHead, NewFile, NewJob, State, Store
+from vibecore.toml_text import parsed
 
 CASE_NAME = Path("A car without a name", "case.toml")  # a case file without a title goes by its folder
 DEMO = "demo-"  # the ids of demo jobs begin so
@@ -31,11 +32,7 @@ def case_of(job: Job) -> Case:
 
 def case_from_any_text(text: str) -> Case:
     """A case with its recordings, or with none where the text has none yet. Raises CaseError."""
-    try:
-        none_yet = "recording" not in tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError):
-        none_yet = False  # what is wrong is told when the case is made of it
-    if none_yet:
+    if "recording" not in parsed(text, CASE_NAME.name, CaseError):
         return replace(case_from_text(text + _NONE_YET, CASE_NAME), recordings=())
     return case_from_text(text, CASE_NAME)
 
@@ -67,6 +64,17 @@ def save_case(
     text = dump_case(replace(case, title=title))
     case_from_any_text(text)
     return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)
+
+
+def with_condition(case: Case, name: str, **parts: Any) -> Case:
+    """The case with these parts of one recording's condition changed."""
+    return replace(
+        case,
+        recordings=tuple(
+            replace(r, condition=replace(r.condition, **parts)) if r.file.as_posix() == name else r
+            for r in case.recordings
+        ),
+    )
 
 
 def without_recording(case: Case, name: str) -> Case:

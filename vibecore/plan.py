@@ -96,7 +96,7 @@ def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:
     if not case.checks or not diagnosis.causes or diagnosis.repair is not None:
         return None
     first = diagnosis.causes[0]
-    name, share = _likeliest_part(first)
+    name, share = likeliest_part(first)
     if first.id == SOUND:
         return None
     if name and share >= MEND_FROM:
@@ -131,7 +131,7 @@ def _mend_the_likeliest(diagnosis: Diagnosis) -> NextStep:
     if not diagnosis.causes:
         return NextStep("Record again", "No cause can be ranked from these recordings.", "record")
     first = diagnosis.causes[0]
-    part, share = _likeliest_part(first)
+    part, share = likeliest_part(first)
     if part and share >= SURE_ENOUGH:
         return NextStep(f"{MEND}: {part}", f"It stands at {percent(share)}. {why}", "record")
     sure = first.probability >= SURE_ENOUGH
@@ -139,7 +139,7 @@ def _mend_the_likeliest(diagnosis: Diagnosis) -> NextStep:
     return NextStep(title, f"It stands at {percent(first.probability)}. {why}", "record")
 
 
-def _likeliest_part(cause: RankedCause) -> tuple[str, float]:
+def likeliest_part(cause: RankedCause) -> tuple[str, float]:
     """Name and share of all of the cause's likeliest part; no name where it has none."""
     part = max(cause.suspects, key=lambda s: s.probability, default=None)
     return ("", 0.0) if part is None else (part.name, cause.probability * part.probability)

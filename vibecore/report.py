@@ -19,7 +19,7 @@ from vibecore.engine import Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
-from vibecore.plan import SURE_ENOUGH, to_mend
+from vibecore.plan import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     SPEAKS,
@@ -172,9 +172,8 @@ def _named(cause: RankedCause) -> str:
 
 def _sure_part(cause: RankedCause) -> tuple[str, float] | None:
     """Name and share of all of its likeliest part, where that is sure enough."""
-    part = max(cause.suspects, key=lambda s: s.probability, default=None)
-    chance = cause.probability * part.probability if part is not None else 0.0
-    return (part.name, chance) if part is not None and chance >= SURE_ENOUGH else None
+    part, share = likeliest_part(cause)
+    return (part, share) if part and share >= SURE_ENOUGH else None
 
 
 def _symptoms(symptoms: Symptoms) -> str:

@@ -89,8 +89,8 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
 def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
     """A proof from recordings that nobody has looked over."""
     unsure = guesses.reasons_of(work.job.notes, work.case)
-    stages = {r.file.as_posix(): r.condition.stage for r in work.case.recordings}
-    if any(name == repair.before or stages.get(name) == "after" for name in unsure):
+    afters = {r.file.as_posix() for r in work.case.recordings if r.condition.stage == "after"}
+    if any(name == repair.before or name in afters for name in unsure):
         st.warning("How these were made is still a guess: say it before you rely on this.")
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
@@ -104,8 +104,7 @@ def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:
         return
     how = before.condition
     alike = [a for a in diagnosis.analyses if replace(a.condition, stage=how.stage).made_as(how)]
-    measured = proving.measured_placing(diagnosis.analyses)
-    placing_db = measured.sd_db if measured is not None else proving.DEFAULT_PLACING_DB
+    placing_db = proving.placing_db_of(proving.measured_placing(diagnosis.analyses))
     found = proving.visits(alike, repair.lines, engine, placing_db=placing_db)
     if sum(a.condition.stage == "after" for a in alike) > 1 and len(found) > 2:
         widgets.show_picture(figures.over_visits(found), "visits")

@@ -4,13 +4,13 @@ refused with the file, the entry and the fault."""
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Collection, Mapping
 from typing import Any, NoReturn, TypeVar
 
 from pydantic import ValidationError
 
 from vibecore.causes.rows import CatalogueError, CauseRow, CheckRow, Code, CodeRow, Row
+from vibecore.toml_text import parsed
 
 CAUSES, CHECKS, CODES = "catalogue.toml", "checks.toml", "codes.toml"
 SUM_TOLERANCE = 0.005  # shares are written with two or three figures; a larger gap is a slip of the pen
@@ -71,12 +71,7 @@ def codes(text: str, causes: tuple[CauseRow, ...]) -> dict[str, Code]:
 
 
 def _parsed(text: str, name: str, tables: Collection[str]) -> dict[str, Any]:
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CatalogueError(f"{name} is not valid TOML: {error}. Correct that place.") from None
-    except ValueError:  # Python reads no whole number of more than 4300 digits
-        raise CatalogueError(f"{name} is not valid TOML: a number has thousands of digits.") from None
+    raw = parsed(text, name, CatalogueError)
     for key in raw:
         _fail_unless(key in tables, name, key, f"this is not known here (known: {', '.join(sorted(tables))})")
     return raw

@@ -27,7 +27,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
     clock = timing.find_clock(table, triple, rate_hz)
-    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _one_g(table, triple)))
+    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(table, triple)))
     _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled)
     _check_span(data.t_s, found.step_s, table)
@@ -58,7 +58,7 @@ def _unit(table: Table, triple: columns.Triple) -> str:
     return triple.unit or told.unit_told(table.hints)
 
 
-def _one_g(table: Table, triple: columns.Triple) -> float | None:
+def _stated_g(table: Table, triple: columns.Triple) -> float | None:
     """1 g in the unit that is stated, None if none is."""
     factor = scale.M_S2_PER_UNIT.get(_unit(table, triple))
     return None if factor is None else STANDARD_GRAVITY_M_S2 / factor

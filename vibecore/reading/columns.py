@@ -113,10 +113,9 @@ def _rank(triple: Triple) -> tuple[bool, int, bool]:
     """The less, the better: what was smoothed has lost the engine's orders, whatever else it has."""
     rank = RANK[triple.kind]
     if triple.kind in ("acceleration", ""):
-        size = scale.steady_size(triple.sample())
         known = triple.unit in scale.M_S2_PER_UNIT
         units = [triple.unit] if known else ["m/s2", "g", "mg"]
-        if any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in units):
+        if scale.is_gravity_in(scale.steady_size(triple.sample()), units):
             rank = 0
     return names.is_smoothed(triple.stem), rank, triple.uncalibrated
 

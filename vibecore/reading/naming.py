@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from vibecore.errors import ReadingError
-from vibecore.units import STANDARD_GRAVITY_M_S2
 
 from . import arrow, dressed, limits, scale
 from .layout import Layout
@@ -84,7 +83,7 @@ def _hold_gravity(columns: list[Any]) -> bool:
     if not whole.any():
         return False
     size = scale.steady_size(axes[whole])
-    return any(scale.is_gravity(size, unit) for unit in (1.0, STANDARD_GRAVITY_M_S2))
+    return scale.is_gravity_in(size)
 
 
 def _is_cut_clock(columns: list[Any]) -> bool:

@@ -114,7 +114,7 @@ def _zeros(data: Stamped) -> Stamped:
 def _one_g(size: float, stated: float | None) -> float:
     """1 g in the file's unit by the size of the steady part, else as stated, else in the unit of the larger
     figures."""
-    if any(scale.is_gravity(size, unit) for unit in (1.0, STANDARD_GRAVITY_M_S2)):
+    if scale.is_gravity_in(size):
         return size
     return max(size, stated or STANDARD_GRAVITY_M_S2)
 

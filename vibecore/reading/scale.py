@@ -6,6 +6,7 @@ and phones read it true to a few per cent, so a steady part of that size is grav
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,6 +59,11 @@ def steady_and_spread(accel: Floats) -> tuple[float, float]:
 def is_gravity(size: float, unit_m_s2: float) -> bool:
     """True if a steady part of this size, in a unit of so many m/s2, is gravity."""
     return abs(size * unit_m_s2 / G - 1.0) <= GRAVITY_TOLERANCE
+
+
+def is_gravity_in(size: float, units: Iterable[str] = ("m/s2", "g")) -> bool:
+    """True if a steady part of this size is gravity in one of these units."""
+    return any(is_gravity(size, M_S2_PER_UNIT[unit]) for unit in units)
 
 
 @dataclass(frozen=True)

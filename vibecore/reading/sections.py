@@ -75,8 +75,7 @@ def _has_gravity(table: Table) -> bool:
         triple, _, _ = columns.find_triple(table)
     except ReadingError:
         return False
-    size = scale.steady_size(triple.sample())
-    return any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u]) for u in ("m/s2", "g"))
+    return scale.is_gravity_in(scale.steady_size(triple.sample()))
 
 
 def _heads(text: bytes, title: str) -> list[_Head]:

@@ -23,7 +23,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.pair import Pair, side_by_side
 from vibecore.repair.sound import SoundLevel, sound_level
 from vibecore.repair.suspects import repair_by_suspects
-from vibecore.repair.tapings import Placing, measured_placing, placing_from_two_tapings
+from vibecore.repair.tapings import Placing, measured_placing, placing_db_of, placing_from_two_tapings
 
 __all__ = [
     "DEFAULT_PLACING_DB",
@@ -37,6 +37,7 @@ __all__ = [
     "fault_lines",
     "isolation_note",
     "measured_placing",
+    "placing_db_of",
     "placing_from_two_tapings",
     "repair_by_suspects",
     "repair_of_job",

@@ -17,7 +17,7 @@ from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likenes
 from vibecore.repair.lines import Z_95, standing_out
 from vibecore.repair.own import together
 from vibecore.repair.sound import DB_PER_NEPER
-from vibecore.repair.tapings import measured_placing
+from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
@@ -106,7 +106,7 @@ def repair_of_job(
     """
     measured = measured_placing(analyses) if placing_db is None else None
     if placing_db is None:
-        placing_db = measured.sd_db if measured is not None else DEFAULT_PLACING_DB
+        placing_db = placing_db_of(measured)
     befores = [a for a in analyses if a.condition.stage == "before"]
     afters = [a for a in analyses if a.condition.stage == "after"]
     if not afters:

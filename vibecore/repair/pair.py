@@ -12,13 +12,12 @@ from dataclasses import dataclass
 
 from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.job import repair_of_pair
 from vibecore.repair.likeness import copy_words, likeness
 from vibecore.repair.lines import level_at_order, order_change
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
-from vibecore.repair.tapings import measured_placing
+from vibecore.repair.tapings import measured_placing, placing_db_of
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
@@ -47,7 +46,7 @@ def side_by_side(
     """Two recordings of a job. job: all its recordings, which tell what taping on anew does, and the course
     of orders over speed; ranked: its causes, whose lines the verdict looks at."""
     measured = measured_placing(job)
-    placing_db = measured.sd_db if measured is not None else DEFAULT_PLACING_DB
+    placing_db = placing_db_of(measured)
     changes = _changes(first, second, placing_db)
     like = likeness(first, second, ("in the first", "in the second"))
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")

@@ -45,6 +45,11 @@ def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
     return None if moved_db2 is None else _joined([moved_db2])
 
 
+def placing_db_of(measured: Placing | None) -> float:
+    """Placing repeatability to reckon with: as measured, else the default."""
+    return measured.sd_db if measured is not None else DEFAULT_PLACING_DB
+
+
 def measured_placing(analyses: Sequence[Analysis]) -> Placing | None:
     """The same from all recordings of a job said to be taped on anew, each against the one before it that was
     made alike; None if there is no such pair."""

@@ -59,20 +59,24 @@ def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: f
     """All that a signal (n, 3) may say of the speed, None where no line stands out. log_nothing: natural log
     of the chance that no line is the engine's. A speed that is not sure is looked for again, with frames that
     follow an idle that hunts."""
-    found = _guesses(signal, lines.frames(signal), engine, before)
+    fine = pattern.finer(signal)
+    found = _guesses(signal, fine, lines.frames(signal), engine, before)
     answers = _merged(found, log_nothing)
     if not answers or answers[0][1] < UNSURE:
         fast, log_hunts = lines.HUNTING, float(np.log(HUNTS))
-        again = _guesses(signal, lines.frames(signal, fast), engine, lambda rpm: before(rpm) + log_hunts)
+        framed = lines.frames(signal, fast)
+        again = _guesses(signal, fine, framed, engine, lambda rpm: before(rpm) + log_hunts)
         found += [replace(guess, framing=fast) for guess in again]
         answers = _merged(found, log_nothing)
     return Heard(answers, _spread(found, answers[0][0])) if answers else None
 
 
-def _guesses(signal: Signal, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
-    """Every strong line taken for every order it could be, and how well the whole then fits."""
+def _guesses(
+    signal: Signal, fine: Signal, fr: lines.Frames, engine: Engine | None, before: Before
+) -> list[Guess]:
+    """Every strong line taken for every order it could be, and how well the whole then fits. fine: what
+    `pattern.finer` made of the signal."""
     engines = _shares(engine)
-    fine = pattern.finer(signal)
     found: list[Guess] = []
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(signal.fs_hz)):

@@ -152,11 +152,11 @@ def view(fine: Signal, angle_rev: Floats) -> OrderView:
     fs_hz = fine.fs_hz / FINER
     duration = (len(angle_rev) - 1) / fine.fs_hz
     speed_hz = (angle_rev[-1] - angle_rev[0]) / duration
-    per_rev = fs_hz / speed_hz
+    per_rev = fs_hz / speed_hz  # at the signal's own rate
     even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
     turns = np.array([np.interp(even, angle_rev, axis) for axis in fine.accel_m_s2.T], dtype=np.float32)
     block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
-    size = min(round(block_s * speed_hz * per_rev), len(even))
+    size = min(round(block_s * fs_hz), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
     window = np.hanning(size + 1)[:size].astype(np.float32)
     blocks = np.lib.stride_tricks.sliding_window_view(turns, size, axis=1)[:, :: max(1, size // 2)]
@@ -171,7 +171,7 @@ def view(fine: Signal, angle_rev: Floats) -> OrderView:
     height /= max(1.0, float(np.median(height)))
     total, bare = power.sum(axis=0), floor.sum(axis=0)
     level = 10 * np.log10(np.maximum(total - bare, 1e-3 * bare))
-    return OrderView(np.arange(keep) * step, height, level, 10 * np.log10(bare), size / per_rev / speed_hz)
+    return OrderView(np.arange(keep) * step, height, level, 10 * np.log10(bare), size / fs_hz)
 
 
 def _floor(power: Floats, width: int) -> Floats:
