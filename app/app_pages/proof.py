@@ -50,18 +50,20 @@ def _ask_for_one(work: state.Work) -> None:
     """No recording after a repair yet: how to make one."""
     item = after_repair(work.case)
     st.markdown("Mend one thing, then record again and mark that recording 'after repair'.")
-    _offer_the_latest(work)
+    asked = stages.asked(work.job.notes, work.case)
+    offer = st.container()  # on top where it is likely here already
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
     st.page_link(state.page("record"), label="Record", icon=":material/mic:")
+    with offer if asked else st.container():
+        _offer_the_latest(work, asked)
 
 
-def _offer_the_latest(work: state.Work) -> None:
+def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
     """It may be here already, and nobody said so: the latest first, those never said of before the others."""
     names = [r.file.as_posix() for r in work.case.recordings]
     if len(names) < LEAST_COMPARED:
         return
-    asked = stages.asked(work.job.notes, work.case)
     latest = [*asked[::-1], *(n for n in names[::-1] if n not in asked)][:MOST_OFFERED]
     with st.container(border=True):
         key = state.fresh_key(work.job, f"use one of {len(names)}")
