@@ -129,3 +129,59 @@ def test_without_gravity_all_stays_as_it_was() -> None:
     rows = [[*row, "12"[i % 2]] for i, row in enumerate(cells(free))]
     recording = read_recording(text(rows, "time,x (g),y (g),z (g),bank").encode())
     assert len(recording.t_s) == N
+
+
+# --- batches: some rows of one sensor, then some of the other, over the same time ---
+
+
+def batches(parts: dict[str, Floats], rows_each: int, header: str, marked: bool = True) -> bytes:
+    """Rows part, time, x, y, z, `rows_each` of one part at a time; without the part if not marked."""
+    rows = []
+    for k in range(0, len(TRUTH.t_s), rows_each):
+        for name, axes in parts.items():
+            for i in range(k, min(k + rows_each, len(TRUTH.t_s))):
+                rows.append([name] * marked + [f"{TRUTH.t_s[i]:.6f}", *(f"{v:.5f}" for v in axes[i])])
+    return text(rows, header).encode()
+
+
+@pytest.mark.parametrize("rows_each", [2, 10, 100, 700, 2000])
+@pytest.mark.parametrize("names", [("1", "4"), ("A", "B"), ("accelerometer", "gyroscope")])
+@pytest.mark.parametrize("first", [True, False], ids=["acceleration first", "turning first"])
+def test_batches_of_two_sensors_are_parted(names: tuple[str, str], rows_each: int, first: bool) -> None:
+    parts = [(names[0], TRUTH.accel), (names[1], TURNING)]
+    recording = read_recording(batches(dict(parts if first else parts[::-1]), rows_each, "id,time,x,y,z"))
+    check(recording)
+    assert [w.code for w in recording.warnings] == ["sensor-chosen"]
+
+
+@pytest.mark.parametrize("rows_each", [10, 100, 700, 2000])
+def test_batches_of_two_phones_are_refused(rows_each: int) -> None:
+    data = batches({"left": TRUTH.accel, "right": TURNED}, rows_each, "phone,time,x,y,z")
+    with pytest.raises(ReadingError, match="2 recordings in one"):
+        read_recording(data)
+
+
+@pytest.mark.parametrize("rows_each", [1, 10, 100, 400])
+@pytest.mark.parametrize(
+    "parts",
+    [[TRUTH.accel, TURNING], [TURNING, TRUTH.accel], [TRUTH.accel, TURNING, FIELD], [TRUTH.accel, TURNED]],
+)
+def test_sensors_that_nothing_tells_apart_are_refused(rows_each: int, parts: list[Floats]) -> None:
+    named = {str(i): axes for i, axes in enumerate(parts)}
+    with pytest.raises(ReadingError, match="several sensors"):
+        read_recording(batches(named, rows_each, "time,x,y,z", marked=False))
+
+
+@pytest.mark.parametrize("first", [True, False], ids=["acceleration first", "turning first"])
+def test_one_sensor_after_the_other_the_one_with_gravity_is_read(first: bool) -> None:
+    parts = [("a", TRUTH.accel), ("b", TURNING)]
+    data = batches(dict(parts if first else parts[::-1]), 2000, "time,x,y,z", marked=False)
+    recording = read_recording(data)
+    check(recording)
+    assert [w.code for w in recording.warnings] == ["several-recordings"]
+
+
+def test_two_accelerometers_by_name_are_refused() -> None:
+    data = mixed({"accelerometer 1": TRUTH.accel, "accelerometer 2": TURNED}, "time,sensor,x,y,z")
+    with pytest.raises(ReadingError, match="2 recordings in one"):
+        read_recording(data)

@@ -75,3 +75,16 @@ def test_two_phones_one_below_the_other_are_not_merged(rate_hz: float) -> None:
     recording = read_recording(data.encode())
     check(recording)
     assert any("2 tables hold acceleration" in w.message and "Wheel" in w.message for w in recording.warnings)
+
+
+@pytest.mark.parametrize("rows_each", [40, 100, 900])
+@pytest.mark.parametrize("title", ["{}\ntime,x,y,z", "[{}]\ntime,x,y,z", "time,{0}_x,{0}_y,{0}_z"])
+def test_sections_that_take_turns(title: str, rows_each: int) -> None:
+    """A section of each sensor, again and again: the parts of one belong together."""
+    parts = [("Gyroscope", cells(turning(100.0))), ("Accelerometer", cells(TRUTH))]
+    data = "".join(
+        text(rows[k : k + rows_each], title.format(name))
+        for k in range(0, len(TRUTH.t_s), rows_each)
+        for name, rows in parts
+    )
+    check(read_recording(data.encode()))

@@ -91,6 +91,11 @@ def _check_numbers(table: Table, triple: columns.Triple) -> None:
 def _check_rows(data: rows.Stamped, table: Table) -> None:
     n = len(data.t_s)
     title = table.source or "The file"
+    if data.mixed:
+        raise ReadingError(
+            f"{title} holds rows of several sensors, and nothing in it tells which are whose. Export the "
+            "accelerometer alone, or with the sensor's name in each row."
+        )
     if n < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, n))
     if not np.any(np.ptp(data.accel, axis=0) > 0):

@@ -146,8 +146,8 @@ def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Tabl
         kind = by_source
     if not unit and names.has_word(_bare(stem), ["gforce", "gf"]):
         unit = "g"
-    rough = names.has_word(stem, names.words()["uncalibrated"]["words"])
-    triple = Triple(stem, kind, unit if unit in names.ACCELERATION_UNITS else "", columns, rough)
+    known = unit if unit in names.ACCELERATION_UNITS else ""
+    triple = Triple(stem, kind, known, columns, names.is_uncalibrated(stem))
     if kind != by_name:
         triple = _by_gravity(triple, f"unit ({unit})" if kind == by_unit else "file's name")
     return triple

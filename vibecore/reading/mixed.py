@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, columns, limits, names, scale
+from . import arrow, clock, columns, limits, names, scale
 from .table import Column, Table
 
 Rows = NDArray[np.bool_]
@@ -23,9 +23,15 @@ Rows = NDArray[np.bool_]
 _HEAD_ROWS = 2000  # that show whether a column is worth a look
 _MOST_VALUES = 9  # sensors or devices in one file
 _LARGEST = 1000  # number of a sensor; whole numbers above are measures
-_LEAST_CHANGES = 0.15  # share of the rows: of two sensors one may be ten times as fast
+_LEAST_CHANGES = (
+    0.15  # share of the rows, where they take turns one by one: of two sensors one may be ten times as fast
+)
 _MOST_UNEVEN = 0.5  # of the rows from one to the next of a value, rms over mean; by chance it is 0.7 and more
 _FEW = 0.05  # share of the rows: seldom ones, such as steps or light, come when they come
+_LEAST_FALLS = (
+    0.3  # share of the changes from sensor to sensor at which time goes back, if they write in batches
+)
+_ELSEWHERE = 0.05  # share of the times time goes back that may lie at no change
 _TURNED = 0.02  # of gravity: two phones never lie alike to a degree, but what merely counts rows has one mean
 
 
@@ -46,14 +52,16 @@ def named_sensor(table: Table) -> Table:
             continue
         kinds_at = column.text.dictionary_encode()
         values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
-        ranked = [
-            (columns.RANK[k], i)
+        ranked = sorted(
+            (columns.RANK[k], names.is_uncalibrated(v), i)
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
-        ]
+        )
         if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
             continue
-        best = min(ranked)[1]
+        if len(ranked) > 1 and ranked[0][:2] == ranked[1][:2]:
+            continue  # two accelerometers: gravity tells
+        best = ranked[0][2]
         keep = arrow.numbers(kinds_at.indices, -1) == best
         text = (
             f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
@@ -76,8 +84,10 @@ def unmixed(table: Table) -> Table:
     if not likely:
         return table
     for column, triple in _with_axes(table, likely):
-        parts = _parts(column, triple)
-        heavy = _heavy(parts, triple.unit)
+        parts = _parts(table, column, triple)
+        units = [triple.unit] if triple.unit in scale.M_S2_PER_UNIT else ["m/s2", "g", "mg"]
+        has_gravity = scale.with_gravity([p.size for p in parts], units)
+        heavy = [p for p, has in zip(parts, has_gravity, strict=True) if has]
         if len(heavy) == 1 and len(parts) > 1:
             return _alone(table, column, heavy[0], len(parts))
         if len(heavy) > 1 and (column.text is not None or _apart(heavy)):
@@ -86,20 +96,20 @@ def unmixed(table: Table) -> Table:
 
 
 def _may_part(column: Column) -> bool:
-    """Whether the head of a column holds a few words or small whole numbers that change often."""
+    """Whether a column holds a few words or small whole numbers."""
     if column.numbers is not None:
         if column.name and (names.is_time(column.name) or names.kind_of(column.name) in columns.WORDS):
             return False
-        head = replace(column, numbers=column.numbers[:_HEAD_ROWS]).floats()
+        values = column.floats()
         with np.errstate(invalid="ignore"):
-            whole = bool(np.all((head == np.rint(head)) & (head >= 0) & (head <= _LARGEST)))
-        if not whole:
-            return False
-        codes, count = head, len(np.unique(head))
+            whole = all(
+                np.all((rows == np.rint(rows)) & (rows >= 0) & (rows <= _LARGEST))
+                for rows in (values[:_HEAD_ROWS], values)  # the head alone mostly tells
+            )
+        count = len(np.unique(values)) if whole else 0
     else:
-        coded = column.text.slice(0, _HEAD_ROWS).dictionary_encode()
-        codes, count = arrow.numbers(coded.indices, -1), len(coded.dictionary)
-    return 2 <= count <= _MOST_VALUES and float(np.mean(np.diff(codes) != 0)) >= _LEAST_CHANGES
+        count = len(column.text.unique())
+    return 2 <= count <= _MOST_VALUES
 
 
 def _with_axes(table: Table, likely: list[Column]) -> Iterator[tuple[Column, columns.Triple]]:
@@ -123,19 +133,18 @@ def _without(table: Table, column: Column) -> Table:
     return replace(table, columns=tuple(c for c in table.columns if c is not column))
 
 
-def _parts(column: Column, triple: columns.Triple) -> list[_Part]:
-    """The rows of each value with their axes; none if the values do not take turns evenly, as a measure or a
-    mark does not."""
+def _parts(table: Table, column: Column, triple: columns.Triple) -> list[_Part]:
+    """The rows of each value with their axes; none if the values take turns neither evenly nor in batches of
+    one time, as a measure or a mark does not."""
     if column.numbers is not None:
         levels, codes = np.unique(column.floats(), return_inverse=True)
         values = [f"{v:g}" for v in levels]
     else:
         coded = column.text.dictionary_encode()
         codes, values = arrow.numbers(coded.indices, -1), [v or "" for v in coded.dictionary.to_pylist()]
-    if len(values) > 2 * _MOST_VALUES:
-        return []
     masks = [codes == i for i in range(len(values))]
-    if any(_is_uneven(rows) for rows in masks):
+    uneven = np.mean(np.diff(codes) != 0) < _LEAST_CHANGES or any(_is_uneven(rows) for rows in masks)
+    if uneven and not _in_batches(table, column, triple, codes):
         return []
     axes = triple.values()
     whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=1)
@@ -153,13 +162,22 @@ def _is_uneven(rows: Rows) -> bool:
     return len(steps) > _FEW * len(rows) and float(np.std(steps)) > _MOST_UNEVEN * float(np.mean(steps))
 
 
-def _heavy(parts: list[_Part], unit: str) -> list[_Part]:
-    """The parts with gravity, in one unit for all: turning rates may be a steady 1 beside 9.8 m/s2."""
-    for each in [unit] if unit in scale.M_S2_PER_UNIT else ["m/s2", "g", "mg"]:
-        heavy = [p for p in parts if scale.is_gravity(p.size, scale.M_S2_PER_UNIT[each])]
-        if heavy:
-            return heavy
-    return []
+def _in_batches(table: Table, column: Column, triple: columns.Triple, codes: NDArray[np.int64]) -> bool:
+    """Whether a time goes back just where another sensor's rows begin: each wrote what it had kept of the
+    same time."""
+    changes = np.diff(codes) != 0
+    for other in table.columns:
+        if other is column or any(other is axis for axis in triple.columns):
+            continue
+        found = clock.read_clock(other)
+        back = np.diff(found.t_s) < 0 if found is not None else np.zeros(1, dtype=bool)
+        count = np.count_nonzero(back)
+        if (
+            count > _LEAST_FALLS * np.count_nonzero(changes)
+            and np.count_nonzero(back & ~changes) <= _ELSEWHERE * count
+        ):
+            return True
+    return False
 
 
 def _apart(heavy: list[_Part]) -> bool:

@@ -154,6 +154,12 @@ def is_time(name: str) -> bool:
 
 
 @lru_cache(maxsize=256)
+def is_uncalibrated(name: str) -> bool:
+    """True if a name says that the sensor's own errors are left in."""
+    return has_word(name, words()["uncalibrated"]["words"])
+
+
+@lru_cache(maxsize=256)
 def is_smoothed(name: str) -> bool:
     """True if a name says that fast motion has been filtered out."""
     data = words()["smoothed"]

@@ -31,6 +31,7 @@ class Stamped:
     warnings: tuple[Warn, ...] = ()
     history: tuple[str, ...] = ()
     polled: bool = False  # the stamps are when a logger asked, not when the sensor measured
+    mixed: bool = False  # the rows are of several sensors, and nothing tells which are whose
 
     def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
         return replace(self, t_s=self.t_s[which], accel=self.accel.T[:, which].T)

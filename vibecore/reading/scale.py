@@ -66,6 +66,16 @@ def is_gravity_in(size: float, units: Iterable[str] = ("m/s2", "g")) -> bool:
     return any(is_gravity(size, M_S2_PER_UNIT[unit]) for unit in units)
 
 
+def with_gravity(sizes: list[float], units: Iterable[str] = ("m/s2", "g", "mg")) -> list[bool]:
+    """Which of several steady parts are gravity, in one unit for all: turning rates may be a steady 1 beside
+    9.8 m/s2."""
+    for unit in units:
+        heavy = [is_gravity(size, M_S2_PER_UNIT[unit]) for size in sizes]
+        if any(heavy):
+            return heavy
+    return [False] * len(sizes)
+
+
 @dataclass(frozen=True)
 class Scale:
     """What one unit of the file is in m/s2, whether gravity is in, and what to tell about it."""

@@ -14,8 +14,8 @@ from . import columns, delimited, encoding, names, scale
 from .layout import MAX_HEAD_LINES, find_layout, is_date, is_number, split_line
 from .table import Table
 
-_MOST_LINES = 60  # of words in one text; more are rows of data that begin with a word
-_MOST_SECTIONS = 9
+_MOST_LINES = 3000  # of words in one text; more are rows of data that begin with a word
+_MOST_SECTIONS = 9  # of different sensors
 _LEAST_SAID = 2.0  # columns that a line of names tells of
 _WORDS = re.compile(rb"(?m)^[ \t]*[\"'#\[(*]*[ \t]*[A-Za-z\x80-\xff][^\n]*$")  # no number, date or blank
 _HEAD_BYTES = 64 * 1024
@@ -23,9 +23,11 @@ _HEAD_BYTES = 64 * 1024
 
 @dataclass(frozen=True)
 class _Head:
-    """A line of names: where its section starts (its title's line, if there is one), title and names."""
+    """A line of names: where its section starts (its title's line, if there is one) and its rows do, title
+    and names."""
 
     start: int
+    rows: int
     title: str
     names: str
 
@@ -53,21 +55,34 @@ def _apart(data: bytes, title: str, max_rows: int) -> list[Table]:
         return []
     ends = [*(h.start for h in heads[1:]), len(text)]
     tables = []
-    for i, (head, end) in enumerate(zip(heads, ends, strict=True)):
-        part = text[head.start if i else 0 : end]
+    groups = _groups(heads)
+    for head, places in groups:
+        part = text[heads[places[0]].start if places[0] else 0 : ends[places[0]]]
+        part += b"".join(text[heads[i].rows : ends[i]] for i in places[1:])
         try:
             table = delimited.read(part, title, max_rows)
         except ReadingError:
             continue  # too broken to be the recording
         told = Warn(
             "table-chosen",
-            f"The file holds {len(heads)} tables one below the other; the one under "
+            f"The file holds {len(groups)} tables one below the other; the one under "
             f"'{head.title or head.names}' was read.",
         )
         source = f"{title}, {head.title}" if head.title else title
         tables.append(replace(table, source=source, warnings=(*table.warnings, told)))
     alike = len({(h.title, h.names) for h in heads}) == 1
     return [] if alike and len({_has_gravity(t) for t in tables}) < 2 else tables
+
+
+def _groups(heads: list[_Head]) -> list[tuple[_Head, list[int]]]:
+    """The sections by what stands over them: those of several sensors that take turns belong together. Where
+    all have the same line, each by itself."""
+    places: dict[tuple[str, str], list[int]] = {}
+    for i, head in enumerate(heads):
+        places.setdefault((head.title, head.names), []).append(i)
+    if len(places) == 1:
+        return [(head, [i]) for i, head in enumerate(heads)]
+    return [(heads[own[0]], own) for own in places.values()]
 
 
 def _has_gravity(table: Table) -> bool:
@@ -89,7 +104,7 @@ def _heads(text: bytes, title: str) -> list[_Head]:
     except ReadingError:
         return []
     heads = list(_named(text, found, layout.delimiter, layout.decimal))
-    return heads if len(heads) <= _MOST_SECTIONS else []
+    return heads if len(_groups(heads)) <= _MOST_SECTIONS else []
 
 
 def _named(text: bytes, lines: list[re.Match[bytes]], delimiter: str, decimal: str) -> Iterator[_Head]:
@@ -101,7 +116,7 @@ def _named(text: bytes, lines: list[re.Match[bytes]], delimiter: str, decimal: s
             near = above is not None and not text[above.end() : line.start()].strip()
             title = _decoded(above).strip("[]()#*:\"' ") if above is not None and near else ""
             start = above.start() if above is not None and near else line.start()
-            yield _Head(start, title[:60], ", ".join(cells))
+            yield _Head(start, line.end() + 1, title[:60], ", ".join(cells))
         above = line if len([c for c in cells if c]) == 1 else None
 
 

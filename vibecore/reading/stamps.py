@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from . import scale
 from .rows import Stamped
 
 Floats = NDArray[np.float64]
@@ -20,6 +21,12 @@ _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
 _BEAT_SCATTER = 0.45  # of the mean distance of repeats: 1 by chance, 0.35 at most where two rates beat
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
+_MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
+_SET_BACK = 3  # times that a clock goes back into the time of rows read already: no clock is set so often
+_JUDGED_ROWS, _LEAST_JUDGED = 6000, 200  # at the start, that show whether sensors take turns
+# Of the rows' rms, between the means of every other row: of one sensor they are alike but for a line just at
+# half its rate, which no engine holds for so long.
+_TURNS_APART = 0.3
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
@@ -31,10 +38,12 @@ _PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
 
 def mend(data: Stamped) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
-    for step in (_lone_stamps, _repeats, _order, _pauses, _bursts, _equal):
+    for step in (_lone_stamps, _repeats, _order, _turns, _pauses, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
+        if data.mixed:
+            return data
     if len(data.t_s) == 0:
         return data
     t = data.t_s - data.t_s[0]
@@ -120,6 +129,9 @@ def _order(data: Stamped) -> Stamped:
         return ordered.tell(
             "backward-stamps", f"The stamps go back {times}; the rows were put in order of time."
         )
+    inside = data.t_s[back + 1] > np.minimum.accumulate(data.t_s)[back] + usual
+    if np.count_nonzero(inside) >= _SET_BACK:
+        return replace(data, mixed=True)
     if -float(steps.min()) < _RESTART_S:
         text = (
             f"The clock was set back {times}, by up to {-float(steps.min()):.3g} s; its time was "
@@ -127,6 +139,17 @@ def _order(data: Stamped) -> Stamped:
         )
         return replace(data, t_s=carried_t).tell("backward-stamps", text)
     return _longest(data, back + 1, f"The stamps start again {times}")
+
+
+def _turns(data: Stamped) -> Stamped:
+    """Rows of two or three sensors in turn: each second or third row has a steady part of its own."""
+    some = data.accel[:_JUDGED_ROWS]
+    size = _TURNS_APART * float(np.sqrt(np.mean(np.sum(some**2, axis=1))))
+    for count in (2, 3) if len(some) >= _LEAST_JUDGED else ():
+        first, *rest = (some[k::count].mean(axis=0) for k in range(count))
+        if any(np.linalg.norm(mean - first) > size for mean in rest):
+            return replace(data, mixed=True)
+    return data
 
 
 def _pauses(data: Stamped) -> Stamped:
@@ -139,9 +162,13 @@ def _pauses(data: Stamped) -> Stamped:
 
 
 def _longest(data: Stamped, starts: NDArray[np.intp], why: str) -> Stamped:
-    """The longest of several recordings; starts: rows (k,) where the second and later ones begin."""
+    """The longest of several recordings, of those with gravity if not all have it; starts: rows (k,) where
+    the second and later ones begin."""
     edges = np.concatenate([[0], starts, [len(data.t_s)]])
-    longest = int(np.argmax(np.diff(edges)))
+    lengths = np.diff(edges)
+    likely = [int(k) for k in np.argsort(-lengths, kind="stable")[:_MOST_PARTS]]
+    heavy = scale.with_gravity([scale.steady_size(data.accel[edges[k] : edges[k + 1]]) for k in likely])
+    longest = next((k for k, has in zip(likely, heavy, strict=True) if has), likely[0])
     part = np.arange(edges[longest], edges[longest + 1])
     text = (
         f"{why}: the file holds several recordings. Only the longest, rows {part[0] + 1} "
