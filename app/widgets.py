@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import logging
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import cache
@@ -19,7 +19,8 @@ from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
-from vibecore.model import Analysis, Evidence, PlannedCheck, RankedCause, Recording
+from vibecore.model import Analysis, Diagnosis, Evidence, PlannedCheck, RankedCause, Recording
+from vibecore.spoken import spoken_by_file
 from vibecore.store import StaleEdit
 from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, percent
 
@@ -172,8 +173,15 @@ def show_steps(steps: Sequence[str]) -> None:
     st.markdown("\n".join(f"{number}. {plain(step)}" for number, step in enumerate(steps, start=1)))
 
 
-def show_cause(cause: RankedCause, place: int, most: int | None = None, more: More | None = None) -> None:
-    """One cause with its share, and its evidence in words, the weightiest first; the first cause is open."""
+def show_cause(
+    cause: RankedCause,
+    place: int,
+    called: Mapping[str, str],
+    most: int | None = None,
+    more: More | None = None,
+) -> None:
+    """One cause with its share, and its evidence in words, the weightiest first; the first cause is open.
+    called: what a person calls each recording, by its file."""
     st.markdown(f"**{place}. {plain(cause.name)}**: {plain(percent(cause.probability))}")
     st.progress(min(max(cause.probability, 0.0), 1.0))
     if not cause.evidence and not cause.suspects:
@@ -181,7 +189,7 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None, more: Mo
     with st.expander("Why", expanded=place == 1):
         evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
         for item in evidence[:most]:
-            st.markdown(f"- **{SPEAKS[item.says]}:** {plain(sentence(item.text) + seen_words(item))}")
+            st.markdown(f"- **{SPEAKS[item.says]}:** {plain(sentence(item.text) + seen_words(item, called))}")
         if most is not None and len(evidence) > most:
             st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
         if more is not None:
@@ -191,26 +199,28 @@ def show_cause(cause: RankedCause, place: int, most: int | None = None, more: Mo
             st.markdown(f"- **Inside that:** {plain(names)}")
 
 
-def seen_words(item: Evidence) -> str:
+def seen_words(item: Evidence, called: Mapping[str, str]) -> str:
     """The recordings it was seen in, as far as its text does not name them already."""
-    unnamed = [name for name in item.seen_in if not re.search(rf"(?<![\w-]){re.escape(name)}", item.text)]
+    names = [called.get(file, file) for file in item.seen_in]
+    unnamed = [name for name in names if not re.search(rf"(?<![\w-]){re.escape(name)}", item.text)]
     if not unnamed:
         return ""
-    return f" {'Seen' if len(unnamed) == len(item.seen_in) else 'Also'} in {', '.join(unnamed)}."
+    return f" {'Seen' if len(unnamed) == len(names) else 'Also'} in {', '.join(unnamed)}."
 
 
 def show_causes(
-    causes: Sequence[RankedCause],
+    diagnosis: Diagnosis,
     most: int | None = None,
     evidence: int | None = None,
     more: More | None = None,
 ) -> None:
     """The causes worth showing, the likeliest first, at most so many, with so much evidence each. more: draws
     what else is known of a cause."""
-    listed = [c for c in causes if c.probability >= UNSHOWN_PROBABILITY][:most]
+    called = spoken_by_file(diagnosis.analyses)
+    listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY][:most]
     for place, cause in enumerate(listed, start=1):
-        show_cause(cause, place, evidence, more)
-    rest = [c.name for c in causes if c not in listed]
+        show_cause(cause, place, called, evidence, more)
+    rest = [c.name for c in diagnosis.causes if c not in listed]
     if rest:
         named = "." if most is not None else f": {'; '.join(rest)}."
         st.caption(plain(f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}{named}"))

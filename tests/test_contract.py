@@ -100,7 +100,7 @@ def test_the_diagnose_object() -> None:
     assert found["causes"][0]["evidence"][0] == {
         "says": "for",
         "weight_db": 7.2,
-        "text": "The firing order doubled in gear.",
+        "text": "The firing order doubled in gear. [idle.csv]",  # contract: the recording it came from
     }
     assert list(found["causes"][0]) == ["id", "name", "probability", "evidence"]
     assert found["next_checks"] == [

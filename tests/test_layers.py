@@ -18,7 +18,7 @@ LAYERS = [
     *("reading", "timebase", "quality", "conditioning"),
     *("spectra", "speed", "turning", "orders", "resonance", "met", "wander", "comfort", "cycles", "beats"),
     "trying",
-    "copies",
+    *("copies", "spoken"),
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "plan"),
     *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),

@@ -25,7 +25,7 @@ def pair(first, second, **how):
 def test_neutral_and_in_gear_are_compared_without_a_verdict():
     got = pair(made(SOUND, NEUTRAL, name="n"), made(scaled(12.0, (2.0,)), WHEEL, name="d"))
     assert got.repair is None
-    assert got.headline.startswith("In d the firing order 2 is 4.0 times as strong (+12.0 dB, +")
+    assert got.headline.startswith("In drive at idle the firing order 2 is 4.0 times as strong (+12.0 dB, +")
     assert any("gear neutral, then drive" in note for note in got.notes)
     by_order = {c.order: c.change_db for c in got.changes}
     assert by_order[2.0] == pytest.approx(12.0, abs=0.1)

@@ -9,6 +9,7 @@ import pytest
 
 from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
 from vibecore import repair
+from vibecore.words import repair_lines
 
 BAD = SOUND | {2.0: 1.2, 4.0: 0.3}
 NEUTRAL = replace(WHEEL, gear="neutral")
@@ -44,7 +45,7 @@ def test_cured_in_neutral_but_not_in_gear_is_not_cured():
     ]
     got = proof(*job)
     assert got.verdict == "improved"
-    assert "But drive against drive-after is not: unchanged" in got.why
+    assert "But in drive at idle it is not: unchanged" in got.why
 
 
 def test_what_never_shook_in_neutral_does_not_forbid_it():
@@ -55,3 +56,22 @@ def test_what_never_shook_in_neutral_does_not_forbid_it():
         made(SOUND, AFTER, name="drive-after"),
     ]
     assert proof(*job).verdict == "cured"
+
+
+def test_a_pair_that_cannot_be_compared_is_not_dropped_without_a_word():
+    reverse = replace(AFTER, gear="reverse")
+    job = [made(BAD, name="b"), made(SOUND, AFTER, name="a1"), made(SOUND, reverse, name="a2")]
+    got = proof(*job)
+    assert got.verdict == "cured"
+    (note,) = [n for n in got.notes if n.startswith("Not compared")]
+    assert "drive at idle against reverse at idle after the repair" in note
+    assert "record both in the same gear" in note
+    assert note in " ".join(map(str.strip, repair_lines(got)))
+
+
+def test_neither_is_the_second_where_none_can_be_compared():
+    park, neutral = replace(WHEEL, gear="park"), replace(AFTER, gear="neutral", speed_hold="raised")
+    job = [made(BAD, park, name="b"), made(SOUND, AFTER, name="a1"), made(SOUND, neutral, name="a2")]
+    got = proof(*job)
+    assert got.verdict == "cannot-tell"
+    assert sum("Not compared" in n for n in got.notes) == 1

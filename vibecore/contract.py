@@ -15,6 +15,7 @@ from vibecore.engine import Engine
 from vibecore.model import (
     Analysis,
     Diagnosis,
+    Evidence,
     Line,
     OrderLevel,
     PlannedCheck,
@@ -216,13 +217,21 @@ def _line(line: Line) -> dict[str, Any]:
 
 
 def _cause(cause: RankedCause) -> dict[str, Any]:
-    evidence = [{"says": e.says, "weight_db": _fixed(e.weight_db, 2), "text": e.text} for e in cause.evidence]
+    evidence = [
+        {"says": e.says, "weight_db": _fixed(e.weight_db, 2), "text": evidence_text(e)}
+        for e in cause.evidence
+    ]
     return {
         "id": cause.id,
         "name": cause.name,
         "probability": _fixed(cause.probability, 6),
         "evidence": evidence,
     }
+
+
+def evidence_text(item: Evidence) -> str:
+    """The finding with the files that it was read in, which its sentence calls by how they were made."""
+    return f"{item.text} [{', '.join(item.seen_in)}]" if item.seen_in else item.text
 
 
 def _check(check: PlannedCheck) -> dict[str, Any]:

@@ -46,7 +46,7 @@ def page() -> None:
     _show_moved(diagnosis)
     cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
     st.header("Before the repair: the likeliest first" if cured else "The likeliest first", anchor=False)
-    widgets.show_causes(diagnosis.causes, more=knowledge.show_parts)
+    widgets.show_causes(diagnosis, more=knowledge.show_parts)
     for text in widgets.poor_words(diagnosis.analyses):
         st.warning(widgets.plain(f"Rests in part on a poor recording. {text}"))
     with st.expander("The words used here"):

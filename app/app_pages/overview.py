@@ -77,7 +77,7 @@ def _show_diagnosis(diagnosis: Diagnosis) -> None:
         st.markdown(f"**{widgets.plain(VERDICTS[repair.verdict])}.** {widgets.plain(' '.join(first))}")
     before = "Before the repair: causes" if repair is not None and repair.verdict == "cured" else "Causes"
     st.header(f"{before}, the likeliest first", anchor=False)
-    widgets.show_causes(diagnosis.causes, most=4, evidence=3)
+    widgets.show_causes(diagnosis, most=4, evidence=3)
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
 

@@ -75,9 +75,8 @@ def test_a_picture_has_words_for_whoever_cannot_see_it():
 
 
 def test_nothing_is_said_twice(start, job, store, monkeypatch):
-    seen = Evidence(
-        "for", 9.0, "Order 2 is 9 dB up in drive-idle.csv: a bad mount", ("idle.csv", "drive-idle.csv")
-    )
+    both = ("neutral-idle.csv", "drive-idle.csv")
+    seen = Evidence("for", 9.0, "Order 2 is 9 dB up in drive at idle: a bad mount", both)
     cause = replace(made.diagnosis().causes[0], evidence=(seen,))
     why = "The fault's own lines (order 2) went from 0.4 to 0.08 m/s2: -14.2 dB (-15.6 to -12.8)."
     repair = replace(made.diagnosis(repaired=True).repair, why=why)
@@ -86,7 +85,9 @@ def test_nothing_is_said_twice(start, job, store, monkeypatch):
         lambda _case, analyses: replace(made.diagnosis(*analyses), causes=(cause,), repair=repair),
     )
     keep(store, store.open(job.head.id), "after drive idle.csv")
-    assert "Order 2 is 9 dB up in drive-idle.csv: a bad mount. Also in idle.csv." in words(start("causes"))
+    assert "Order 2 is 9 dB up in drive at idle: a bad mount. Also in neutral at idle." in words(
+        start("causes")
+    )
     proof = words(start("proof"))
     assert proof.count("-14.2 dB") == proof.count("-12.8") == 1
     assert "The fault's own lines are 5.1 times weaker." in proof

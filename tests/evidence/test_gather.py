@@ -50,7 +50,7 @@ def test_one_dead_cylinder(maker: ModuleType) -> None:
     assert "engine order 0.5 is" in text
     assert "over what a sound four shows" in text
     assert "one cylinder is not pulling" in text
-    assert "neutral-idle" in text
+    assert "in neutral at idle" in text
 
 
 def test_uneven_burning(maker: ModuleType) -> None:
@@ -170,10 +170,10 @@ def test_what_cannot_be_read_is_noted_and_says_nothing(maker: ModuleType, rpm: f
     evidence = gather([maker.made("neutral-idle", rpm=rpm, fs_hz=50.0)], maker.FOUR)
     notes = [e.evidence.text for e in evidence if e.evidence.says == "note"]
     if rpm is None:
-        assert any("speed is not known in neutral-idle" in n for n in notes)
+        assert any("speed is not known in neutral at idle" in n for n in notes)
         assert all(e.log_ratio_db == 0 for e in evidence if e.finding != "whole shake")
     else:
-        assert any("firing order cannot be seen in neutral-idle" in n for n in notes)
+        assert any("firing order cannot be seen in neutral at idle" in n for n in notes)
         assert "firing" not in {e.finding for e in evidence}
 
 
@@ -331,4 +331,4 @@ def test_two_recordings_of_one_name_keep_their_own_confidence(maker: ModuleType,
     assert [e.log_ratio_db for e in alike] == [e.log_ratio_db for e in apart]
     assert {name for e in alike for name in e.evidence.seen_in} == {"idle.csv"}
     (note,) = [text for text in notes_of(alike) if "40 % sure" in text]
-    assert f"idle.csv (recording {which + 1})" in note
+    assert f"on the {('engine', 'body')[which]}" in note

@@ -120,7 +120,7 @@ def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
     rpm, low = idle[0].speed.mean_rpm, vehicle.idle_spec_rpm[0]
     below = 100 * (low - rpm) / low
     side = "below" if below > 0 else "above"
-    text = f"idle in {idle[0].name} is {rpm:.0f} rpm, {abs(below):.0f} % {side} the lower figure of {low:.0f}"
+    text = f"{rpm:.0f} rpm in {idle[0].name} is {abs(below):.0f} % {side} the lower figure of {low:.0f}"
     return Finding("idle speed", text, BELOW_FIGURE.log_likelihood(below), (idle[0].name,))
 
 
@@ -144,7 +144,7 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
             near, far = engine_side.orders.level(order), other.orders.level(order)
             if near and far and near.rms_m_s2 and far.rms_m_s2:
                 kept = 20 * math.log10(near.rms_m_s2 / far.rms_m_s2)
-                where = f"in {other.name} than on the engine in {engine_side.name}"
+                where = f"on the {other.condition.place} than on the engine"
                 text = f"the firing order is {kept:.0f} dB less {where}"
                 names = (engine_side.name, other.name)
                 return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), names)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -22,6 +21,7 @@ from vibecore.evidence.scene import Scene, scene_of
 from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
 from vibecore.speed import LEAST_CONFIDENCE
+from vibecore.spoken import spoken_names
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
 DB_PER_NEPER = 10.0 / math.log(10.0)
@@ -48,13 +48,10 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
 
 
 def _told_apart(analyses: Sequence[Analysis]) -> list[Analysis]:
-    """Recordings of one file name (a/idle.csv and b/idle.csv) get their place in the list added to it."""
-    times = Counter(a.name for a in analyses)
+    """The recordings under the names that a person gives them, which is what the sentences then say."""
+    names = spoken_names(analyses)
     return [
-        replace(a, recording=replace(a.recording, name=f"{a.name} (recording {i})"))
-        if times[a.name] > 1
-        else a
-        for i, a in enumerate(analyses, 1)
+        replace(a, recording=replace(a.recording, name=name)) for a, name in zip(analyses, names, strict=True)
     ]
 
 

@@ -131,11 +131,9 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     if found is None:
         if any(a.overall.rms_m_s2 > lines.STILL_M_S2 for a in off):
             return None  # something stirs, though no line that this rate can show
-        return Finding(
-            "engine off", f"no line with the engine off in {names[0]}", ENGINE_OFF.log_likelihood(None), names
-        )
+        return Finding("engine off", f"no line stands in {names[0]}", ENGINE_OFF.log_likelihood(None), names)
     line, analysis = found
-    text = f"{_line_words(line)} with the engine off in {analysis.name}"
+    text = f"{_line_words(line)} stands in {analysis.name}"
     share = lines.share_db(line, analysis)
     return Finding("engine off", text, ENGINE_OFF.log_likelihood(share), (analysis.name,))
 

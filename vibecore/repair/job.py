@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from vibecore.repair.own import together
 from vibecore.repair.sound import DB_PER_NEPER
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
+from vibecore.spoken import spoken, spoken_names
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
@@ -113,8 +114,9 @@ def repair_of_job(
         return None
     if not befores:
         return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
+    called = {id(a): name for a, name in zip(analyses, spoken_names(analyses), strict=True)}
     pairs = [
-        _Pair(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db))
+        _Pair(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
         for a in _last_of_each_kind(afters)
         for b in [_most_alike(befores, a)]
     ]
@@ -124,15 +126,20 @@ def repair_of_job(
 
 @dataclass(frozen=True)
 class _Pair:
-    """A recording from before the repair and one from after it, and what the two alone say."""
+    """A recording from before the repair and one from after it, what the two alone say, and which they are
+    in words."""
 
     before: Analysis
     after: Analysis
     repair: Repair
+    names: str
 
-    @property
-    def names(self) -> str:
-        return f"{self.before.name} against {self.after.name}"
+
+def _told_of(before: Analysis, after: Analysis, called: Mapping[int, str]) -> str:
+    """'in drive at idle', where both were made so and no others; else each by its name."""
+    one, other = called[id(before)], called[id(after)]
+    alike = before.condition.made_as(replace(after.condition, stage="before"))
+    return f"in {one}" if alike and one == spoken(before.condition) else f"{one} against {other}"
 
 
 def _last_of_each_kind(afters: Sequence[Analysis]) -> list[Analysis]:
@@ -146,21 +153,33 @@ def _joined(pairs: Sequence[_Pair], engine: Engine, told: tuple[str, ...]) -> Re
     no cure while another still shakes."""
     sure = [p for p in pairs if p.repair.change_db is not None]
     if not sure:
-        return pairs[0].repair
+        return replace(pairs[0].repair, notes=(*pairs[0].repair.notes, *_not_compared(pairs[1:])))
+    told = (*told, *_not_compared([p for p in pairs if p.repair.change_db is None]))
     first, *rest = sorted(
         sure, key=lambda p: _standing_out_db(p.before, p.repair.lines, engine), reverse=True
     )
     chosen = first.repair
     if not rest:
         return replace(chosen, notes=chosen.notes + told)
-    verdict, why = chosen.verdict, f"{first.names}. {chosen.why}"
+    verdict, why = chosen.verdict, f"{_begun(first.names)}: {chosen.why}"
     if verdict == "cured" and (still := next((p for p in rest if _still_shakes(p, engine)), None)):
         verdict = "improved"
         why = (
-            f"{why} But {still.names} is not: {still.repair.verdict}, with more left than a sound car shows."
+            f"{why} But {still.names} it is not: {still.repair.verdict}, with more left than a sound car "
+            "shows."
         )
-    others = tuple(f"{p.names}: {p.repair.verdict}, {p.repair.change_db:+.1f} dB." for p in rest)
+    others = tuple(f"{_begun(p.names)}: {p.repair.verdict}, {p.repair.change_db:+.1f} dB." for p in rest)
     return replace(chosen, verdict=verdict, why=why, notes=chosen.notes + told + others)
+
+
+def _not_compared(pairs: Sequence[_Pair]) -> tuple[str, ...]:
+    """That these were left out, and why: a verdict must not look as if it rested on them."""
+    return tuple(f"Not compared, {p.names}: {p.repair.why}" for p in pairs)
+
+
+def _begun(names: str) -> str:
+    """As a sentence begins, unless it does so with the name of a file."""
+    return names[:1].upper() + names[1:] if names.startswith("in ") else names
 
 
 def _still_shakes(pair: _Pair, engine: Engine) -> bool:

@@ -18,6 +18,7 @@ from vibecore.repair.lines import level_at_order, order_change
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
+from vibecore.spoken import spoken_names
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
@@ -65,7 +66,7 @@ def side_by_side(
         held = isolation_note(transmissibility(first, second, placing_db=placing_db), engine)
         if held is not None:
             return Pair(held, None, changes, notes)
-    return Pair(_headline(changes, second.name, engine), None, changes, notes)
+    return Pair(_headline(changes, spoken_names((first, second))[1], engine), None, changes, notes)
 
 
 def _changes(first: Analysis, second: Analysis, placing_db: float) -> tuple[OrderChange, ...]:

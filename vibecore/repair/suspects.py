@@ -22,6 +22,7 @@ from vibecore.model import Analysis, RankedCause, Repair
 from vibecore.repair.job import repair_of_job
 from vibecore.repair.likeness import alike
 from vibecore.repair.lines import Z_95
+from vibecore.spoken import spoken_names
 
 LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4
 NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
@@ -111,11 +112,12 @@ def _at_likely_speeds(
     """Where a speed is not sure, the likeliest, if a recording of the other stage made alike bears it out:
     lines compared at one speed are the same lines, even if both are off."""
     known, notes = list(analyses), []
+    called = spoken_names(analyses)
     for i, (sure, one) in enumerate(zip(analyses, likely, strict=True)):
         if sure.speed is None and one.speed is not None and any(_bears_out(one, other) for other in likely):
             known[i] = one
             notes.append(
-                f"The engine speed of {one.name} is not sure: taken at the likeliest, "
+                f"The engine speed in {called[i]} is not sure: taken at the likeliest, "
                 f"{one.speed.mean_rpm:.0f} rpm ({100 * one.speed.confidence:.0f} %)."
             )
     return known, tuple(notes)
