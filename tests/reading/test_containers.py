@@ -207,6 +207,18 @@ def test_zip_picks_the_accelerometer_and_says_so() -> None:
     assert not read_recording(packed(files)).gravity_included
 
 
+def test_zip_prefers_the_calibrated_and_what_has_gravity() -> None:
+    for other, own in (
+        ("AccelerometerUncalibrated.csv", "Accelerometer.csv"),
+        ("data 1.csv", "data 2.csv"),
+        ("Gravity.csv", "Acceleration (no gyro).csv"),
+    ):
+        recording = read_recording(packed({other: csv(FREE), own: csv(TRUTH)}))
+        same(recording)
+        assert codes(recording) == ["file-chosen"]
+        assert own in recording.warnings[0].message
+
+
 def test_zip_of_a_workbook() -> None:
     same(read_recording(packed({"data.xlsx": xlsx({"S": [NAMES, *ROWS]})})))
 

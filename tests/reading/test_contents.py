@@ -124,3 +124,42 @@ def test_prose_is_no_header(line: str) -> None:
 def test_a_file_named_after_both_sensors_is_read_by_contents(name: str) -> None:
     recording = read_recording(text(cells(TRUTH, unit=9.80665)).encode(), name=name)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    "axis",
+    [
+        "a{} no gyro",
+        "acc without gyro {}",
+        "acceleration {} (ohne Gyro)",
+        "accel_nogyro_{}",
+        "Acc {} gyro off",
+    ],
+)
+def test_a_sensor_that_is_said_to_be_absent_is_none(axis: str) -> None:
+    header = ",".join(["time", *(axis.format(a) for a in "xyz")])
+    for truth, gravity in ((TRUTH, True), (FREE, False)):
+        recording = read_recording(csv(truth, header).encode())
+        np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-5)
+        assert recording.gravity_included == gravity
+
+
+@pytest.mark.parametrize("unit", ["mm/s", "cm/s", "in/s", "m s-1"])
+def test_velocities_are_no_acceleration(unit: str) -> None:
+    with pytest.raises(ReadingError, match="speeds"):
+        read_recording(csv(FREE, f"time,vx ({unit}),vy ({unit}),vz ({unit})").encode())
+
+
+@pytest.mark.parametrize("name", ["Frequency (Hz)", "f [Hz]", "Frequenz in Hz", "freq"])
+@pytest.mark.parametrize("step", [0.01, 0.1])
+def test_a_spectrum_is_no_recording(name: str, step: float) -> None:
+    levels = np.abs(FREE.accel)
+    rows = [[f"{i * step:.3f}", *(f"{v:.5f}" for v in row)] for i, row in enumerate(levels)]
+    with pytest.raises(ReadingError, match="spectrum"):
+        read_recording(text(rows, f"{name},x (g),y (g),z (g)").encode())
+
+
+def test_what_is_no_acceleration_is_not_called_one() -> None:
+    rows = [[row[0], row[1]] for row in cells(FREE)]
+    with pytest.raises(ReadingError, match=r"no three columns.*amplitude"):
+        read_recording(text(rows, "time,amplitude").encode())

@@ -70,10 +70,10 @@ BAD: dict[str, tuple[bytes, str]] = {
     "gzip twice": (gzip.compress(gzip.compress(csv(TRUTH).encode())), "packed twice"),
     "zip cut short": (packed({"a.csv": csv(TRUTH)})[:-30], "broken zip"),
     "zip of broken lzma": (broken_lzma(), "broken zip"),
-    "json names in brackets": (json.dumps([{"[g]": 1.0, "[]": 2.0}] * 500).encode(), "not on three axes"),
+    "json names in brackets": (json.dumps([{"[g]": 1.0, "[]": 2.0}] * 500).encode(), "no three columns"),
     "json half a character": (
         json.dumps([{"t": "\ud800", "\udc00": "\ud800"}] * 500).encode(),
-        "not on three axes",
+        "no three columns",
     ),
     "zip of nothing": (packed({"a.png": PNG}), "no file of data"),
     "workbook cut short": (xlsx({"S": [NAMES, *ROWS]})[:-2000], "broken"),

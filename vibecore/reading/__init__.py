@@ -94,8 +94,8 @@ def _read(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_ro
 
 
 def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
-    """The accelerometer's file of a zip. Two that fit alike are refused: nothing is combined or chosen
-    silently."""
+    """The accelerometer's file of a zip, by its name, else by its gravity. Two that fit alike are refused:
+    nothing is combined or chosen silently."""
     members = sorted(archive.members(data, title, max_bytes), key=lambda m: archive.rank(m[0]))
     read: list[tuple[int, str, Recording]] = []
     first_error: ReadingError | None = None
@@ -111,6 +111,8 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
         return together
     if not read:
         raise first_error or ReadingError(f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls).")
+    heavy = [r for r in read if r[2].gravity_included]
+    read = heavy if len(heavy) == 1 else read
     if len(read) > 1:
         shown = ", ".join(f for _, f, _ in read[:6])
         raise ReadingError(

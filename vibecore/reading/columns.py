@@ -259,7 +259,7 @@ def _refusal(table: Table, found: list[Triple]) -> str:
     title = table.source or "The file"
     if held:
         what = f"{title} holds {' and '.join(held)}, no acceleration"
-    elif any(names.kind_of(c.name) in RANK for c in table.columns if c.name):
+    elif any(names.kind_of(c.name) for c in table.columns if c.name):
         what = f"{title} holds acceleration, but not on three axes"
     else:
         shown = ", ".join(c.name for c in table.columns[:8] if c.name)

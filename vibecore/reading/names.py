@@ -62,12 +62,23 @@ def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
     )
 
 
+@lru_cache(maxsize=1)
+def _absent() -> re.Pattern[str]:
+    data = words()["absent"]
+    before, sensors, after = ("|".join(map(re.escape, data[k])) for k in ("before", "sensors", "after"))
+    sensor = rf"(?:{sensors})[a-z]*"
+    return re.compile(
+        rf"(?<![a-z])(?:(?:{before})[\s_-]*{sensor}|{sensor}[\s_-]+(?:{after}))(?![a-z])", re.IGNORECASE
+    )
+
+
 @lru_cache(maxsize=2048)
 def kind_of(name: str) -> str:
     """The sensor a name speaks of ('' unknown): acceleration, linear, total, gravity, rotation, magnetic
     ..."""
     data = words()
     kinds = data["kinds"]
+    name = _absent().sub(" ", name)
     for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure"):
         if has_word(name, kinds[kind]):
             return kind
@@ -86,7 +97,7 @@ def kind_of_file(source: str) -> str:
     """The sensor that a file or sheet is named after. People name their files after anything ('idle speed',
     'seat position 2', a car), so what is no acceleration must be all that the name says; a gyroscope need
     not, for nothing else is called so."""
-    own = re.sub(r"\.\w{2,4}$", "", source.rsplit(", ", 1)[-1])
+    own = _absent().sub(" ", re.sub(r"\.\w{2,4}$", "", source.rsplit(", ", 1)[-1]))
     if has_word(own, [w for w in words()["kinds"]["acceleration"] if len(w) > 1]):
         return kind_of(own) if kind_of(own) in ("acceleration", "linear", "total") else ""
     kind = kind_of(own)
@@ -151,6 +162,13 @@ def is_time(name: str) -> bool:
     if has_word(name, data["never"]):
         return False
     return has_word(name, data["words"]) or time_unit_in(name) != ""
+
+
+@lru_cache(maxsize=2048)
+def is_frequency(name: str) -> bool:
+    """True if a name is that of a frequency, as under a spectrum."""
+    own = "".join(t for t in tokens(name) if not unit_of_cell(t))
+    return (unit_in(name) or unit_of_cell(name)) in ("Hz", "kHz") or own in words()["rate"]["alone"]
 
 
 @lru_cache(maxsize=256)

@@ -59,6 +59,11 @@ def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) ->
     """A column that rises under another name: where a rate is known only if it keeps it, else with a
     warning."""
     for column in _rising(table, triple):
+        if names.is_frequency(column.name):
+            raise ReadingError(
+                f"{table.source or 'The file'} holds a spectrum over '{column.name}', no recording: the order of "
+                "the engine's revolutions cannot be found in it. Export the measured acceleration over time."
+            )
         clock = read_clock(column)
         if clock is None:
             continue
