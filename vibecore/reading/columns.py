@@ -44,6 +44,7 @@ _SPOT_ROWS = 1024  # taken together, a second and more
 _COUNTED = 0.99  # share of the steps that are of a counter
 _MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
+_SHOWN = 30  # letters of a name that a message quotes
 _FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
 
@@ -262,7 +263,7 @@ def _refusal(table: Table, found: list[Triple]) -> str:
     elif any(names.kind_of(c.name) for c in table.columns if c.name):
         what = f"{title} holds acceleration, but not on three axes"
     else:
-        shown = ", ".join(c.name for c in table.columns[:8] if c.name)
+        shown = ", ".join(c.name[:_SHOWN] for c in table.columns[:8] if c.name)
         what = f"{title} holds no three columns of acceleration" + (
             f" (its columns: {shown})" if shown else ""
         )

@@ -61,8 +61,8 @@ def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) ->
     for column in _rising(table, triple):
         if names.is_frequency(column.name):
             raise ReadingError(
-                f"{table.source or 'The file'} holds a spectrum over '{column.name}', no recording: the order of "
-                "the engine's revolutions cannot be found in it. Export the measured acceleration over time."
+                f"{table.source or 'The file'} holds a spectrum over '{column.name}', no recording. "
+                "Export the acceleration as measured, over time."
             )
         clock = read_clock(column)
         if clock is None:
