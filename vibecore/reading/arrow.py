@@ -37,3 +37,10 @@ def mask(keep: NDArray[np.bool_]) -> Any:
 
     bits = pa.py_buffer(np.packbits(keep, bitorder="little").tobytes())
     return pa.Array.from_buffers(pa.bool_(), len(keep), [None, bits])
+
+
+def places(at: NDArray[np.int64]) -> Any:
+    """Arrow integers of a numpy array."""
+    import pyarrow as pa
+
+    return pa.Array.from_buffers(pa.int64(), len(at), [None, pa.py_buffer(at.astype(np.int64).tobytes())])

@@ -9,7 +9,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import axes, columns, limits, mixed, rate, rows, scale, stamps, timing, told
+from . import axes, columns, limits, mixed, rate, rows, scale, stamps, timing, told, unrolled
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -21,7 +21,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
-    table = mixed.unmixed(axes.pivoted(mixed.named_sensor(table)))
+    table = unrolled.unrolled(mixed.unmixed(axes.pivoted(mixed.named_sensor(table))))
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, choice = columns.find_triple(table)

@@ -41,6 +41,12 @@ class Column:
             return replace(self, numbers=self.numbers[keep])
         return replace(self, text=self.text.filter(arrow.mask(keep)))
 
+    def repeated(self, count: int) -> Column:
+        """Each cell so many times, one after the other."""
+        if self.numbers is not None:
+            return replace(self, numbers=np.repeat(self.numbers, count))
+        return replace(self, text=self.text.take(arrow.places(np.repeat(np.arange(len(self)), count))))
+
 
 @dataclass(frozen=True, eq=False)
 class Table:
