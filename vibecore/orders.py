@@ -133,7 +133,8 @@ def _quietest(spectrum: Spectrum, highest: float) -> float:
     psd = spectrum.psd[(spectrum.x > BESIDE[0]) & (spectrum.x < highest)]
     if not len(psd):
         return 0.0
-    return float(np.quantile(psd, QUIETEST)) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
+    rank = int(QUIETEST * len(psd))
+    return float(np.partition(psd, rank)[rank]) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
 
 
 def _unseen(view: OrderView, broken: bool) -> OrderLevel:
@@ -192,15 +193,16 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
     waves = np.concatenate((window * np.cos(turns), window * np.sin(turns)))
     real, imaginary = np.split(waves @ blocks[whole], 2, axis=1)
-    return [_steady(p) for p in (real - 1j * imaginary).swapaxes(0, 1)]
+    return _steady(real - 1j * imaginary)
 
 
-def _steady(phasors: Floats) -> float:
+def _steady(phasors: np.ndarray) -> list[float | None]:
+    """Of phasors (blocks, orders, 3), for each order."""
     count = len(phasors)
-    mean = np.sum(np.abs(phasors.mean(axis=0)) ** 2)
-    power = np.mean(np.sum(np.abs(phasors) ** 2, axis=1))
-    raw = float(mean / max(power, 1e-30))
-    return max(0.0, (count * raw - 1) / (count - 1))
+    mean = np.sum(np.abs(phasors.mean(axis=0)) ** 2, axis=1)
+    power = np.sum(np.abs(phasors) ** 2, axis=(0, 2)) / count
+    raw = mean / np.maximum(power, 1e-30)
+    return list(np.maximum(0.0, (count * raw - 1) / (count - 1)).tolist())
 
 
 def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
@@ -214,9 +216,9 @@ def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
 def _smeared_ms(frequency_hz: float, levels: Sequence[OrderLevel], track: SpeedTrack) -> float:
     """Mean square that orders leave round a fixed frequency while a changing speed takes them across it: each
     order's own, for the share of the time that it is there."""
-    speed = track.rpm / 60
-    shares = [float(np.mean(np.abs(lv.order * speed - frequency_hz) < 2 * SAME_LINE_HZ)) for lv in levels]
-    return sum(share * (lv.rms_m_s2 or 0.0) ** 2 for share, lv in zip(shares, levels, strict=True))
+    at_hz = np.outer([lv.order for lv in levels], track.rpm / 60)
+    shares = np.mean(np.abs(at_hz - frequency_hz) < 2 * SAME_LINE_HZ, axis=1)
+    return float(shares @ [(lv.rms_m_s2 or 0.0) ** 2 for lv in levels])
 
 
 def lines_in_hertz(signal: Signal) -> tuple[tuple[Line, ...], Spectrum]:

@@ -62,8 +62,7 @@ def warnings(
             "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
         )
         found.append(Warn("clipped", text))
-    squares = np.einsum("ij,ij->", recording.accel_m_s2, recording.accel_m_s2) / len(recording.accel_m_s2)
-    rms = max(float(squares - np.sum(recording.accel_m_s2.mean(axis=0) ** 2)) / 3, 0.0) ** 0.5
+    rms = float(np.mean([axis.var() for axis in recording.accel_m_s2.T])) ** 0.5
     if step_m_s2 > COARSE_SHARE * rms:
         text = (
             f"The file's values move in steps of {step_m_s2:.3g} m/s2: weaker shake is not seen. "

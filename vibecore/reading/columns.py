@@ -99,7 +99,7 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
         sure = [replace(t, kind="") for t in found if _lone_g(t)]
     if not sure:
         raise ReadingError(_refusal(table, found))
-    ranked = sorted(sure, key=_rank)
+    ranked = sorted(sure, key=_rank) if len(sure) > 1 else sure
     best = ranked[0]
     doubts = (best.doubt,) if best.doubt is not None else ()
     if not table.named or len(found) == 1:

@@ -19,6 +19,7 @@ from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
 from vibecore.speed.answer import SpeedAnswer
+from vibecore.speed.bands import Bands, transform
 from vibecore.speed.guesses import SAME_SPEED, Guess, listen, listen_swept, mean_over, times
 
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
@@ -54,7 +55,8 @@ def find_speed(
     highest_hz = pattern.highest_hz(thin.fs_hz)
     nothing = prior.log_no_engine(condition, (engine or USUAL_ENGINE).firing_order, highest_hz)
     hear = listen_swept if swept else listen
-    heard = hear(part, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
+    bands = transform(part)
+    heard = hear(bands, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
     if heard is None:
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
@@ -63,9 +65,9 @@ def find_speed(
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
     answers[0] = best, confidence
     if part is not thin:
-        best = _carried_on(thin, best)
+        best, bands = _carried_on(thin, best), transform(thin)
     second = answers[1] if len(answers) > 1 else None
-    track = _track(signal, thin, best, heard.spread_rpm, confidence, second, condition)
+    track = _track(signal, bands, best, heard.spread_rpm, confidence, second, condition)
     candidates = tuple(Candidate(guess.mean_rpm, chance) for guess, chance in answers if chance > NO_MATTER)
     if confidence < LEAST_CONFIDENCE:
         return answer.undecided(candidates, track)
@@ -122,17 +124,17 @@ def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Exp
 
 def _track(
     signal: Signal,
-    thin: Signal,
+    bands: Bands,
     best: Guess,
     spread_rpm: float,
     confidence: float,
     second: tuple[Guess, float] | None,
     condition: Condition,
 ) -> SpeedTrack | None:
-    orders, snr = best.telling(thin.fs_hz, tracking.MOST_ORDERS)
+    orders, snr = best.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
-    at = tracking.refine(thin, best.t_s, best.speed_hz, orders, snr)
+    at = tracking.refine(bands, best.t_s, best.speed_hz, orders, snr)
     if at.silent > MOST_SILENT:
         return None
     if abs(np.log(mean_over(at.t_s, at.speed_hz) / mean_over(best.t_s, best.speed_hz))) > LED_ASTRAY:

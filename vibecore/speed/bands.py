@@ -2,19 +2,23 @@
 
 One Fourier transform of the whole; a band's bins alone, transformed back, are the band's analytic signal at a
 rate just above its width, shifted down by its lowest frequency. Frequencies above half the rate are taken
-where sampling folds them, so that a folded line can be followed as well.
+where sampling folds them, so that a folded line can be followed as well. All bins, with as many empty ones
+above them, are the signal at twice its rate.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy import fft
-from scipy.signal import upfirdn
 
 from vibecore.model import Floats, Signal
 
+HOP_S = 0.2  # windows are four hops long (Hann): other lines 2.5 Hz away do not disturb
+WINDOW_HOPS = 4
+FINER = 2  # times the rate at which a signal is read along an angle
 MARGIN_HZ = 3.0  # kept beside the line's own range: the windows' main lobe (2.5 Hz) and a little more
 
 
@@ -31,15 +35,27 @@ class Windows:
 
     @property
     def middle_s(self) -> Floats:
-        return np.asarray((np.arange(self.hops - 3) + 2.0) * self.hop_s, dtype=np.float64)
+        count = self.hops - WINDOW_HOPS + 1
+        return np.asarray((np.arange(count) + WINDOW_HOPS / 2) * self.hop_s, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
 class Bands:
-    """The transform (3, n) of a signal's axes."""
+    """A signal (n, 3), the transform (3, n) of its axes, and the windows over it."""
 
+    signal: Signal
     lines: np.ndarray
     windows: Windows
+
+    @cached_property
+    def fine(self) -> Signal:
+        """The signal at twice its rate (2n, 3), to be read between its samples by straight lines. Between
+        those of the signal itself such lines copy each line of frequency f to rate - f, and that folds down
+        among the orders; here the copy is far weaker, and lies on the line itself."""
+        n = len(self.signal.accel_m_s2)
+        finer = fft.irfft(FINER * self.lines[:, : n // 2 + 1], FINER * n, axis=1)
+        good = np.repeat(self.signal.good, FINER)
+        return replace(self.signal, fs_hz=FINER * self.signal.fs_hz, accel_m_s2=finer.T, good=good)
 
     def around(self, low_hz: float, high_hz: float) -> tuple[np.ndarray, Floats, float]:
         """The band as a complex series (3, m), its times (m,) and the frequency that now stands at 0."""
@@ -48,21 +64,27 @@ class Bands:
         wanted = round((high_hz - low_hz + 2 * MARGIN_HZ) * duration)
         count = hops * int(np.ceil(wanted / hops))
         chosen = np.zeros((3, count), dtype=complex)
-        places = np.arange(first, first + wanted) % self.lines.shape[1]
-        chosen[:, :wanted] = self.lines[:, places]
+        chosen[:, :wanted] = self._bins(first, wanted)
         return fft.ifft(chosen, axis=1), np.arange(count) * duration / count, first / duration
 
+    def _bins(self, first: int, wanted: int) -> np.ndarray:
+        """(3, wanted) bins from this one on, folded where they lie above half the rate."""
+        if first + wanted <= self.lines.shape[1]:
+            return self.lines[:, first : first + wanted]
+        return self.lines[:, np.arange(first, first + wanted) % self.lines.shape[1]]
 
-def transform(signal: Signal, hop_s: float) -> Bands:
-    """The bands of a signal (n, 3), for windows about hop_s apart."""
+
+def transform(signal: Signal) -> Bands:
+    """The bands of a signal (n, 3)."""
     duration = len(signal.accel_m_s2) / signal.fs_hz
     lines = fft.fft(np.ascontiguousarray(signal.accel_m_s2.T), axis=1)
-    return Bands(lines, Windows(duration, max(1, round(duration / hop_s))))
+    return Bands(signal, lines, Windows(duration, max(1, round(duration / HOP_S))))
 
 
 def windowed(series: np.ndarray, hops: int) -> np.ndarray:
-    """Hann-weighted sums (3, hops - 3) of a series (3, m) whose length is a whole number of hops."""
+    """Hann-weighted sums (3, windows) of a series (3, m) whose length is a whole number of hops."""
     hop = series.shape[1] // hops
-    window = np.hanning(4 * hop + 1)[: 4 * hop]
-    sums = upfirdn(window[::-1], np.pad(series, ((0, 0), (1, 0))), down=hop, axis=1)
-    return np.asarray(sums[:, 4 : 4 + hops - 3])
+    window = np.hanning(WINDOW_HOPS * hop + 1)[:-1].reshape(WINDOW_HOPS, hop)
+    parts = series.reshape(-1, hops, hop) @ window.T  # each hop under each quarter of the window
+    count = hops - WINDOW_HOPS + 1
+    return np.asarray(sum(parts[:, i : i + count, i] for i in range(WINDOW_HOPS)))

@@ -11,6 +11,7 @@ import numpy as np
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
 from vibecore.speed import folding, lines, pattern, prior, sweeps, tracking
+from vibecore.speed.bands import Bands
 
 HUNTS = 0.1  # chance that a speed moves faster than usual frames follow; common practice, no source
 UNSURE = 0.95  # below nineteen to one it is worth listening again, for a speed that hunts
@@ -55,55 +56,52 @@ class Heard:
     spread_rpm: float
 
 
-def listen(signal: Signal, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
-    """All that a signal (n, 3) may say of the speed, None where no line stands out. log_nothing: natural log
+def listen(bands: Bands, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
+    """All that a signal may say of the speed, None where no line stands out. log_nothing: natural log
     of the chance that no line is the engine's. A speed that is not sure is looked for again, with frames that
     follow an idle that hunts."""
-    fine = pattern.finer(signal)
-    found = _guesses(signal, fine, lines.frames(signal), engine, before)
+    found = _guesses(bands, lines.frames(bands.signal), engine, before)
     answers = _merged(found, log_nothing)
     if not answers or answers[0][1] < UNSURE:
         fast, log_hunts = lines.HUNTING, float(np.log(HUNTS))
-        framed = lines.frames(signal, fast)
-        again = _guesses(signal, fine, framed, engine, lambda rpm: before(rpm) + log_hunts)
+        framed = lines.frames(bands.signal, fast)
+        again = _guesses(bands, framed, engine, lambda rpm: before(rpm) + log_hunts)
         found += [replace(guess, framing=fast) for guess in again]
         answers = _merged(found, log_nothing)
     return Heard(answers, _spread(found, answers[0][0])) if answers else None
 
 
-def _guesses(
-    signal: Signal, fine: Signal, fr: lines.Frames, engine: Engine | None, before: Before
-) -> list[Guess]:
-    """Every strong line taken for every order it could be, and how well the whole then fits. fine: what
-    `pattern.finer` made of the signal."""
+def _guesses(bands: Bands, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
+    """Every strong line taken for every order it could be, and how well the whole then fits."""
+    fs_hz = bands.signal.fs_hz
     engines = _shares(engine)
     found: list[Guess] = []
     rest, line = fr, None
-    for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(signal.fs_hz)):
+    for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(fs_hz)):
         if _explained(near_hz, found):
             continue
         if line is not None:
             rest = lines.without(rest, line)
         line = lines.line_path(rest, near_hz)
-        at = tracking.refine(signal, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
-        found += _direct(signal, fine, at.t_s, at.speed_hz, engines, before)
-        if signal.fs_hz < folding.BELOW_HZ:
-            found += _mirrored(signal, fine, at.t_s, signal.fs_hz - at.speed_hz, engines, before)
+        at = tracking.refine(bands, fr.t_s, line, np.ones(1), lines.height_along(fr, line), rounds=1)
+        found += _direct(bands, at.t_s, at.speed_hz, engines, before)
+        if fs_hz < folding.BELOW_HZ:
+            found += _mirrored(bands, at.t_s, fs_hz - at.speed_hz, engines, before)
     return found
 
 
-def listen_swept(signal: Signal, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
+def listen_swept(bands: Bands, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
     """The same of a signal in which the speed is swept up or down."""
-    fine = pattern.finer(signal)
+    signal = bands.signal
     found: list[Guess] = []
     for line in sweeps.followed(signal, LINES):
-        at = tracking.refine(signal, line.t_s, line.hz, np.ones(1), line.height, rounds=1)
-        found += _direct(signal, fine, at.t_s, at.speed_hz, _shares(engine), before)
+        at = tracking.refine(bands, line.t_s, line.hz, np.ones(1), line.height, rounds=1)
+        found += _direct(bands, at.t_s, at.speed_hz, _shares(engine), before)
     for guess, _ in _merged(found, log_nothing)[:RETRACED]:
         orders, snr = guess.telling(signal.fs_hz, tracking.MOST_ORDERS)
         if len(orders):  # all its lines together hold the path where one of them sinks
-            at = tracking.refine(signal, guess.t_s, guess.speed_hz, orders, snr)
-            found += _direct(signal, fine, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
+            at = tracking.refine(bands, guess.t_s, guess.speed_hz, orders, snr)
+            found += _direct(bands, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
     answers = _merged(found, log_nothing)
     return Heard(answers, _spread(found, answers[0][0])) if answers else None
 
@@ -126,20 +124,20 @@ def _explained(line_hz: float, found: list[Guess]) -> bool:
 
 
 def _direct(
-    signal: Signal, fine: Signal, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
+    bands: Bands, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[Guess]:
     """Hypotheses in which a line seen at line_hz (m,) is one of the engine's orders."""
-    seen = pattern.view(fine, tracking.crank_angle(times(fine), t, line_hz))
+    seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), t, line_hz))
     found = []
     for engine, chance in engines.items():
         for order in pattern.orders_to_try(engine):
             speed = line_hz / order
-            found += _weighed(signal, t, speed, seen, (1 / order, 1.0), engine, chance, before)
+            found += _weighed(bands.signal, t, speed, seen, (1 / order, 1.0), engine, chance, before)
     return found
 
 
 def _mirrored(
-    signal: Signal, fine: Signal, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
+    bands: Bands, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
 ) -> list[Guess]:
     """Hypotheses in which a line is a firing order folded down from true_hz (m,), above half the rate."""
     found = []
@@ -148,8 +146,8 @@ def _mirrored(
             speed = true_hz / order
             if not prior.LOWEST_RPM <= 60 * mean_over(t, speed) <= folding.MOST_RPM:
                 continue
-            seen = pattern.view(fine, tracking.crank_angle(times(fine), t, speed))
-            found += _weighed(signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
+            seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), t, speed))
+            found += _weighed(bands.signal, t, speed, seen, (1.0, float(order)), engine, chance, before)
     return found
 
 

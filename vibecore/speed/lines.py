@@ -81,9 +81,11 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     window = np.hanning(size + 1)[:size].astype(np.float32)
     df = signal.fs_hz / n_fft
     whitened = np.zeros((count, n_fft // 2 + 1), dtype=np.float32)
+    padded = np.zeros((count, n_fft), dtype=np.float32)
     for axis in signal.accel_m_s2.T.astype(np.float32):
         cut = np.lib.stride_tricks.sliding_window_view(axis, size)[: (count - 1) * hop + 1 : hop]
-        spectra = fft.rfft(cut * window, n_fft, axis=1)
+        np.multiply(cut, window, out=padded[:, :size])
+        spectra = fft.rfft(padded, axis=1)
         power = spectra.real**2 + spectra.imag**2
         whitened += power / _floor(power, df)
     whitened /= signal.accel_m_s2.shape[1]
@@ -93,13 +95,14 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     return Frames(t, whitened, df, signal.fs_hz, good.mean(axis=1) > 0.7, framing)
 
 
-def _floor(power: np.ndarray, df: float) -> Floats:
+def _floor(power: np.ndarray, df: float) -> np.ndarray:
     """Noise level per bin of one axis: low quantile over frequency of the median over time."""
-    middle = np.median(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
+    some = np.sort(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
+    middle = some[len(some) // 2]
     width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
     low = ndimage.percentile_filter(middle[::2], FLOOR_QUANTILE, size=max(3, width // 2), mode="nearest")
     floor = np.repeat(low, 2)[: len(middle)]
-    return np.asarray(np.maximum(floor / np.log(2), 1e-12 * middle.max() + 1e-30))
+    return np.asarray(np.maximum(floor / np.float32(np.log(2)), 1e-12 * middle.max() + 1e-30), np.float32)
 
 
 def strongest(fr: Frames, most: int, highest_hz: float) -> Floats:
@@ -151,7 +154,7 @@ def best_path(score: Floats, framing: Framing, grid_step: float) -> np.ndarray:
     reach = min(LARGEST_STEP, states - 1)
     sigma_steps = framing.change_per_s * np.sqrt(framing.hop_s) / grid_step / 4
     cost = (0.5 * (np.arange(-reach, reach + 1) / sigma_steps) ** 2).astype(np.float32)
-    came_from = np.zeros((count, states), dtype=np.int16)
+    moved = np.zeros((count, states), dtype=np.int8)
     total = score[0].astype(np.float32)
     padded = np.full(states + 2 * reach, -np.inf, dtype=np.float32)
     lanes = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
@@ -159,11 +162,10 @@ def best_path(score: Floats, framing: Framing, grid_step: float) -> np.ndarray:
     for i in range(1, count):
         padded[reach : reach + states] = total
         options = lanes - cost
-        pick = options.argmax(axis=1)
-        came_from[i] = at + pick - reach
+        moved[i] = pick = options.argmax(axis=1)
         total = options[at, pick] + score[i]
     path = np.zeros(count, dtype=int)
     path[-1] = int(total.argmax())
     for i in range(count - 1, 0, -1):
-        path[i - 1] = came_from[i, path[i]]
+        path[i - 1] = path[i] + moved[i, path[i]] - reach
     return path

@@ -12,15 +12,15 @@ neighbour) is wide on purpose.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
-import scipy.signal
 from scipy import fft, special
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
+from vibecore.speed.bands import FINER
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,6 @@ class State:
 
 LEAST_BLOCK_S, MOST_BLOCK_S = 4.0, 9.0  # Hann: a line is 1.44 / block wide, 0.16 Hz at the longest
 BLOCKS = 5.0  # wanted, to average noise
-FINER = 2  # times the rate at which a signal is read along an angle
 ZERO_PAD = 2  # points a line width; a peak is looked for one point to each side of a tooth
 FLOOR_HALF_WIDTH_HZ = 4.0  # just short of the next half order at 500 rpm
 FLOOR_QUANTILE = 30.0
@@ -119,7 +118,7 @@ class OrderView:
         seen = (np.abs(best - 3) <= 1) & (self.height[at] > SEEN)
         return seen, self.level_db[at], self.floor_db[tooth.clip(1, len(self.orders) - 1)]
 
-    @property
+    @cached_property
     def peaks(self) -> int:
         """How many lines stand in it, on teeth or not."""
         h = self.height
@@ -138,17 +137,9 @@ def highest_hz(fs_hz: float) -> float:
     return min(USABLE_SHARE * fs_hz, HIGHEST_HZ)
 
 
-def finer(signal: Signal) -> Signal:
-    """The signal (n, 3) at twice its rate (2n, 3), to be read between its samples by straight lines. Between
-    those of the signal itself such lines copy each line of frequency f to rate - f, and that folds down among
-    the orders; here the copy is far weaker, and `view` folds it onto the line itself."""
-    accel = scipy.signal.resample_poly(signal.accel_m_s2, FINER, 1, axis=0)
-    return replace(signal, fs_hz=FINER * signal.fs_hz, accel_m_s2=accel, good=np.repeat(signal.good, FINER))
-
-
 def view(fine: Signal, angle_rev: Floats) -> OrderView:
-    """Order spectrum along a trial crank angle (m,), in revolutions, of what `finer` made of the signal
-    (m, 3)."""
+    """Order spectrum along a trial crank angle (m,), in revolutions, of a signal brought to FINER times its
+    rate (m, 3)."""
     fs_hz = fine.fs_hz / FINER
     duration = (len(angle_rev) - 1) / fine.fs_hz
     speed_hz = (angle_rev[-1] - angle_rev[0]) / duration

@@ -17,9 +17,8 @@ import numpy as np
 from scipy import linalg
 
 from vibecore.model import Flags, Floats, Signal
-from vibecore.speed.bands import Bands, Windows, transform, windowed
+from vibecore.speed.bands import WINDOW_HOPS, Bands, Windows, windowed
 
-HOP_S = 0.2  # windows are four hops long (Hann): other lines 2.5 Hz away do not disturb
 LEAST_WINDOWS = 6
 MOST_ORDERS = 4
 COARSE_ORDERS = 2  # the strongest two are enough for the first round
@@ -49,14 +48,14 @@ class Refined:
 
 
 def refine(
-    signal: Signal, t_s: Floats, speed_hz: Floats, orders: Floats, snr_1s: Floats, rounds: int = 2
+    bands: Bands, t_s: Floats, speed_hz: Floats, orders: Floats, snr_1s: Floats, rounds: int = 2
 ) -> Refined:
     """Refine a speed path (t_s, speed_hz: (f,), times from the signal's first sample).
 
     orders, snr_1s (k,): orders to follow, and each one's power over the noise within one second's resolution.
     rounds: the first reads turning, the later ones phase.
     """
-    bands = transform(signal, HOP_S)
+    signal = bands.signal
     hop_s, middle = bands.windows.hop_s, bands.windows.middle_s
     end_s = (len(signal.accel_m_s2) - 1) / signal.fs_hz
     if len(middle) < LEAST_WINDOWS:
@@ -66,7 +65,7 @@ def refine(
     ends = 0.5 * between[:1], 0.5 * (between[-1:] + end_s)
     node_t = np.concatenate(([0.0], ends[0], between, ends[1], [end_s]))
     speed = np.interp(node_t, t_s, speed_hz)
-    snr = np.maximum(snr_1s * 4 * hop_s, LEAST_SNR)
+    snr = np.maximum(snr_1s * WINDOW_HOPS * hop_s, LEAST_SNR)
     restless = RESTLESS * float(speed.mean()) * hop_s
     error = 0.02 * float(speed.mean())
     for i in range(rounds):
@@ -81,7 +80,7 @@ def refine(
             error = SWING * error / float(middle[-1] - middle[0])
             # Before the first window's middle, after the last one's and where long stretches were cut out the
             # speed is only carried on.
-            carried_s = 2 * hop_s + _cut_out_s(signal)
+            carried_s = WINDOW_HOPS / 2 * hop_s + _cut_out_s(signal)
             wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
@@ -111,17 +110,18 @@ def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
 def _whole(signal: Signal, windows: Windows) -> Flags:
     """Which windows (m,) are of good samples."""
     good = np.concatenate(([0.0], np.cumsum(signal.good)))
-    half = 2 * windows.hop_s
+    half = WINDOW_HOPS / 2 * windows.hop_s
     ends = [(windows.middle_s + side) * signal.fs_hz for side in (-half, half)]
     first, last = (np.rint(e).astype(int).clip(0, len(good) - 1) for e in ends)
     return np.asarray(good[last] - good[first] >= WHOLE * (last - first))
 
 
 def crank_angle(sample_t: Floats, node_t: Floats, speed_hz: Floats) -> Floats:
-    """Angle (n,) in revolutions at sample times, from speeds at node times joined by straight lines."""
+    """Angle (n,) in revolutions at rising times, from speeds at node times joined by straight lines."""
     step = np.diff(node_t)
     at_nodes = np.concatenate(([0.0], np.cumsum(0.5 * (speed_hz[1:] + speed_hz[:-1]) * step)))
-    index = np.searchsorted(node_t, sample_t, side="right").clip(1, len(node_t) - 1) - 1
+    begins = np.searchsorted(sample_t, node_t[1:-1])
+    index = np.repeat(np.arange(len(step)), np.diff(begins, prepend=0, append=len(sample_t)))
     since = sample_t - node_t[index]
     slope = (np.diff(speed_hz) / step)[index]
     return at_nodes[index] + speed_hz[index] * since + 0.5 * slope * since**2
