@@ -12,7 +12,7 @@ from tests.app import made
 from tests.test_figures import broken
 from vibecore.drawing import MOST_TICKS, _tick_step, before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Engine
-from vibecore.figures.style import line_level
+from vibecore.figures.style import ORDER_AXIS, line_level
 
 FOUR = Engine(4)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -68,7 +68,8 @@ def test_curves_keep_their_peak_however_few_points_are_drawn(monkeypatch):
     points = next(root.iter(f"{SVG}polyline")).get("points", "").split()
     top = line_level(made.analysis().orders.spectrum).max()
     assert max(value(float(p.split(",")[1])) for p in points) == pytest.approx(top, rel=0.01)
-    assert {"a.csv", "b.csv", "turns per crank turn (engine order)", "shake, m/s²"} <= {*words(root)}
+    assert {f"neutral at idle ({n}.csv)" for n in "ab"} <= {*words(root)}
+    assert {ORDER_AXIS, "shake, m/s²"} <= {*words(root)}
     dashes = [e.get("stroke-dasharray") for e in root.iter(f"{SVG}polyline")]
     assert dashes[0] != dashes[1]  # told apart without colour
 
@@ -94,3 +95,9 @@ def test_a_recording_too_broken_for_an_order_spectrum_has_no_line():
         orders_svg(broken(), FOUR), overlay_svg(broken(), broken()), overlay_svg(broken(), made.analysis())
     )]  # fmt: skip
     assert lines == [0, 0, 1]
+
+
+def test_without_orders_two_are_laid_over_each_other_by_frequency():
+    root = drawn(overlay_svg(made.analysis(speed=False), made.analysis()))
+    assert len(list(root.iter(f"{SVG}polyline"))) == 2
+    assert "Hz" in words(root)

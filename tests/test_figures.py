@@ -18,11 +18,12 @@ from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.style import LEAST_SPEED_SPAN_RPM
-from vibecore.model import Analysis, OrderChange, Signal, Spectrum
+from vibecore.model import Analysis, Condition, OrderChange, Signal, Spectrum
 from vibecore.repair import Visit
 from vibecore.waterfall import make_waterfall, parted
 
 FOUR = Engine(4)
+BOTH = ["neutral at idle (before.csv)", "neutral at idle (after.csv)"]
 
 
 def broken(name: str = "gappy.csv") -> Analysis:
@@ -83,7 +84,7 @@ def test_a_recording_too_broken_for_an_order_spectrum_says_so():
     assert "all shake" not in [trace.name for trace in picture.figure.data]
     assert len(picture.rows) == 5
     both = figures.overlay(broken(), made.analysis("whole.csv"))
-    assert [trace.name for trace in both.figure.data] == ["whole.csv"]
+    assert [trace.name for trace in both.figure.data] == ["neutral at idle (whole.csv)"]
     assert both.sentence.endswith(said)
 
 
@@ -105,6 +106,13 @@ def test_speed_picture_holds_the_records_numbers():
 def test_budget_adds_up():
     picture = figures.shake_budget(made.analysis().orders)
     assert sum(t.x[0] for t in picture.figure.data) == pytest.approx(100)
+    assert picture.figure.layout.margin.r >= 12  # half of '100' stands over the end of the axis
+
+
+def test_axes_are_drawn_over_bars_and_lines():
+    pictures = (figures.order_spectrum(made.analysis(), FOUR), figures.trace(made.analysis()))
+    assert {p.figure.layout.xaxis.layer for p in pictures} == {"above traces"}
+    assert all(p.figure.layout.xaxis.showline for p in pictures)
 
 
 def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
@@ -123,7 +131,7 @@ def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
 
 def test_before_and_after():
     picture = figures.before_after(made.diagnosis(repaired=True).repair, FOUR)
-    assert picture.rows == (("firing (order 2)", "0.400", "0.080", "-14.2", "-15.6 to -12.8"),)
+    assert picture.rows == (("firing (order 2)", "0.400", "0.080", "-14.2 (-15.6 to -12.8)"),)
 
 
 def test_waterfall_agrees_with_welch_on_noise_and_with_a_sine():
@@ -164,11 +172,36 @@ def test_waterfall_marks_the_firing_order():
 def test_two_recordings_over_each_other():
     first, second = made.analysis("before.csv"), made.analysis("after.csv")
     picture = figures.overlay(first, second)
-    assert [trace.name for trace in picture.figure.data] == ["before.csv", "after.csv"]
+    assert [trace.name for trace in picture.figure.data] == BOTH
     assert picture.figure.data[0].line.dash != picture.figure.data[1].line.dash  # told apart without colour
-    assert picture.rows[0] == ("before.csv", "2 (0.220 m/s²), 1 (0.010 m/s²), 1.5 (0.006 m/s²)")
-    with pytest.raises(ValueError, match="speed is not known"):
-        figures.overlay(first, made.analysis(speed=False))
+    assert picture.rows[0] == (BOTH[0], "2 (0.220 m/s²), 1 (0.010 m/s²), 1.5 (0.006 m/s²)")
+    assert picture.figure.layout.xaxis.range[1] < 3  # of the orders 2 is the last that can be seen
+
+
+def test_a_recording_without_orders_is_laid_over_another_by_frequency():
+    off = made.analysis("off.csv", Condition(None, "neutral", "engine off"), speed=False)
+    for pair in ((made.analysis(), off), (off, made.analysis())):
+        picture = figures.overlay(*pair)
+        assert [len(trace.x) for trace in picture.figure.data] == [len(off.spectrum_hz.x)] * 2
+        assert picture.figure.layout.xaxis.title.text == "Hz"
+        assert "the recording with the engine off" in picture.sentence
+        assert picture.rows[0][1] == "31.2 Hz (0.050 m/s²)"
+
+
+def test_every_mark_of_the_order_picture_is_in_the_legend_once():
+    whole = made.analysis()
+    lines = (*whole.lines, dataclasses.replace(whole.lines[0], order=1.3))
+    analysis = dataclasses.replace(whole, orders=dataclasses.replace(whole.orders, other_lines=lines))
+    fig = figures.order_spectrum(analysis, FOUR).figure
+    assert [t.name for t in fig.data] == ["all shake", "on an engine order", "on no engine order"]
+    assert all(t.showlegend is not False for t in fig.data)
+    assert list(fig.data[-1].x) == [lines[0].order, 1.3]
+
+
+def test_names_over_bars_are_few_enough_for_a_phone():
+    """The axis has the numbers: only the strongest order and those with a name of their own have a word."""
+    fig = figures.order_spectrum(made.analysis(), FOUR).figure
+    assert [a.text for a in fig.layout.annotations] == ["firing"]
 
 
 def test_levels_of_two_recordings_with_intervals_and_their_change():
@@ -176,7 +209,7 @@ def test_levels_of_two_recordings_with_intervals_and_their_change():
     change = OrderChange(2.0, 0.22, 0.22, 0.0, -3.0, 3.0)
     picture = figures.levels(first, second, [change], FOUR)
     span = "0.220 (0.176 to 0.275)"
-    assert ("firing (order 2)", span, span, "+0.0", "-3.0 to +3.0") in picture.rows
+    assert ("firing (order 2)", span, span, "+0.0 (-3.0 to +3.0)") in picture.rows
     assert picture.rows[-1][1:4] == ("cannot be seen", "cannot be seen", "not known")
     (bar, _) = picture.figure.data
     assert bar.y[0] + bar.error_y.array[0] == pytest.approx(0.275)
@@ -209,6 +242,7 @@ def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
     assert ("firing 2, against the mean", "60 %") in picture.rows
     assert ("firings missed a minute", "12") in picture.rows
     assert len(picture.figure.data[-1].x) == 72
+    assert {trace.mode for trace in picture.figure.data} == {"lines"}  # no dots that nobody explains
     assert tuple(picture.figure.layout.xaxis.range) == (0, 720)
 
 

@@ -84,3 +84,13 @@ def test_an_order_that_is_not_there_changes_by_no_endless_figure():
 def test_notes_name_the_two_and_not_a_repair():
     got = pair(made(SOUND, NEUTRAL, rpm=700), made(SOUND, NEUTRAL, rpm=760))
     assert any("700 rpm in the first and 760 in the second" in note for note in got.notes)
+
+
+def test_with_the_engine_off_the_whole_shake_is_told():
+    """Two recordings of known rms: 0.1 m/s2 on one order, and nothing that turns."""
+    running = made({2.0: 0.1}, NEUTRAL)
+    off = replace(made({2.0: 0.01}, replace(NEUTRAL, speed_hold="engine off")), speed=None, orders=None)
+    got = pair(running, off)
+    assert "0.1 m/s2 in neutral at idle and 0.01 m/s2 in the recording with the engine off" in got.headline
+    assert got.repair is None
+    assert got.changes == ()

@@ -35,8 +35,7 @@ def test_a_recording_is_called_by_how_it_was_made(condition, name):
 def test_the_file_is_named_only_where_two_share_a_condition():
     idle, drive = Condition(WHEEL, "neutral", "idle"), Condition(WHEEL, "drive", "idle")
     three = [analysis("a.csv", idle), analysis("b.csv", drive), analysis("c.csv", idle)]
-    on_wheel = f"neutral at idle on the {WHEEL}"
-    assert spoken_names(three) == (f"{on_wheel} (a.csv)", "drive at idle", f"{on_wheel} (c.csv)")
+    assert spoken_names(three) == ("neutral at idle (a.csv)", "drive at idle", "neutral at idle (c.csv)")
     assert spoken_by_file(three[:2]) == {"a.csv": "neutral at idle", "b.csv": "drive at idle"}
 
 

@@ -12,8 +12,20 @@ from html import escape
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, GREY, INK, VERMILLION, line_level, order_name, short_name
-from vibecore.model import Analysis, Floats, OrderLevel, Repair, Spectrum
+from vibecore.figures.comparing import curve_of, shown_to
+from vibecore.figures.style import (
+    BLUE,
+    GREY,
+    INK,
+    ORDER_AXIS,
+    VERMILLION,
+    last_shown,
+    line_level,
+    order_name,
+    short_name,
+)
+from vibecore.model import Analysis, Floats, OrderLevel, Repair
+from vibecore.spoken import spoken_names
 
 WIDTH, HEIGHT = 720, 300  # about the text width of an A4 page in points of the screen
 LEFT, RIGHT, TOP, BOTTOM = 58, 12, 34, 50
@@ -21,6 +33,7 @@ MOST_POINTS = 700  # of a curve: finer than a printer shows at this size
 MOST_TICKS = 6
 MOST_LETTERS = 44  # of a name over half the frame
 DASH = "4 3"
+ORDER_STEP = 0.5  # of the numbers on an axis of orders
 BAR_SHARE = 0.38  # of the room of a group of two
 GRID = "#E3E6E9"
 
@@ -32,8 +45,8 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     table = analysis.orders
     assert table is not None
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
-    last = max(lv.order for lv in table.levels) + 0.25
-    x, y = _curve(table.spectrum, last)
+    last = last_shown([lv.order for lv in seen])
+    x, y = _thinned(table.spectrum.x, line_level(table.spectrum), last)
     top = max([float(y.max(initial=0.0)), *(lv.high_m_s2 or lv.rms_m_s2 or 0.0 for lv in seen)])
     chart = _Chart((0.0, last), top)
     chart.line(x, y, GREY, "1")
@@ -43,7 +56,7 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
         strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
         chart.name(strongest.order, strongest.high_m_s2 or strongest.rms_m_s2 or 0.0,
                    order_name(strongest.order, engine))  # fmt: skip
-    chart.x_axis("turns per crank turn (engine order)", [(v, [f"{v:g}"]) for v in np.arange(0, last, 0.5)])
+    chart.x_axis(ORDER_AXIS, [(v, [f"{v:g}"]) for v in np.arange(0, last, ORDER_STEP)])
     return chart.svg("Shake by engine order")
 
 
@@ -59,26 +72,29 @@ def levels_svg(first: Analysis, second: Analysis, orders: Sequence[float], engin
     tables = first.orders, second.orders
     assert tables[0] is not None and tables[1] is not None  # noqa: PT018 - one thought
     bars = [(_bar(tables[0].level(o)), _bar(tables[1].level(o))) for o in orders]
-    return _groups(orders, bars, (first.name, second.name), engine, "Each engine order")
+    return _groups(orders, bars, spoken_names((first, second)), engine, "Each engine order")
 
 
 def overlay_svg(first: Analysis, second: Analysis) -> str:
-    """The order spectra of two recordings over each other. Both must have an order table."""
-    assert first.orders is not None and second.orders is not None  # noqa: PT018 - one thought
-    last = max(lv.order for t in (first.orders, second.orders) for lv in t.levels) + 0.25
-    curves = [_curve(t.spectrum, last) for t in (first.orders, second.orders)]
+    """The order spectra of two recordings over each other; by hertz where one has no engine order."""
+    both, names = (first, second), spoken_names((first, second))
+    by_order = first.orders is not None and second.orders is not None
+    last = shown_to(*both) if by_order else float(max(a.spectrum_hz.x[-1] for a in both))
+    curves = [_thinned(*curve_of(a, by_order), last) for a in both]
     chart = _Chart((0.0, last), max(float(y.max(initial=0.0)) for _, y in curves))
     for (x, y), colour, dash in zip(curves, (VERMILLION, BLUE), ("", DASH), strict=True):
         chart.line(x, y, colour, "1.5", dash)
-    chart.legend((first.name, second.name), lines=True)
-    chart.x_axis("turns per crank turn (engine order)", [(v, [f"{v:g}"]) for v in np.arange(0, last, 0.5)])
-    return chart.svg(f"Shake by engine order of {first.name} and {second.name}")
+    chart.legend(names, lines=True)
+    step = ORDER_STEP if by_order else _tick_step(last)
+    ticks = [(v, [f"{v:g}"]) for v in np.arange(0, last, step)]
+    chart.x_axis(ORDER_AXIS if by_order else "Hz", ticks)
+    return chart.svg(f"Shake by {'engine order' if by_order else 'frequency'}: {names[0]} and {names[1]}")
 
 
 def _groups(
     orders: Sequence[float],
     bars: Sequence[tuple[Bar, Bar]],
-    names: tuple[str, str],
+    names: Sequence[str],
     engine: Engine | None,
     title: str,
 ) -> str:
@@ -98,10 +114,10 @@ def _bar(level: OrderLevel | None) -> Bar:
     return level.rms_m_s2 or 0.0, level.low_m_s2, level.high_m_s2
 
 
-def _curve(spectrum: Spectrum, last: float) -> tuple[Floats, Floats]:
-    """The level over order up to `last`, the highest of each stretch."""
-    inside = spectrum.x <= last
-    x, level = spectrum.x[inside], line_level(spectrum)[inside]
+def _thinned(x: Floats, level: Floats, last: float) -> tuple[Floats, Floats]:
+    """The curve up to `last`, the highest of each stretch."""
+    inside = x <= last
+    x, level = x[inside], level[inside]
     step = max(1, int(np.ceil(len(x) / MOST_POINTS)))
     n = len(x) // step * step
     return x[:n:step], level[:n].reshape(-1, step).max(axis=1)
@@ -166,7 +182,7 @@ class _Chart:
     def name(self, at: float, height: float, words: str) -> None:
         self.text(self.x(at), self.y(height) - 6, words)
 
-    def legend(self, names: tuple[str, str], *, lines: bool = False) -> None:
+    def legend(self, names: Sequence[str], *, lines: bool = False) -> None:
         """The two names over the frame, cut where they are too long for half of it."""
         for name, colour, x in zip(names, (VERMILLION, BLUE), (LEFT, (LEFT + WIDTH) / 2), strict=True):
             if lines:

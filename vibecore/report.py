@@ -15,10 +15,10 @@ from vibecore import figures
 from vibecore.case import Case
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
-from vibecore.engine import Vehicle
+from vibecore.engine import Engine, Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
-from vibecore.model import Analysis, Diagnosis, RankedCause, Symptoms
+from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Symptoms
 from vibecore.plan import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
@@ -106,10 +106,6 @@ def comparison_html(
     date: str = "",
 ) -> str:
     """Two recordings over each other, on one printed page. verdict: the line on top."""
-    engine = case.vehicle.engine
-    picture = figures.levels(first, second, pair.changes, engine)
-    orders = [c.order for c in pair.changes]
-    bars = f"<figure>{levels_svg(first, second, orders, engine)}</figure>" if orders else ""
     body = [
         f"<h1>{escape(case.title)}: two recordings</h1>",
         f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, units), date))))}</p>',
@@ -122,9 +118,18 @@ def comparison_html(
             "Over each other",
             f"<figure>{overlay_svg(first, second)}</figure>{_text(too_broken(first, second))}",
         ),
-        _section(picture.title, bars + _table(picture.columns, picture.rows)),
+        _each_order(first, second, pair.changes, case.vehicle.engine),
     ]
     return _page(f"{case.title}: {first.name} and {second.name}", body)
+
+
+def _each_order(first: Analysis, second: Analysis, changes: Sequence[OrderChange], engine: Engine) -> str:
+    """Bars and table of what both show; empty where one has no engine orders."""
+    if not changes:
+        return ""
+    picture = figures.levels(first, second, changes, engine)
+    bars = f"<figure>{levels_svg(first, second, [c.order for c in changes], engine)}</figure>"
+    return _section(picture.title, bars + _table(picture.columns, picture.rows))
 
 
 def car_words(vehicle: Vehicle, units: str) -> str:

@@ -57,9 +57,13 @@ def spoken(condition: Condition) -> str:
 
 
 def _told_by_place(names: Sequence[str], conditions: Sequence[Condition]) -> list[str]:
-    """The same names, with the phone's place where they are alike without it."""
-    times = Counter(names)
-    return [
-        f"{name} on the {c.place}" if name and c.place and times[name] > 1 else name
+    """The same names, with the phone's place where that tells a recording from one of the same name."""
+    placed = [
+        f"{name} on the {c.place}" if name and c.place else name
         for name, c in zip(names, conditions, strict=True)
+    ]
+    times, times_placed = Counter(names), Counter(placed)
+    return [
+        full if times[name] > 1 and times_placed[full] == 1 else name
+        for name, full in zip(names, placed, strict=True)
     ]

@@ -113,9 +113,9 @@ def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:
 
 
 def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
-    """Any two recordings whose speed is known, as the person chooses: what it comes to in one line on top.
-    Drawn once it is unfolded: the comparison takes its time."""
-    analyses = [a for a in diagnosis.analyses if a.orders is not None]
+    """Any two recordings, as the person chooses: what it comes to in one line on top. Drawn once it is
+    unfolded: the comparison takes its time."""
+    analyses = diagnosis.analyses
     if len(analyses) < LEAST_COMPARED:
         return
     fold = st.expander(COMPARE, key=COMPARE, on_change="rerun")
@@ -148,7 +148,8 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
     for note in pair.notes:
         st.markdown(widgets.plain(note))
     widgets.show_picture(figures.overlay(first, second), "overlay")
-    widgets.show_picture(figures.levels(first, second, pair.changes, engine), "levels")
+    if pair.changes:
+        widgets.show_picture(figures.levels(first, second, pair.changes, engine), "levels")
 
     def make() -> str:
         units, date = work.job.notes.get("units", ""), widgets.today()

@@ -65,12 +65,15 @@ def test_one_recording_twice_is_no_comparison(start):
 
 
 @pytest.mark.usefixtures("job")
-def test_without_a_speed_there_is_nothing_to_lay_over(start, monkeypatch):
+def test_without_a_speed_two_are_laid_over_each_other_by_frequency(start, monkeypatch):
     monkeypatch.setattr(
         "vibecore.pipeline.diagnose_analysed",
         lambda _case, analyses: made.diagnosis(*(replace(a, speed=None, orders=None) for a in analyses)),
     )
-    assert COMPARE not in [e.label for e in start("proof").expander]
+    text = words(unfolded(start("proof")))
+    assert "Shake by frequency: neutral at idle solid, drive at idle dotted." in text
+    assert "The whole shake is" in text
+    assert "Each engine order" not in text
 
 
 def test_a_proof_from_what_was_only_guessed_says_so(start, job, store):

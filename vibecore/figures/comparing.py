@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
 import plotly.graph_objects as go
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
+    HERTZ_SHAKE,
+    ORDER_AXIS,
     SKY,
     VERMILLION,
     Picture,
     empty_figure,
+    last_shown,
     line_level,
     order_name,
     reach,
@@ -22,12 +26,14 @@ from vibecore.figures.style import (
     too_broken,
     whiskers,
 )
-from vibecore.model import Analysis, OrderChange, OrderLevel, OrderTable, Repair
+from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
+from vibecore.spoken import spoken_names
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
 LEAST_SHOWN_M_S2 = 0.001
+CHANGE = "change and its 95 % interval, dB"  # a column: five of them do not fit on a phone
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
@@ -47,12 +53,11 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
             n,
             small(c.before_m_s2),
             small(c.after_m_s2),
-            f"{c.change_db:+.1f}",
-            f"{c.low_db:+.1f} to {c.high_db:+.1f}",
+            _change(c),
         )
         for n, c in zip(names, repair.changes, strict=True)
     )
-    columns = ("order", "before, m/s²", "after, m/s²", "change, dB", "95 % interval, dB")
+    columns = ("order", "before, m/s²", "after, m/s²", CHANGE)
     sentence = (
         "Each engine order that was compared, before and now: its own line alone, without what unsteady "
         "cycles leave beside it."
@@ -80,32 +85,50 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
 
 
 def overlay(first: Analysis, second: Analysis) -> Picture:
-    """The order spectra of two recordings over each other. Both must have an order table."""
-    tables = (_table(first), _table(second))
-    fig = empty_figure("turns per crank turn (engine order)", "shake, m/s²")
-    names = (first.name, second.name)
-    for table, name, colour, dash in zip(tables, names, (VERMILLION, BLUE), ("solid", "dot"), strict=True):
-        x, y = thinned(table.spectrum.x, line_level(table.spectrum))
+    """The order spectra of two recordings over each other; by hertz where one has no engine order."""
+    names = spoken_names((first, second))
+    by_order = first.orders is not None and second.orders is not None
+    fig = empty_figure(*((ORDER_AXIS, "shake, m/s²") if by_order else ("Hz", HERTZ_SHAKE)))
+    styles = ((VERMILLION, "solid"), (BLUE, "dot"))
+    for analysis, name, (colour, dash) in zip((first, second), names, styles, strict=True):
+        x, y = thinned(*curve_of(analysis, by_order))
         if len(x):
             fig.add_scatter(
-                x=x, y=y, name=name, line={"color": colour, "width": 1.5, "dash": dash},
-                hovertemplate="%{x:.2f}<br>%{y:.3f} m/s²",
+                x=x, y=y, name=name, mode="lines", line={"color": colour, "width": 1.5, "dash": dash},
+                hovertemplate="%{x:.2f}<br>%{y:.3f}",
             )  # fmt: skip
-    fig.update_xaxes(range=[0, max(lv.order for table in tables for lv in table.levels) + 0.25])
-    drawn = f"Shake by engine order: {first.name} drawn through, {second.name} dotted."
-    sentence = " ".join(filter(None, (drawn, too_broken(first, second))))
-    columns, rows = ("strongest lines of", "orders"), tuple((a.name, _strongest(a)) for a in (first, second))
+    if by_order:
+        fig.update_xaxes(range=[0, shown_to(first, second)])
+    fig.update_yaxes(rangemode="tozero")
+    drawn = f"Shake by {'engine order' if by_order else 'frequency'}: {names[0]} solid, {names[1]} dotted."
+    sentence = " ".join(filter(None, (drawn, too_broken(first, second) if by_order else "")))
+    strongest = _strongest if by_order else _strongest_hz
+    rows = tuple((name, strongest(a)) for a, name in zip((first, second), names, strict=True))
+    columns = ("strongest lines of", "orders" if by_order else "frequencies")
     return Picture("Two recordings over each other", sentence, fig, columns, rows)
+
+
+def shown_to(*analyses: Analysis) -> float:
+    """Where an axis of both ends: at the last order that either can show."""
+    return last_shown([lv.order for a in analyses for lv in _table(a).levels if lv.visible])
+
+
+def curve_of(analysis: Analysis, by_order: bool) -> tuple[Floats, Floats]:
+    """The curve that is laid over another."""
+    if by_order:
+        spectrum = _table(analysis).spectrum
+        return spectrum.x, line_level(spectrum)
+    return analysis.spectrum_hz.x, np.sqrt(analysis.spectrum_hz.psd)
 
 
 def levels(
     first: Analysis, second: Analysis, changes: Sequence[OrderChange], engine: Engine | None
 ) -> Picture:
     """Each engine order in two recordings, with its interval, and the change. Both must have a table."""
-    tables = (_table(first), _table(second))
+    tables, names = (_table(first), _table(second)), spoken_names((first, second))
     orders = [c.order for c in changes]
     fig = empty_figure("engine order", "shake, m/s²")
-    for table, name, colour in zip(tables, (first.name, second.name), (VERMILLION, BLUE), strict=True):
+    for table, name, colour in zip(tables, names, (VERMILLION, BLUE), strict=True):
         _add_bars(fig, [table.level(order) for order in orders], name, colour, engine)
     fig.update_layout(barmode="group")
     fig.update_xaxes(type="category", tickangle=0)
@@ -115,12 +138,12 @@ def levels(
             order_name(lv.order, engine),
             _size(lv),
             _size(tables[1].level(lv.order)),
-            *_change(by_order.get(lv.order)),
+            _change(by_order.get(lv.order)),
         )
         for lv in tables[0].levels
     )
-    columns = ("order", f"{first.name}, m/s²", f"{second.name}, m/s²", "change, dB", "95 % interval, dB")
-    sentence = f"Each engine order in {first.name} (left) and {second.name} (right), with 95 % intervals."
+    columns = ("order", f"{names[0]}, m/s²", f"{names[1]}, m/s²", CHANGE)
+    sentence = f"Each engine order in {names[0]} (left) and {names[1]} (right), with 95 % intervals."
     return Picture("Each engine order", sentence, fig, columns, rows)
 
 
@@ -142,15 +165,22 @@ def _strongest(analysis: Analysis) -> str:
     return ", ".join(f"{lv.order:g} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
 
 
+def _strongest_hz(analysis: Analysis) -> str:
+    lines = sorted(analysis.lines, key=lambda line: -line.rms_m_s2)[:3]
+    return (
+        ", ".join(f"{ln.frequency_hz:.1f} Hz ({ln.rms_m_s2:.3f} m/s²)" for ln in lines) or "none can be seen"
+    )
+
+
 def small(level_m_s2: float) -> str:
     """To a thousandth: finer is no phone."""
     return f"{level_m_s2:.3f}" if level_m_s2 >= LEAST_SHOWN_M_S2 else f"under {LEAST_SHOWN_M_S2:.3f}"
 
 
-def _change(change: OrderChange | None) -> tuple[str, str]:
+def _change(change: OrderChange | None) -> str:
     if change is None:
-        return "not known", ""
-    return f"{change.change_db:+.1f}", f"{change.low_db:+.1f} to {change.high_db:+.1f}"
+        return "not known"
+    return f"{change.change_db:+.1f} ({change.low_db:+.1f} to {change.high_db:+.1f})"
 
 
 def _table(analysis: Analysis) -> OrderTable:

@@ -14,13 +14,16 @@ def cycle(view: CycleView, engine: Engine) -> Picture:
     fig = empty_figure("degrees of crank angle", "shake, m/s²")
     upper, lower = view.mean_m_s2 + view.spread_m_s2, view.mean_m_s2 - view.spread_m_s2
     edge = {"color": SKY, "width": 0}
-    fig.add_scatter(x=view.angle_deg, y=upper, line=edge, showlegend=False, hoverinfo="skip")
+    fig.add_scatter(x=view.angle_deg, y=upper, mode="lines", line=edge, showlegend=False,
+                    hoverinfo="skip")  # fmt: skip
     fig.add_scatter(
-        x=view.angle_deg, y=lower, line=edge, fill="tonexty", name="two cycles in three", hoverinfo="skip"
-    )
+        x=view.angle_deg, y=lower, mode="lines", line=edge, fill="tonexty", name="two cycles in three",
+        hoverinfo="skip",
+    )  # fmt: skip
     fig.add_scatter(
-        x=view.angle_deg, y=view.mean_m_s2, name="mean of all cycles", line={"color": BLUE, "width": 2}
-    )
+        x=view.angle_deg, y=view.mean_m_s2, mode="lines", name="mean of all cycles",
+        line={"color": BLUE, "width": 2},
+    )  # fmt: skip
     fig.add_hline(y=0, line={"color": GREY, "width": 1})
     turn = 360.0 / engine.cycle_order
     fig.update_xaxes(range=[0, turn], tickmode="linear", dtick=turn / 4)

@@ -12,12 +12,15 @@ from vibecore.figures.style import (
     BLUE,
     GREEN,
     GREY,
+    HERTZ_SHAKE,
     LEAST_SPEED_SPAN_RPM,
+    ORDER_AXIS,
     SKY,
     VERMILLION,
     Picture,
     empty_figure,
     frame,
+    last_shown,
     line_level,
     order_name,
     thinned,
@@ -27,6 +30,7 @@ from vibecore.figures.style import (
 from vibecore.model import Analysis, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
 
+BUDGET_PX = 238  # one bar
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
 
@@ -55,22 +59,23 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     table = analysis.orders
     if table is None:
         return _hertz_spectrum(analysis)
-    fig = empty_figure("turns per crank turn (engine order)", "shake, m/s²")
+    fig = empty_figure(ORDER_AXIS, "shake, m/s²")
     x, y = thinned(table.spectrum.x, line_level(table.spectrum))
     if len(x):
         fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
     _add_levels(fig, seen, strongest, engine)
-    for line in table.other_lines:
-        if line.order is not None:
-            fig.add_scatter(
-                x=[line.order], y=[line.rms_m_s2], name="not the engine's", showlegend=False, mode="markers",
-                marker={"color": VERMILLION, "size": 10, "symbol": "diamond"},
-                hovertemplate=f"{line.frequency_hz:.1f} Hz<br>%{{y:.3f}} m/s²",
-            )  # fmt: skip
-    top = max([lv.order for lv in table.levels] + [1.0])
-    fig.update_xaxes(range=[0, top + 0.25])
+    others = [line for line in table.other_lines if line.order is not None]
+    if others:
+        fig.add_scatter(
+            x=[ln.order for ln in others], y=[ln.rms_m_s2 for ln in others], name="on no engine order",
+            mode="markers", marker={"color": VERMILLION, "size": 10, "symbol": "diamond"},
+            customdata=[ln.frequency_hz for ln in others],
+            hovertemplate="%{customdata:.1f} Hz<br>%{y:.3f} m/s²<extra></extra>",
+        )  # fmt: skip
+    fig.update_xaxes(range=[0, last_shown([*(lv.order for lv in seen), *(ln.order or 0.0 for ln in others)])])
+    fig.update_yaxes(rangemode="tozero")
     return Picture(
         "Shake by engine order",
         too_broken(analysis) or _order_sentence(seen, engine, table),
@@ -121,8 +126,9 @@ def shake_budget(table: OrderTable) -> Picture:
         fig.add_bar(
             y=[""], x=[share], name=name, orientation="h", marker_color=colour, hovertemplate="%{x:.0f} %"
         )
-    fig.update_layout(barmode="stack", height=238, legend_traceorder="normal")
-    fig.update_xaxes(range=[0, 100])
+    fig.update_layout(barmode="stack", height=BUDGET_PX, legend_traceorder="normal")
+    fig.update_xaxes(range=[0, 100], tickvals=[0, 25, 50, 75, 100])
+    fig.update_yaxes(showline=False, ticks="")
     sentence = f"{shares[0]:.0f} % of the shake comes in step with the engine."
     rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
     return Picture("Where the shake comes from", sentence, fig, ("part", "(m/s²)²", "share"), rows)
@@ -139,17 +145,17 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
     )  # fmt: skip
     track, rows = analysis.speed, [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
     if track is not None:
-        for order in dict.fromkeys((1.0, engine.firing_order if engine else 1.0)):
+        orders = dict.fromkeys((1.0, engine.firing_order if engine else 1.0))
+        for order, dash in zip(orders, ("dash", "dot"), strict=False):
             hz = track.rpm / 60.0 * order
             fig.add_scatter(
                 x=track.t_s, y=hz, name=order_name(order, engine), mode="lines",
-                line={"color": VERMILLION, "width": 2, "dash": "dot"},
+                line={"color": VERMILLION, "width": 2, "dash": dash}, showlegend=True,
             )  # fmt: skip
             rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
     fig.update_xaxes(range=[float(fall.t_s[0]), float(fall.t_s[-1])])
     fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
-    fig.update_layout(showlegend=False)
-    sentence = "Bright bands are steady shake. Those that follow the dotted lines come from the engine."
+    sentence = "Bright bands are steady shake. Those that follow the broken lines come from the engine."
     return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
 
 
@@ -158,7 +164,7 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
 
 def _hertz_spectrum(analysis: Analysis) -> Picture:
     spectrum = analysis.spectrum_hz
-    fig = empty_figure("Hz", "shake, m/s² per √Hz")
+    fig = empty_figure("Hz", HERTZ_SHAKE)
     x, y = thinned(spectrum.x, np.sqrt(spectrum.psd))
     fig.add_scatter(
         x=x, y=y, name="all shake", line={"color": BLUE, "width": 1.5}, hovertemplate="%{x:.1f} Hz"
@@ -171,7 +177,7 @@ def _hertz_spectrum(analysis: Analysis) -> Picture:
 
 
 def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, engine: Engine | None) -> None:
-    """Bars with whiskers at the orders that can be seen; only the strong ones are named."""
+    """Bars with whiskers at the orders that can be seen; the strongest is named, and what has a name."""
     rms = [lv.rms_m_s2 or 0.0 for lv in seen]
     fig.add_bar(
         x=[lv.order for lv in seen], y=rms, width=0.08, name="on an engine order", marker_color=BLUE,
@@ -179,7 +185,7 @@ def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, en
         hovertemplate="%{customdata}<br>%{y:.3f} m/s²<extra></extra>",
     )  # fmt: skip
     for lv, r in zip(seen, rms, strict=True):
-        if r >= STRONG_SHARE * strongest:
+        if r >= STRONG_SHARE * strongest and (r == strongest or _has_a_name(lv.order, engine)):
             text = order_name(lv.order, engine).split(" (")[0]
             fig.add_annotation(
                 x=lv.order,
@@ -191,6 +197,11 @@ def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, en
                 textangle=0,
                 font={"size": 12},
             )
+
+
+def _has_a_name(order: float, engine: Engine | None) -> bool:
+    """More than its number, which stands on the axis: names of all would lie over each other on a phone."""
+    return not order_name(order, engine).startswith("order")
 
 
 def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: OrderTable) -> str:

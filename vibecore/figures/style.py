@@ -24,9 +24,11 @@ INK = "#1F2328"
 FONT = "Source Sans, sans-serif"
 
 HEIGHT_PX = 380
-TOP_PX = 56  # room for the zoom buttons and, under them, the names: on a phone they lie over each other else
+TOP_PX, SIDE_PX = 12, 20  # the zoom buttons lie above the picture; beside it a number of the axis needs room
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
 LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
+LEAST_TOP_ORDER, BESIDE_ORDER = 2.0, 0.4  # shown of the order axis at least; room behind the last one
+ORDER_AXIS, HERTZ_SHAKE = "engine order (times per crank turn)", "shake, m/s² per √Hz"
 LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 
 
@@ -67,6 +69,11 @@ def line_level(spectrum: Spectrum) -> Floats:
     return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
 
 
+def last_shown(orders: Sequence[float]) -> float:
+    """Where the axis ends that shows these orders: above the phone's reach it would be empty."""
+    return max([*orders, LEAST_TOP_ORDER]) + BESIDE_ORDER
+
+
 def too_broken(*analyses: Analysis) -> str:
     """Names those whose order spectrum is empty, for no stretch of them is long enough; '' if none is."""
     empty = [a.name for a in analyses if a.orders is not None and not len(a.orders.spectrum.x)]
@@ -77,14 +84,16 @@ def empty_figure(x_title: str, y_title: str) -> go.Figure:
     """Axes with titles, no curve yet."""
     fig = go.Figure()
     fig.update_layout(
-        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": 8, "t": TOP_PX, "b": 8},
+        template="plotly_white", height=HEIGHT_PX, margin={"l": 8, "r": SIDE_PX, "t": TOP_PX, "b": 8},
         hovermode="closest", font={"size": 14, "color": INK, "family": FONT},
         dragmode=False, paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)",
         modebar={"bgcolor": "rgba(0,0,0,0)", "color": GREY, "activecolor": BLUE},
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
     )  # fmt: skip
-    fig.update_xaxes(title=x_title, automargin=True, zeroline=False)
-    fig.update_yaxes(title=y_title, automargin=True, zeroline=False)
+    axis = {"automargin": True, "zeroline": False, "showline": True, "linecolor": INK, "ticks": "outside",
+            "tickcolor": INK, "layer": "above traces"}  # fmt: skip
+    fig.update_xaxes(title=x_title, **axis)
+    fig.update_yaxes(title=y_title, **axis)
     return fig
 
 

@@ -66,7 +66,10 @@ def side_by_side(
         held = isolation_note(transmissibility(first, second, placing_db=placing_db), engine)
         if held is not None:
             return Pair(held, None, changes, notes)
-    return Pair(_headline(changes, spoken_names((first, second))[1], engine), None, changes, notes)
+    names = spoken_names((first, second))
+    if first.orders is None or second.orders is None:
+        return Pair(_whole_words((first, second), names), None, (), notes)
+    return Pair(_headline(changes, names[1], engine), None, changes, notes)
 
 
 def _changes(first: Analysis, second: Analysis, placing_db: float) -> tuple[OrderChange, ...]:
@@ -77,6 +80,12 @@ def _changes(first: Analysis, second: Analysis, placing_db: float) -> tuple[Orde
     return tuple(
         order_change(order, b, a, placing_db) for order, b, a in pairs if b is not None and a is not None
     )
+
+
+def _whole_words(both: Sequence[Analysis], names: Sequence[str]) -> str:
+    """All that two can be told by where one has no engine speed, as with the engine off."""
+    sizes = [f"{a.overall.rms_m_s2:.2g} m/s2 in {name}" for a, name in zip(both, names, strict=True)]
+    return f"The whole shake is {sizes[0]} and {sizes[1]}. No engine order can be put against the other."
 
 
 def _headline(changes: tuple[OrderChange, ...], second: str, engine: Engine) -> str:
