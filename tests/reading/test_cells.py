@@ -7,6 +7,7 @@ memory). Which marks part thousands where is common practice, no source.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 
 from tests.reading.make import G, cells, shake, text
 from tests.reading.test_containers import xlsx
+from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import dressed, read_recording
 
@@ -128,3 +130,62 @@ def test_numbers_come_back(values: list[float], unit: str) -> None:
 )
 def test_what_is_no_number_in_any_dress(texts: list[str]) -> None:
     assert dressed.numbers(pa.array(texts), ".") is None
+
+
+# --- decimal marks that differ, and digits of other scripts ---
+
+
+COMMAS: dict[str, Callable[[int, int], bool]] = {  # where, by row and column
+    "time": lambda row, column: row >= 0 and column == 0,
+    "values": lambda row, column: row >= 0 and column > 0,
+    "one axis": lambda row, column: row >= 0 and column == 2,
+    "some rows": lambda row, column: row % 20 == 7 and column >= 0,
+    "from some row on": lambda row, column: row >= 800 and column >= 0,
+    "by turns": lambda row, column: (row + column) % 2 == 0,
+}
+
+
+def with_commas(where: str, delimiter: str, digits: int) -> bytes:
+    rows = [
+        [c.replace(".", ",") if COMMAS[where](i, j) else c for j, c in enumerate(row)]
+        for i, row in enumerate(cells(TRUTH, digits=digits))
+    ]
+    return text(rows, delimiter.join(["time", "x", "y", "z"]), delimiter).encode()
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t", "|"])
+@pytest.mark.parametrize("where", COMMAS)
+def test_two_decimal_marks_in_one_file(where: str, delimiter: str) -> None:
+    recording = read_recording(with_commas(where, delimiter, 5))
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+    assert [w.code for w in recording.warnings] == ["decimal-marks"]
+
+
+@pytest.mark.parametrize("where", COMMAS)
+def test_three_digits_after_each_mark_may_be_thousands(where: str) -> None:
+    try:
+        recording = read_recording(with_commas(where, ";", 3))
+    except ReadingError:
+        return  # where no cell proves that both are decimal marks
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=0.51e-3)
+
+
+@pytest.mark.parametrize("zero", "\u0660\u06f0\u0966\uff10\u09e6\u0e50")
+@pytest.mark.parametrize("mark", [".", "\u066b", "\uff0e"])
+def test_digits_of_other_scripts(zero: str, mark: str) -> None:
+    """Decimal digits by the Unicode standard, category Nd."""
+    own = {ord("0") + k: chr(ord(zero) + k) for k in range(10)} | {ord("."): mark}
+    delimiter = ";" if mark == "\u066b" else ","
+    data = text(cells(TRUTH), delimiter.join(["time", "x", "y", "z"]), delimiter).translate(own)
+    recording = read_recording(data.encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+
+
+def test_signs_as_wide_as_digits() -> None:
+    wide = {c: c + 0xFEE0 for c in map(ord, "0123456789.,-:")}
+    rows = [[f"12:00:{float(row[0]):09.6f}", *row[1:]] for row in cells(TRUTH)]
+    recording = read_recording(("time,x,y,z\n" + text(rows, None).translate(wide)).encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)

@@ -8,8 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import G, Floats, Truth, cells, shake, text
-from vibecore.errors import ReadingError
+from tests.reading.make import Floats, G, Truth, cells, shake, text
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 

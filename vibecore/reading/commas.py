@@ -1,4 +1,4 @@
-"""Decimal commas in a file that parts its cells by commas too: a logger's slip in lands that write 0,15."""
+"""Decimal commas beside other commas or points: a logger's slips in lands that write 0,15."""
 
 from __future__ import annotations
 
@@ -10,6 +10,14 @@ from vibecore.model import Warn
 from .layout import Layout
 
 _MOST_BEFORE_COMMA = 200  # m/s2 or g: no phone measures more
+# A mark is the decimal one for sure after a lone nought, or before other than three digits.
+_SURELY_DECIMAL = (
+    rb"(?m)(?:^|[;\t| \"])[-+]?(?:0?%b[0-9]|[0-9]+%b(?:[0-9]{1,2}|[0-9]{4,})(?=[;\t| \"\r\n]|\Z))"
+)
+_TWO_MARKS = re.compile(rb"[0-9][.,][0-9]+[.,][0-9]")
+BOTH_TOLD = Warn(
+    "decimal-marks", "The file marks its decimals with points and with commas; both were read as such."
+)
 TOLD = Warn(
     "decimal-commas",
     "The file writes decimals with a comma and parts its cells by commas too; the halves of each number "
@@ -50,3 +58,14 @@ def joined(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | N
         for row in layout.cells
     )
     return re.sub(pattern, rb",".join(plain), bytes(body)), replace(layout, cells=cells)
+
+
+def one_mark(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | None:
+    """Decimals marked by a point in some numbers and by a comma in others: all by a point. None where one of
+    the marks may stand between thousands, or parts the cells."""
+    text = bytes(body)
+    sure = all(re.search(_SURELY_DECIMAL.replace(b"%b", mark), text) for mark in (rb"\.", rb","))
+    if layout.delimiter == "," or not sure or _TWO_MARKS.search(text):
+        return None
+    cells = tuple(tuple(cell.replace(",", ".") for cell in row) for row in layout.cells)
+    return text.replace(b",", b"."), replace(layout, decimal=".", cells=cells)

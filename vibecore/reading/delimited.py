@@ -59,15 +59,18 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     layout = find_layout(_first_lines(head, len(text) > len(head)), source)
     _check_width(layout, lines, source)
     body, cut = _body(text, layout)
-    mended = commas.joined(body, layout)
-    if mended:
-        body, layout = mended
+    told: tuple[Warn, ...] = ()
+    if mended := commas.joined(body, layout):
+        (body, layout), told = mended, (commas.TOLD,)
     columns, broken, plain = _parse(body, layout, source)
+    if (not plain or _has_other_mark(layout)) and (mended := commas.one_mark(body, layout)):
+        (body, layout), told = mended, (commas.BOTH_TOLD,)
+        columns, broken, plain = _parse(body, layout, source)
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
     named = under_names(layout, columns, source)
-    warnings = (*_told(broken, cut, rows), *((commas.TOLD,) if mended else ()))
+    warnings = (*_told(broken, cut, rows), *told)
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)
@@ -160,6 +163,14 @@ def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[
         ) from error
     numbers = [_to_numbers(c, kind, layout.decimal) for c, kind in zip(columns, types, strict=True)]
     return numbers, broken, False
+
+
+def _has_other_mark(layout: Layout) -> bool:
+    """Whether a cell of the head is a number by the other decimal mark only."""
+    other = {".": ",", ",": "."}[layout.decimal]
+    return any(
+        is_number(cell, other) and not is_number(cell, layout.decimal) for row in layout.cells for cell in row
+    )
 
 
 def _types(layout: Layout) -> list[Any]:

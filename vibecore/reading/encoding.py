@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import unicodedata
 
 _PROBE = 4096  # bytes looked at to tell text from pictures and UTF-16 from UTF-8
 _MARKS = (
@@ -21,6 +22,17 @@ _ODD_SIGNS = {
     "\u2009": " ",
     "\ufeff": "",
     "\u2019": "'",
+}
+# Beside digits of other scripts: signs that part numbers, and marks of writing direction.
+_BESIDE_DIGITS: dict[int, str | int] = {
+    **{code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)},  # as wide as the wide digits
+    **dict(
+        zip(
+            map(ord, "\u066b\u066c\u060c\u061b\u061c\u200e\u200f"),
+            (".", "'", ",", ";", "", "", ""),
+            strict=True,
+        )
+    ),
 }
 
 
@@ -69,7 +81,16 @@ def _plain(text: str) -> bytes:
     for odd, plain in _ODD_SIGNS.items():
         if odd in text:
             text = text.replace(odd, plain)
+    if zeros := _zeros_of_other_scripts(text[: 1 << 16]):
+        digits = {ord(zero) + k: str(k) for zero in zeros for k in range(10)}
+        text = text.translate({**_BESIDE_DIGITS, **digits})
     return text.encode("utf-8", errors="ignore")
+
+
+def _zeros_of_other_scripts(head: str) -> set[str]:
+    """The nought of each script but the plain one whose decimal digits a text has: the others follow it."""
+    own = (c for c in set(head) if not c.isascii() and c.isdecimal())
+    return {chr(ord(c) - unicodedata.decimal(c)) for c in own}
 
 
 def _bare_utf16(probe: bytes) -> str:

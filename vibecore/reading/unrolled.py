@@ -1,7 +1,7 @@
 """Rows that hold several samples one after the other, x1, y1, z1, x2, y2, z2: one row for each sample.
 
-Two sensors side by side may be named alike. What tells is the step from the last sample of a row to the first of
-the next: as large as those within a row if time runs on, larger where all of a row is of one moment.
+Two sensors side by side may be named alike. What tells is the step from the last sample of a row to the first
+of the next: as large as those within a row if time runs on, larger where all of a row is of one moment.
 """
 
 from __future__ import annotations
