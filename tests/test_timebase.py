@@ -177,7 +177,7 @@ def test_event_driven_stamps_are_told_and_low_lines_kept() -> None:
     fs_hz = 1 / float(steps.mean())
     for frequency_hz in (1.5, 4.0, 6.0):
         series = _even(t_s, _sine(t_s, frequency_hz, noise_rms=1e-3), fs_hz)
-        assert series.jitter_steps > 0.2
+        assert "no even grid" in series.history[0]
         assert abs(db(_amplitude(series, frequency_hz))) < 0.15
 
 

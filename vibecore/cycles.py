@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Frozen, Signal, SpeedTrack
-from vibecore.orders import HIGHEST_SHARE
 from vibecore.turning import Turned, turn
 
 LEAST_CYCLES = 8
@@ -60,7 +60,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     firings: tuple[float, ...] = ()
     missed = None
     highest = 1.5 * engine.firing_order * track.mean_rpm / 60
-    if alike >= LEAST_ALIKE and highest < HIGHEST_SHARE * signal.fs_hz:
+    if alike >= LEAST_ALIKE and highest < USABLE_SHARE * signal.fs_hz:
         count = round(engine.firing_order * turns)
         usual = np.median(_strengths(cycles, count), axis=0)
         firings = tuple((usual / usual.mean()).tolist())

@@ -146,7 +146,6 @@ class OrderLevel:
     coherence: float | None
     visible: bool
     why_not: str | None = None
-    axis_rms_m_s2: tuple[float, float, float] | None = None
     sharp_m_s2: float | None = None
 
     @property

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore import spectra
+from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.quality import filter_may_take
@@ -37,7 +38,6 @@ LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for oth
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
 SIGMAS = 1.96  # 95 % of a normal distribution
-HIGHEST_SHARE = 0.46  # of the sample rate: above it the phone's own samples are not trusted
 PEAK_FLOOR_ORDERS = 1.0  # wide against a line (0.1), narrow against what the car's modes raise
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
 SAME_LINE_HZ = 0.35  # lines this near in hertz are one
@@ -63,7 +63,7 @@ def measure_orders(
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
-    quiet = np.array([_quietest(axis, HIGHEST_SHARE * signal.fs_hz / speed_hz) for axis in axes])
+    quiet = np.array([_quietest(axis, USABLE_SHARE * signal.fs_hz / speed_hz) for axis in axes])
     highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
     levels = tuple(
         _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
@@ -78,7 +78,7 @@ def measure_orders(
     lines = _other_lines(signal, whole, speed_hz, own)
     total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
     total /= float(signal.good.sum())
-    in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, HIGHEST_SHARE * signal.fs_hz / speed_hz)
+    in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, USABLE_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
     return OrderTable(levels, lines, whole, in_orders, in_lines, total - in_orders - in_lines, total)
@@ -171,7 +171,6 @@ def _level(
         coherence,
         True,
         None,
-        tuple(np.sqrt(np.maximum(lines, 0)).tolist()),
         float(np.sqrt(sharp_square)),
     )
 
@@ -227,8 +226,7 @@ def lines_in_hertz(signal: Signal) -> tuple[tuple[Line, ...], Spectrum]:
     found = [
         line
         for line in spectra.peaks(spectrum, floor_width=8.0)
-        if line.above_floor_db > 10 * np.log10(LEAST_LINE)
-        and line.frequency_hz < HIGHEST_SHARE * signal.fs_hz
+        if line.above_floor_db > 10 * np.log10(LEAST_LINE) and line.frequency_hz < USABLE_SHARE * signal.fs_hz
     ]
     strongest = sorted(found, key=lambda line: -line.rms_m_s2)[:OTHER_LINES]
     return tuple(sorted(strongest, key=lambda line: line.frequency_hz)), spectrum
@@ -251,7 +249,7 @@ def _other_lines(
     found: list[Line] = []
     for line in sorted(turning + steady, key=lambda candidate: -candidate.above_floor_db):
         enough = line.above_floor_db > 10 * np.log10(LEAST_LINE)
-        inside = line.frequency_hz < HIGHEST_SHARE * signal.fs_hz and line.frequency_hz > 2.0
+        inside = line.frequency_hz < USABLE_SHARE * signal.fs_hz and line.frequency_hz > 2.0
         if (
             enough
             and inside

@@ -24,6 +24,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 
 from vibecore.model import Floats, Signal, SpeedTrack
+from vibecore.units import DB_PER_NEPER
 
 Form = Literal["force", "unbalance", "base"]
 Groups = NDArray[np.intp]  # (n,) which gain each point shares
@@ -43,7 +44,6 @@ _LEAST_F = (
 )
 _WIDEST_INTERVAL = 0.15  # of the natural frequency: wider is no answer
 _ALIKE = 4.0  # forms whose misfit is within this of the best cannot be told apart (2 sigma)
-_DB_PER_NEPER = 20 / np.log(10)
 _NEAR_SHARE = 0.1  # idle this near a natural frequency is lifted plainly
 
 
@@ -59,15 +59,6 @@ def accelerance(ratio: ArrayLike, damping: float, form: Form) -> Floats:
     """The same for acceleration, as the phone sees it: times r^2 where the excitation is a force."""
     r = np.asarray(ratio, dtype=float)
     return magnification(r, damping, form) * (1.0 if form == "base" else r**2)
-
-
-def half_power_hz(natural_hz: float, damping: float) -> tuple[float, float]:
-    """Frequencies at which the displacement under a constant force is the peak's over sqrt(2), exactly.
-
-    Needs damping < 0.38: above it the lower one does not exist, and is given as 0.
-    """
-    centre, half = 1 - 2 * damping**2, 2 * damping * np.sqrt(1 - damping**2)
-    return natural_hz * float(np.sqrt(max(centre - half, 0.0))), natural_hz * float(np.sqrt(centre + half))
 
 
 class Points(NamedTuple):
@@ -118,7 +109,7 @@ def _binned(frequency: Floats, line: Floats, floor: Floats, bin_share: float) ->
     power = mean(line)
     noise = mean(2 * floor / line) / count  # relative variance of power of a line in noise
     spread = np.maximum(mean(line**2) - power**2, 0.0) / power**2 / count
-    sd_db = _DB_PER_NEPER / 2 * np.sqrt(np.maximum(noise, spread))
+    sd_db = DB_PER_NEPER / 2 * np.sqrt(np.maximum(noise, spread))
     return Points(mean(frequency), np.sqrt(power), np.hypot(sd_db, _MIN_SD_DB))
 
 
@@ -175,7 +166,7 @@ def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Un
             "Too few frequencies were passed: raise the idle slowly, or hold three or more speeds."
         )
     f, y, sd = (np.concatenate([p[i] for p in kept]) for i in range(3))
-    y, sd = np.log(y), sd / _DB_PER_NEPER
+    y, sd = np.log(y), sd / DB_PER_NEPER
     group = np.repeat(np.arange(len(kept), dtype=np.intp), [len(p.frequency_hz) for p in kept])
     if f.max() < _LEAST_SPAN * f.min():
         return Unknown(

@@ -97,12 +97,6 @@ def effective_averages(blocks: float) -> float:
     return float(blocks / (1 + 2 * OVERLAP_CORRELATION**2 * (blocks - 1) / blocks))
 
 
-def confidence_factors(averages: float, level: float = 0.95) -> tuple[float, float]:
-    """Factors that turn a density into the ends of its interval of this level (Bendat and Piersol, ch. 8)."""
-    tail = (1 - level) / 2
-    return 1 / chi2_per_dof(1 - tail, averages), 1 / chi2_per_dof(tail, averages)
-
-
 @lru_cache(maxsize=1024)
 def chi2_per_dof(probability: float, averages: float) -> float:
     """Quantile of chi-square with two degrees of freedom an average, over its mean."""

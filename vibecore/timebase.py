@@ -45,7 +45,6 @@ class EvenSeries:
     fs_hz: float
     accel_m_s2: Floats
     good: Flags
-    jitter_steps: float
     history: tuple[str, ...]
 
 
@@ -72,11 +71,11 @@ def even_steps(recording: Recording) -> EvenSeries:
     late[slot] = shift
     as_even = _bridge(stamped, present)
     if jitter < REGULAR_JITTER:
-        return EvenSeries(fs, as_even, good, jitter, ("stamps even: used as they are",))
+        return EvenSeries(fs, as_even, good, ("stamps even: used as they are",))
     shifted = _correct(as_even, late, jitter)
     if _floor(shifted) < _floor(as_even):
-        return EvenSeries(fs, shifted, good, jitter, (f"uneven stamps ({jitter:.2f} of a step) corrected",))
-    return EvenSeries(fs, as_even, good, jitter, ("stamps uneven but samples even: stamps smoothed",))
+        return EvenSeries(fs, shifted, good, (f"uneven stamps ({jitter:.2f} of a step) corrected",))
+    return EvenSeries(fs, as_even, good, ("stamps uneven but samples even: stamps smoothed",))
 
 
 def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
@@ -101,7 +100,7 @@ def _by_spline(recording: Recording) -> EvenSeries:
     after = np.searchsorted(recording.t_s, grid).clip(1, len(recording.t_s) - 1)
     step = recording.t_s[after] - recording.t_s[after - 1]
     good = step * fs <= BRIDGED_STEPS + 1
-    return EvenSeries(fs, spline(grid), good, 1.0, ("stamps on no even grid: cubic spline",))
+    return EvenSeries(fs, spline(grid), good, ("stamps on no even grid: cubic spline",))
 
 
 def _bridge(values: Floats, present: Flags) -> Floats:

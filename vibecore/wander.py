@@ -23,6 +23,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from vibecore.model import Flags, Floats, Signal, SpeedTrack
 from vibecore.resonance import WINDOW_REV, order_points
+from vibecore.units import DB_PER_NEPER
 
 BIN_SHARE = 0.002  # windows whose speed is this near are averaged: an idle wanders by a percent or two
 LEAST_POINTS = 4
@@ -33,7 +34,6 @@ LONGEST_S = 180.0
 GOOD = 0.8  # share of a window's weight on good samples
 CLEAR_RAD = 0.8  # residual scatter of phase above which turns cannot be counted
 OWN_TURN = 3.0  # radians a unit of ln f that paths without a mode near turn an order
-_DB_PER_NEPER = 20 / np.log(10)
 
 
 class Slope(NamedTuple):
@@ -52,7 +52,7 @@ def order_slope(signal: Signal, track: SpeedTrack, order: float) -> Slope | None
     p = order_points(signal, track, order, bin_share=BIN_SHARE)
     if len(p.frequency_hz) < LEAST_POINTS:
         return None
-    line = _line(np.log(p.frequency_hz), np.log(p.rms_m_s2), (_DB_PER_NEPER / p.sd_db) ** 2)
+    line = _line(np.log(p.frequency_hz), np.log(p.rms_m_s2), (DB_PER_NEPER / p.sd_db) ** 2)
     if line is None:
         return None
     misfit = line.left / max(len(p.frequency_hz) - 2, 1)

@@ -21,6 +21,7 @@ from vibecore.causes.load import Catalogue, CauseRow, SuspectRow, catalogue
 from vibecore.engine import Vehicle
 from vibecore.evidence.records import CauseEvidence
 from vibecore.model import CheckOutcome, Evidence, Floats, RankedCause, Suspect, Symptoms
+from vibecore.units import DB_PER_LOG_POWER
 
 SYMPTOM_TEMPER = 0.6  # owners tick words that go together ('in gear' and 'warm'); common practice, no source
 FURTHER_CODE_WEIGHT = 0.3  # one fault sets several codes: only the strongest counts in full; no source
@@ -31,7 +32,6 @@ TOP, LEAST_DB = (
     3,
     0.3,
 )  # but the three strongest are shown from 0.3 dB, so that no rank stands without a reason
-DB_PER_NEPER = 10.0 / math.log(10.0)
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def rank(
     for item in evidence:
         if item.cause in seen:
             seen[item.cause] += item.log_ratio_db
-    log_p = log_p + [seen[h.cause.id] / DB_PER_NEPER for h in hypotheses]
+    log_p = log_p + [seen[h.cause.id] / DB_PER_LOG_POWER for h in hypotheses]
     p = _normalised(log_p)
     ranked = [_ranked(cause, p, prior, hypotheses, evidence, findings) for cause in known.causes]
     return tuple(sorted(ranked, key=lambda r: -r.probability))
@@ -224,5 +224,5 @@ def _as_evidence(finding: _Finding, mine: np.ndarray, prior: Floats) -> Evidence
         total = np.logaddexp.reduce(prior[mask] + finding.log_likelihood[mask])
         return float(total - np.logaddexp.reduce(prior[mask]))
 
-    weight = DB_PER_NEPER * (mean_log(mine) - mean_log(~mine))
+    weight = DB_PER_LOG_POWER * (mean_log(mine) - mean_log(~mine))
     return Evidence(says="for" if weight >= 0 else "against", weight_db=weight, text=finding.text)

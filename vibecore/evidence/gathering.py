@@ -22,9 +22,9 @@ from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
 from vibecore.speed import LEAST_CONFIDENCE
 from vibecore.spoken import spoken_names
+from vibecore.units import DB_PER_LOG_POWER
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
-DB_PER_NEPER = 10.0 / math.log(10.0)
 SOUND = "normal"
 CAUSES = tuple(FAULT_WORDS)
 
@@ -78,7 +78,7 @@ def _said(finding: Finding) -> list[CauseEvidence]:
     """The finding's word on each cause."""
     sound = finding.log_likelihood[SOUND]
     logs = {cause: finding.log_likelihood.get(cause, sound) for cause in CAUSES}
-    ratios = {cause: _capped(DB_PER_NEPER * (log - sound)) for cause, log in logs.items()}
+    ratios = {cause: _capped(DB_PER_LOG_POWER * (log - sound)) for cause, log in logs.items()}
     faults = [10 ** (r / 10) for cause, r in ratios.items() if cause != SOUND]
     shown = {**ratios, SOUND: -10 * math.log10(sum(faults) / len(faults))}
     return [_as_evidence(finding, cause, ratios[cause], shown[cause]) for cause in CAUSES]

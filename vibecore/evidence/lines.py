@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.model import Analysis, Line
 
@@ -37,7 +38,6 @@ FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above
 FOLDED_STANDS_OUT_DB = 15.0  # down there the car's own modes stand up too, but not as sharply
 MAKES_THE_SHAKE_DB = -6.0  # of a recording's whole shake: half of its rms
 ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
-SEEN_SHARE = 0.46  # of the sample rate: lines above it cannot be seen
 
 
 class Followed(NamedTuple):
@@ -177,7 +177,7 @@ def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keep
         if change is None or abs(change) < math.log1p(SPEEDS_APART):
             continue
         there_hz = line.frequency_hz * (math.exp(change) if keeps == "order" else 1.0)
-        if there_hz > SEEN_SHARE * other.recording.sample_rate_hz:
+        if there_hz > USABLE_SHARE * other.recording.sample_rate_hz:
             continue
         fellow = _fellow(line, first, other, keeps, change)
         if fellow is not None:

@@ -16,10 +16,10 @@ from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, Fault, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
 from vibecore.repair.lines import Z_95, standing_out
 from vibecore.repair.own import together
-from vibecore.repair.sound import DB_PER_NEPER
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
 from vibecore.spoken import spoken, spoken_names
+from vibecore.units import DB_PER_LOG_POWER
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
@@ -275,7 +275,7 @@ def visits(
         if both is None:
             continue
         level, sound = both
-        scatter_db = DB_PER_NEPER * np.sqrt(level.log_variance)
+        scatter_db = DB_PER_LOG_POWER * np.sqrt(level.log_variance)
         half = 10 ** (Z_95 * float(np.hypot(scatter_db, placing_db / np.sqrt(2))) / 20)
         low, high = level.rms_m_s2 / half, level.rms_m_s2 * half
         found.append(Visit(analysis.name, level.rms_m_s2, low, high, sound.band_m_s2))

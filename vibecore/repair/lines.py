@@ -16,15 +16,16 @@ from scipy.signal import get_window
 
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
-from vibecore.repair.sound import DB_PER_NEPER, sound_level
+from vibecore.repair.sound import sound_level
 from vibecore.spectra import NOISE_BANDWIDTH_BINS
+from vibecore.units import DB_PER_LOG_POWER
 
 Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
 LINE_HALF_WIDTH_ORDERS = 0.05  # the contract's width of a line
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
 # What lies further under the strongest line, or for a line on no order under the whole shake, is not what
 # anybody complains about.
-_FELT_DB = 6.0
+_FOREMOST_DB = 6.0
 _BESIDE_WIDTHS = 5.0  # half widths of a line out to which its floor is read
 _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the next half order
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
@@ -76,7 +77,7 @@ class Change:
 def change(before: Level, after: Level) -> Change:
     return Change(
         float(10 * np.log10(after.guarded / before.guarded)),
-        float(DB_PER_NEPER * np.sqrt(before.log_variance + after.log_variance)),
+        float(DB_PER_LOG_POWER * np.sqrt(before.log_variance + after.log_variance)),
     )
 
 
@@ -210,12 +211,12 @@ def standing_out(analysis: Analysis, engine: Engine | None = None) -> tuple[floa
         return ()
     place = analysis.condition.place
     levels = [(lv.order, lv.line_m_s2) for lv in analysis.orders.levels if lv.visible and lv.line_m_s2]
-    least = analysis.overall.rms_m_s2 * 10 ** (-_FELT_DB / 20)
+    least = analysis.overall.rms_m_s2 * 10 ** (-_FOREMOST_DB / 20)
     others = [ln for ln in analysis.orders.other_lines if ln.rms_m_s2 >= least]
     levels += [(ln.order, ln.rms_m_s2) for ln in others if ln.order is not None]
     if not levels:
         return ()
-    felt = max(rms for _, rms in levels) * 10 ** (-_FELT_DB / 20)
+    felt = max(rms for _, rms in levels) * 10 ** (-_FOREMOST_DB / 20)
     excess = [
         (20 * np.log10(rms) - sound_level(order, engine, place).median_db, order)
         for order, rms in levels

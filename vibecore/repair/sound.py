@@ -22,8 +22,8 @@ from scipy.special import logsumexp, ndtri
 
 from vibecore.engine import Engine
 from vibecore.model import Floats, Place
+from vibecore.units import DB_PER_LOG_POWER
 
-DB_PER_NEPER = 10 / np.log(10)  # decibels of a mean square a unit of its natural logarithm
 # Share of a fault's amplitude that half a repair leaves: about one half, and how likely each share is.
 HALF_MENDED, HALF_MENDED_SD = 0.5, 0.12
 _SHARES = np.linspace(HALF_MENDED - 2 * HALF_MENDED_SD, HALF_MENDED + 2 * HALF_MENDED_SD, 25)
@@ -126,5 +126,5 @@ def chance_of_cure(before_db: float, change_db: float, sd_db: float, sound: Soun
 def _log_density(ms: Floats, sound: SoundLevel) -> Floats:
     """Logarithm of the density of mean square over sound cars, a constant apart; minus infinity below 0."""
     db = 10 * np.log10(np.maximum(ms, np.finfo(float).tiny))
-    log = -0.5 * ((db - sound.median_db) / sound.spread_db) ** 2 - db / DB_PER_NEPER
+    log = -0.5 * ((db - sound.median_db) / sound.spread_db) ** 2 - db / DB_PER_LOG_POWER
     return np.where(ms > 0, log, -np.inf)

@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 import scipy.signal
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
@@ -80,7 +81,7 @@ def find_speed(
 
 def _thinned(signal: Signal) -> Signal:
     """The signal at the lowest whole share of its rate that still holds every order looked at."""
-    share = int(signal.fs_hz * pattern.USABLE_SHARE / pattern.HIGHEST_HZ)
+    share = int(signal.fs_hz * USABLE_SHARE / pattern.HIGHEST_HZ)
     if share < 2:
         return signal
     fewer = scipy.signal.resample_poly(signal.accel_m_s2, 1, share, axis=0)

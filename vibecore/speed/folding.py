@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
 from vibecore.speed import pattern
@@ -28,7 +29,7 @@ def log_likelihood(
     crowd = seen.peaks
     stray = np.exp(seen.strays(crowd + 1) - seen.strays(crowd))  # chance of one stray line in just that place
     for order, chance in zip((engine.firing_order, 2 * engine.firing_order), SEEN, strict=True):
-        if pattern.USABLE_SHARE * signal.fs_hz < order * speed_hz < REACH * signal.fs_hz:
+        if USABLE_SHARE * signal.fs_hz < order * speed_hz < REACH * signal.fs_hz:
             there = _height_along(signal, order * angle_rev, speed_hz) > HEIGHT
             # A line let through may have any level: that cancels against a stray line's.
             total += np.log(chance / stray) if there else np.log(1 - chance)

@@ -18,6 +18,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from scipy import fft, special
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
 from vibecore.speed.bands import FINER
@@ -48,7 +49,6 @@ SEEN = (
     3.0  # times the floor: with ten blocks of three axes noise alone passes it less than once in 10,000 bins
 )
 HIGHEST_HZ = 88.0  # orders above it say nothing about idle speed that those below do not
-USABLE_SHARE = 0.46  # of the sample rate
 STRAY_SHAPE = 2.0  # of the gamma distribution: a calm recording has few, a road full of them
 STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
 STRAY_HEIGHT_DB = 10.0  # over the floor, on average: stray lines are mostly weak (exponential distribution)
