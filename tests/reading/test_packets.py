@@ -5,6 +5,8 @@ The truth is the shake that the files were made of; the ways of writing are comm
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -77,3 +79,43 @@ def test_two_sensors_side_by_side_are_no_samples_in_a_row(turned: list[int]) -> 
     recording = read_recording(text(rows, "time,x1,y1,z1,x2,y2,z2").encode())
     check(recording)
     assert codes(recording) == ["columns-chosen"]
+
+
+# --- a time in the first row of each batch, or the same in all of them ---
+
+
+@pytest.mark.parametrize("blank", ["", "NaN", "same"])
+@pytest.mark.parametrize("count", [3, 10, 50])
+@pytest.mark.parametrize(
+    ("name", "written"),
+    [
+        ("time", lambda t: f"{t:.4f}"),
+        ("time_ms", lambda t: f"{t * 1e3:.0f}"),
+        ("timestamp", lambda t: str(1_700_000_000_300_994_303 + round(t * 1e9))),
+        ("time", lambda t: f"12:00:{t:06.3f}"),
+    ],
+    ids=["s", "ms", "ns", "clock"],
+)
+def test_a_time_for_each_batch(name: str, written: Callable[[float], str], count: int, blank: str) -> None:
+    rows = []
+    for i, row in enumerate(cells(TRUTH)):
+        stamp = written(TRUTH.t_s[i // count * count]) if i % count == 0 or blank == "same" else blank
+        rows.append([stamp, *row[1:]])
+    recording = read_recording(text(rows, f"{name},x,y,z").encode())
+    check(recording)
+    assert codes(recording) == ["coarse-stamps"]
+
+
+def test_a_time_behind_each_batch() -> None:
+    """The rows before the first time have none."""
+    rows = [[row[0] if i % 10 == 9 else "", *row[1:]] for i, row in enumerate(cells(TRUTH))]
+    recording = read_recording(text(rows).encode())
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-3)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel[9:], atol=1e-4)
+
+
+def test_times_that_are_lacking_here_and_there_are_left_out() -> None:
+    rows = [["" if i % 10 == 9 else row[0], *row[1:]] for i, row in enumerate(cells(TRUTH))]
+    recording = read_recording(text(rows).encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s[np.arange(N) % 10 != 9], atol=1e-4)
+    assert recording.lost_samples == N // 10 - 1

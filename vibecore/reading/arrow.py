@@ -31,6 +31,14 @@ def flags(array: Any) -> NDArray[np.bool_]:
     return numbers(array.cast(pa.int8()), 0).astype(bool)
 
 
+def among(text: Any, words: list[str]) -> NDArray[np.bool_]:
+    """(n,) whether a text is one of these words, or missing."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    return flags(pc.is_in(pc.utf8_trim_whitespace(text.fill_null("")), pa.array(words)))
+
+
 def mask(keep: NDArray[np.bool_]) -> Any:
     """Arrow booleans of a numpy array."""
     import pyarrow as pa

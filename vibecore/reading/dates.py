@@ -28,6 +28,12 @@ _COMPACT = (
     r"^\s*((?:19|20)\d\d)[-/.]?(0[1-9]|1[0-2])[-/.]?(0[1-9]|[12]\d|3[01])[T _-]?"
     r"([01]\d|2[0-3])([0-5]\d)([0-5]\d)[._,:]?(\d*)"
 )
+# 12-00-01.010, 12.00.01,010 or 12h00m01.010s: with a fraction, or behind a date, for alone it may be one.
+_OTHER_MARKS = (
+    r"^\s*(?:(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[T _]+)?"
+    r"(\d{1,2})[-.hH_](\d\d)[-.mM_](\d\d)[-.,_]?(\d{0,9})[sS]?\s*$"
+)
+_OTHER_MARKS_START = re.compile(_OTHER_MARKS)
 _COMPACT_START = re.compile(_COMPACT)
 COMPACT_NUMBERS = (19_000_101_000_000, 21_000_000_000_000)  # year to second as one number: 14 digits
 
@@ -37,6 +43,11 @@ def is_compact(cell: str) -> bool:
     return _COMPACT_START.match(cell) is not None
 
 
+def _has_other_marks(cell: str) -> bool:
+    found = _OTHER_MARKS_START.match(cell)
+    return found is not None and bool(found[1] or found[5])
+
+
 def seconds(text: Any) -> Floats | None:
     """(n,) seconds from the first readable cell of an arrow string array, nan where a cell is no time;
     None if most are not. Midnight is stepped over where only the time of day is given."""
@@ -44,6 +55,8 @@ def seconds(text: Any) -> Floats | None:
 
     if any(is_compact(cell.as_py() or "") for cell in text[:2]):
         text = pc.replace_substring_regex(text, _COMPACT, r"\1-\2-\3T\4:\5:\6.\7")
+    if any(_has_other_marks(cell.as_py() or "") for cell in text[:2]):
+        text = pc.replace_substring_regex(text, _OTHER_MARKS, r"\1 \2:\3:\4.\5")
     parts, calendar = pc.extract_regex(text, _PATTERN), True
     if not _mostly(np.isfinite(_whole(parts, "h"))):
         parts, calendar = pc.extract_regex(text, _ANYWHERE), False

@@ -12,7 +12,7 @@ from . import commas, dressed, encoding, limits
 from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .naming import under_names
-from .table import Table
+from .table import NOTHING, Table
 
 _HEAD_BYTES = 128 * 1024
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
@@ -22,25 +22,6 @@ _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was 
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
 _PLAIN_NUMBER = r"^\s*[-+]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][-+]?[0-9]+)?\s*$"
 _SHOWN = 60  # characters of a broken line that a message quotes
-_NOTHING = [
-    "",
-    "nan",
-    "NaN",
-    "NAN",
-    "-nan",
-    "null",
-    "NULL",
-    "Null",
-    "None",
-    "none",
-    "N/A",
-    "n/a",
-    "NA",
-    "na",
-    "#N/A",
-    "-",
-    "--",
-]
 
 
 def sniff(data: bytes) -> bool:
@@ -179,7 +160,7 @@ def _types(layout: Layout) -> list[Any]:
 
     types = []
     for column in zip(*layout.cells, strict=True):
-        filled = [c for c in column if c and c not in _NOTHING]
+        filled = [c for c in column if c and c not in NOTHING]
         numbers = [c for c in filled if is_number(c, layout.decimal) and not _is_long_date(c)]
         if len(numbers) <= 0.5 * len(filled) and filled:
             types.append(pa.string())
@@ -217,7 +198,7 @@ def _read_csv(
         convert_options=csv.ConvertOptions(
             column_types=dict(zip(names, types, strict=True)),
             decimal_point=layout.decimal,
-            null_values=_NOTHING,
+            null_values=NOTHING,
             strings_can_be_null=False,
             check_utf8=False,
         ),
@@ -231,17 +212,19 @@ def _read_csv(
     return [table.column(i).combine_chunks() for i in range(layout.width)], len(shown)
 
 
-def _to_numbers(text: Any, kind: Any, decimal: str) -> Any:
+def _to_numbers(column: Any, kind: Any, decimal: str) -> Any:
     """Numbers out of a text column, null where a cell is none; text columns as they are."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     if pa.types.is_string(kind):
-        return text
-    text = dressed.undressed(pc.utf8_trim_whitespace(text), decimal)
+        return column
+    text = dressed.undressed(pc.utf8_trim_whitespace(column), decimal)
     if decimal == ",":
         text = pc.replace_substring(text, ",", ".")
     good = pc.match_substring_regex(text, _PLAIN_NUMBER)
+    if not pc.any(good).as_py():  # the head had no cell that told the kind
+        return column
     kept = pc.utf8_ltrim(pc.if_else(good, text, pa.scalar(None, pa.string())), "+")
     try:
         return kept.cast(kind)

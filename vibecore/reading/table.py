@@ -12,6 +12,26 @@ from vibecore.model import Warn
 
 from . import arrow
 
+# What loggers write into a cell for which they have no value.
+NOTHING = [
+    "",
+    "nan",
+    "NaN",
+    "NAN",
+    "-nan",
+    "null",
+    "NULL",
+    "Null",
+    "None",
+    "none",
+    "N/A",
+    "n/a",
+    "NA",
+    "na",
+    "#N/A",
+    "-",
+    "--",
+]
 MISSING = -(2**63)  # stands for an empty cell in an int64 column, which has no nan
 
 
@@ -40,6 +60,20 @@ class Column:
         if self.numbers is not None:
             return replace(self, numbers=self.numbers[keep])
         return replace(self, text=self.text.filter(arrow.mask(keep)))
+
+    def filled(self, where: NDArray[np.bool_]) -> Column:
+        """Each empty cell (n,) as the last one before it that is not."""
+        at = np.maximum.accumulate(np.where(where, -1, np.arange(len(where))))
+        if self.numbers is not None:
+            empty = MISSING if self.numbers.dtype == np.int64 else np.nan
+            return replace(self, numbers=np.where(at < 0, empty, self.numbers[at]))
+        return replace(self, text=self.text.take(arrow.places(np.maximum(at, 0))))
+
+    def empty(self) -> NDArray[np.bool_]:
+        """(n,) whether a cell is."""
+        if self.numbers is not None:
+            return self.numbers == MISSING if self.numbers.dtype == np.int64 else np.isnan(self.numbers)
+        return arrow.among(self.text, NOTHING)
 
     def repeated(self, count: int) -> Column:
         """Each cell so many times, one after the other."""

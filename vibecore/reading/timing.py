@@ -9,10 +9,11 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import columns, names, told
+from . import clock_parts, columns, names, told
 from .clock import Clock, added_up, read_clock
 from .table import Column, Table
 
+_BATCHED = 0.5  # share of the rows, and more, that have no time of their own where a batch has one
 _AS_TOLD = 0.1  # share by which a column without a name for it may miss the rate that is told, to be the time
 
 
@@ -23,8 +24,9 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
     Raises ReadingError if there is neither.
     """
     best: tuple[float, Clock] | None = None
-    for column in _stamped(table, triple):
-        clock = read_clock(column)
+    whole = clock_parts.together(table, triple.columns)
+    read = (read_clock(_filled(column)) for column in _stamped(table, triple))
+    for clock in (whole, *read):
         if clock is None:
             continue
         steps = np.diff(clock.t_s)
@@ -53,6 +55,13 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
         "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
         "into the first line, such as '# sample rate: 100 Hz'."
     )
+
+
+def _filled(column: Column) -> Column:
+    """A time that stands in the first row of each batch only, put into all of them: as a clock that steps
+    once a batch. One that is lacking here and there stays so."""
+    empty = column.empty()
+    return column.filled(empty) if _BATCHED <= np.mean(empty) < 1.0 else column
 
 
 def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) -> Clock | None:
