@@ -118,6 +118,7 @@ def test_the_diagnose_object() -> None:
         "low_db": -15.6,
         "high_db": -12.8,
         "why": "The firing order fell.",
+        "notes": [],
     }
     item = found["recordings"][0]
     assert (item["stage"], item["gear"], item["place"]) == ("before", "neutral", "steering wheel")

@@ -208,6 +208,20 @@ def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
     assert "uncomfortable" not in " ".join(repair.compare(*wheel, on(2.0), engine=FOUR).notes)
 
 
+def test_what_was_made_differently_on_purpose_is_listed_order_by_order() -> None:
+    # By construction: the firing order is twice as strong in gear (+6.02 dB), order 1 as it was.
+    in_gear = made({**SOUND, 2.0: 0.24}, WHEEL, name="in gear")
+    got = repair.compare(made(SOUND, replace(WHEEL, gear="neutral")), in_gear, engine=FOUR)
+    assert got.verdict == "cannot-tell"
+    assert got.change_db is None
+    by_order = {c.order: c for c in got.changes}
+    assert by_order[2.0].change_db == pytest.approx(6.02, abs=0.01)
+    assert by_order[1.0].low_db < 0 < by_order[1.0].high_db
+    assert any("holds what that does" in note for note in got.notes)
+    told = replace(in_gear, recording=replace(in_gear.recording, digest="the same"))
+    assert repair.compare(told, told, engine=FOUR).changes == ()  # one recording given twice shows no change
+
+
 # ------------------------------------------------------------ a whole job
 
 

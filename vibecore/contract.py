@@ -134,6 +134,7 @@ def repair_object(repair: Repair) -> dict[str, Any]:
         "low_db": _fixed(repair.low_db, 2),
         "high_db": _fixed(repair.high_db, 2),
         "why": repair.why,
+        "notes": list(repair.notes),
     }
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
-from vibecore.repair.likeness import Likeness, likeness
+from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
     Z_95,
     Change,
@@ -37,6 +37,7 @@ _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured c
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
 _LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
+_HOLDS_THAT_TOO = "Order by order the two can be compared all the same: the change then holds what that does."
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 _WHOLE_FROM_HZ, _WHOLE_SHARE = (
     3.0,
@@ -88,7 +89,7 @@ def compare(
     """
     like = likeness(before, after, speed_mended=fault.speed_mended)
     if like.blocking is not None and not like.whole and not (like.road and fault.lines.band_hz):
-        return Repair("cannot-tell", None, None, None, like.blocking, (), like.notes)
+        return _made_differently(before, after, like, like.blocking, placing_db)
     lines = _own_lines(fault, before, after, engine)
     pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
@@ -117,6 +118,17 @@ def compare(
     notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
     unseen = compared == "whole shake" and not fault.whole and like.blocking is None
     return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
+
+
+def _made_differently(
+    before: Analysis, after: Analysis, like: Likeness, blocking: str, placing_db: float
+) -> Repair:
+    """No verdict where the two cannot be before and after of one repair; neutral beside in gear, a unit off
+    beside on, are worth reading order by order all the same."""
+    copied = copy_words(before, after) is not None
+    changes = () if copied else _all_changes(before, after, (), like, placing_db, None)
+    notes = (*like.notes, *((_HOLDS_THAT_TOO,) if changes else ()))
+    return Repair("cannot-tell", None, None, None, blocking, changes, notes)
 
 
 def _own_lines(fault: Fault, before: Analysis, after: Analysis, engine: Engine | None) -> FaultLines:
