@@ -81,7 +81,7 @@ def held(key: str, otherwise: Any = None) -> Any:
 def save_button() -> None:
     """Every box is kept as it is left; the button is there for whoever looks for it."""
     lost = any(key in st.session_state for key in state.window().unkept)
-    if st.button("Save", type="primary") and not lost:
+    if st.button("Save") and not lost:
         st.success("Saved.")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import look
 import state
 import streamlit as st
 import widgets
@@ -24,40 +25,6 @@ DRAW: dict[str, Callable[[], None]] = {
     "jobs": jobs.page,
 }
 
-STYLE = """<style>
-.block-container {padding-top: 4.2rem; padding-bottom: 4rem; max-width: 60rem;}
-[data-testid="stMainBlockContainer"] > [data-testid="stVerticalBlock"] {gap: .8rem;}
-[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {color: #505A64; opacity: 1;}
-[data-testid="stExpandSidebarButton"] {min-height: 3rem; min-width: 6rem; border: 1px solid #0072B2;}
-[data-testid="stExpandSidebarButton"]::after {content: "Menu"; font-size: 1rem; color: #1F2328;}
-.stButton button, .stDownloadButton button, .stFormSubmitButton button {min-height: 3rem;}
-[data-testid="stPopover"] button {min-height: 3rem;}
-[data-testid="stNumberInput"] button {min-width: 3rem;}
-[data-testid="stNumberInputContainer"], [data-baseweb="select"] > div {min-height: 3rem;}
-[data-testid="stButtonGroup"] button {min-height: 3rem; min-width: 3rem;}
-[data-testid="stExpander"] summary {min-height: 3rem;}
-[data-testid="stRadio"] label, [data-testid="stCheckbox"] label {min-height: 3rem; align-items: center;}
-[data-testid="stSidebarNavLink"] {min-height: 3rem; font-size: 1.1rem;}
-a:focus-visible, button:focus-visible, summary:focus-visible {outline: 3px solid #D55E00 !important;}
-[data-testid="stMain"]:focus-visible {outline: 3px solid #D55E00 !important; outline-offset: -3px;}
-[data-testid="stPageLink"] a {min-height: 3rem; padding: 0 1rem;}
-[data-testid="stPageLink"] a {border: 1px solid #0072B2; border-radius: .5rem;}
-[data-testid="stAlert"] p {color: #1F2328;}
-.st-key-unseen {display: none;}
-.st-key-next {background: #EAF4FB; border-color: #0072B2;}
-.st-key-next [data-testid="stPageLink"] a {background: #0072B2; }
-.st-key-next [data-testid="stPageLink"] a * {color: #FFFFFF; }
-</style>"""
-
-
-# Another page begins at its top, and a menu that lies over it goes: Streamlit keeps the place that the last
-# one was scrolled to, and leaves the menu open. The number makes it another script: the browser runs each
-# once.
-TO_THE_TOP = """<script>/* {} */ document.querySelector('[data-testid="stMain"]').scrollTo(0, 0);
-var menu = document.querySelector('[data-testid="stSidebar"]');
-if (innerWidth < 768 && menu?.getBoundingClientRect().right > 0)
-  document.querySelector('[data-testid="stSidebarCollapseButton"] button')?.click();</script>"""
-
 
 def main() -> None:
     st.set_page_config(page_title="vibecore", page_icon=str(ICON), layout="centered")
@@ -75,7 +42,7 @@ def main() -> None:
     window = state.window()
     window.pages = pages
     chosen = st.navigation(list(pages.values()), position="top")
-    st.html(STYLE)
+    st.html(look.STYLE)
     said, warned = window.tell()
     if said:
         st.success(widgets.plain(said))
@@ -85,7 +52,7 @@ def main() -> None:
     name = next(name for name, page in pages.items() if page == chosen)
     window.turn_to(name)
     if window.turned:
-        st.html(TO_THE_TOP.format(window.turned), unsafe_allow_javascript=True)
+        st.html(look.TO_THE_TOP.format(window.turned), unsafe_allow_javascript=True)
     _show(name)
 
 

@@ -23,6 +23,7 @@ from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
 from vibecore.jobs import drop_recording, with_condition, without_recording
 from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
+from vibecore.spoken import spoken_by_file
 
 COPY = "same-contents"  # code of the warning on a recording that was given before
 MOST_NAMED = 3  # recordings in a line
@@ -35,7 +36,7 @@ def show(work: state.Work) -> None:
     if not recordings:
         return
     st.header("How each was made", anchor=False)
-    doubt = st.empty()
+    doubt, progress = st.empty(), st.container()
     asked = stages.asked(work.job.notes, work.case)
     if asked:
         st.warning(stages.words(len(asked)))
@@ -48,14 +49,15 @@ def show(work: state.Work) -> None:
     if reasons:
         _ask_to_confirm(work)
     _offer_to_take_out(work)
-    results = widgets.results(work)  # last, so that the boxes need not wait for it
+    results = widgets.results(work, progress)  # last, so that the boxes need not wait for it
     for item, room in zip(recordings, rooms, strict=True):
         _show_quality(room, item, work.case.vehicle, results)
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     if asks := doubts.idle_words(work.case, analyses):
         doubt.warning(widgets.plain(asks))
     if latest := _latest(analyses):
-        st.header(f"The latest: {widgets.plain(latest.name)}", anchor=False)
+        name = spoken_by_file(analyses)[latest.name]
+        st.header(f"The latest: {widgets.plain(name)}", anchor=False)
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
 
 

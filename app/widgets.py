@@ -14,6 +14,7 @@ import numpy as np
 import state
 import streamlit as st
 from plotly.graph_objects import Figure
+from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
@@ -36,6 +37,7 @@ TOO_SLOW = "slow"  # the phone's rate
 LOST = "lost-samples"
 HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
+IN_FULL = "Each stands in full with the steps."
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
 More = Callable[[RankedCause], None]
 ZOOM = ["zoomIn2d", "zoomOut2d", "resetScale2d"]  # buttons, for a finger on the picture scrolls the page
@@ -73,9 +75,12 @@ def guard(draw: Callable[[], None]) -> None:
         )
 
 
-def results(work: state.Work) -> cache.Results:
-    """The job's results, with checks that this person can make."""
-    return doable.with_doable_checks(_results(work), work)
+def results(work: state.Work, room: DeltaGenerator | None = None) -> cache.Results:
+    """The job's results, with checks that this person can make. room: where it is told that they take time,
+    if not here."""
+    with room if room is not None else st.container():
+        found = _results(work)
+    return doable.with_doable_checks(found, work)
 
 
 def _results(work: state.Work) -> cache.Results:
@@ -124,7 +129,14 @@ def need_work(title: str) -> state.Work | None:
 def show_answer(answer: str) -> None:
     """The likeliest cause, the first thing to read on its page."""
     if answer:
-        st.markdown(f"**{plain(answer)}**")
+        with st.container(key="answer"):
+            st.markdown(f"**{plain(answer)}**")
+
+
+def main_step(page: str, label: str, icon: str) -> None:
+    """The way on: the one thing to press on its page."""
+    with st.container(key="main-step"):
+        st.page_link(state.page(page), label=label, icon=icon)
 
 
 def show_picture(picture: Picture, key: str, titled: bool = True) -> None:
@@ -164,8 +176,25 @@ def show_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 def show_cautions(cautions: Sequence[str]) -> None:
     """Where the work can hurt: always in sight, never folded away."""
-    if cautions:
-        st.warning("  \n".join(plain(c) for c in cautions), icon=":material/warning:")
+    _warn([f"{mark}{f': {what}' if what else ''}" for mark, what in map(_marked, cautions)])
+
+
+def name_cautions(cautions: Sequence[str]) -> None:
+    """Each by its first words, where the work is only spoken of: with the steps they stand in full."""
+    marked = list(map(_marked, cautions))
+    _warn([mark for mark, _ in marked], IN_FULL if any(what for _, what in marked) else "")
+
+
+def _marked(caution: str) -> tuple[str, str]:
+    """What can hurt, made bold, and what to do about it, where the two are parted by a colon."""
+    head, _, rest = caution.partition(": ")
+    return f"**{plain(head)}**" if rest else plain(caution), plain(rest)
+
+
+def _warn(lines: Sequence[str], end: str = "") -> None:
+    listed = lines if len(lines) == 1 else [f"- {line}" for line in lines]
+    if lines:
+        st.warning("\n".join(listed) + (f"\n\n{end}" if end else ""), icon=":material/warning:")
 
 
 def show_steps(steps: Sequence[str]) -> None:
@@ -221,16 +250,19 @@ def show_causes(
     for place, cause in enumerate(listed, start=1):
         show_cause(cause, place, called, evidence, more)
     rest = [c.name for c in diagnosis.causes if c not in listed]
-    if rest:
-        named = "." if most is not None else f": {'; '.join(rest)}."
-        st.caption(plain(f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}{named}"))
+    if not rest:
+        return
+    told = f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}"
+    if most is not None:
+        st.caption(f"{told}.")
+        return
+    with st.expander(told):
+        st.markdown("\n".join(f"- {plain(name)}" for name in rest))
 
 
 def show_check(check: PlannedCheck) -> None:
     """A check to do, with its cautions at once below its name."""
     st.markdown(f"**{plain(check.name)}** (about {check.minutes:.0f} minutes)")
-    if check.why:
-        st.markdown(plain(sentence(check.why)))
     show_cautions(check.cautions)
 
 

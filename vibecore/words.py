@@ -39,7 +39,7 @@ VERDICTS = {
     "worse": "Worse",
     "cannot-tell": "Cannot tell",
 }
-COMPARED = {"lines": "The fault's own lines are", "whole shake": "The whole shake is"}
+COMPARED = {"lines": "The fault's own shake is", "whole shake": "The whole shake is"}
 SAYS = {"for": "+", "against": "-", "note": "."}
 SPEAKS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
@@ -105,6 +105,13 @@ def speed_words(speed: SpeedTrack | None) -> str:
             f" Next most likely: {other.mean_rpm:.0f} rpm, {other.relation} ({percent(other.probability)})."
         )
     return text
+
+
+def speed_in_short(speed: SpeedTrack | None) -> str:
+    """The engine speed and how sure it is, no more."""
+    if speed is None:
+        return speed_words(None)
+    return f"Engine speed: {speed.mean_rpm:.0f} rpm, {percent(speed.confidence)} sure."
 
 
 def recording_words(analysis: Analysis) -> str:

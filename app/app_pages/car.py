@@ -9,7 +9,6 @@ from typing import Any
 
 import boxes
 import doubts
-import state
 import streamlit as st
 import widgets
 
@@ -45,7 +44,7 @@ def page() -> None:
     boxes.note("complaint", "What the customer says", notes)
     boxes.note("services", "Last services and parts", notes)
     boxes.save_button()
-    st.page_link(state.page("record"), label="On to the recordings", icon=":material/mic:")
+    widgets.main_step("record", "On to the recordings", ":material/mic:")
 
 
 def _put_title(case: Case, notes: boxes.Notes, said: str) -> tuple[Case, boxes.Notes]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import doable
 import doubts
 import knowledge
+import outcomes
 import stages
 import state
 import streamlit as st
@@ -122,11 +123,12 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
     if row.id == knowledge.ADDITIVE:
         knowledge.show_dose(work.job.notes.get("units", ""))
     st.markdown("**What came of it?**")
-    with st.container(horizontal=True, key=f"outcomes-{check.id}"):
-        for outcome in row.outcome:
-            if st.button(widgets.plain(outcome.name), key=f"{check.id} {outcome.id}"):
-                _keep_outcome(work, check, outcome.id, outcome.name, diagnosis)
-    _offer_another(work, row)
+    outcomes.ask(work, row, diagnosis)
+    with st.container(horizontal=True):
+        _offer_another(work, row)
+        if check.why:
+            with st.popover("Why this check", key=f"why {row.id}"):
+                st.markdown(widgets.plain(widgets.sentence(check.why)))
 
 
 def _offer_another(work: state.Work, row: CheckRow) -> None:
@@ -160,17 +162,6 @@ def _row(check_id: str) -> CheckRow | None:
     return next((row for row in catalogue().checks if row.id == check_id), None)
 
 
-def _keep_outcome(
-    work: state.Work, check: PlannedCheck, outcome: str, words: str, diagnosis: Diagnosis
-) -> None:
-    checks = (*(c for c in work.case.checks if c.id != check.id), CheckOutcome(check.id, outcome))
-    window = state.window()
-    job = save_case(state.store(), work.job, replace(work.case, checks=checks))
-    window.moved = _shares(diagnosis)
-    window.hold(job, f"Kept: {check.name}: {words}.")
-    st.rerun()
-
-
 def _show_moved(diagnosis: Diagnosis) -> None:
     """How the last outcome moved the ranking."""
     window = state.window()
@@ -178,20 +169,15 @@ def _show_moved(diagnosis: Diagnosis) -> None:
     if before is None:
         return
     st.header("What that changed", anchor=False)
-    rows = [(name, percent(before.get(name, 0.0)), percent(now)) for name, now in _shares(diagnosis).items()]
+    rows = [
+        (name, percent(before.get(name, 0.0)), percent(now))
+        for name, now in outcomes.shares(diagnosis).items()
+    ]
     moved = [row for row in rows if row[1] != row[2]]
     if moved:
         widgets.show_table(("cause", "before", "now"), moved)
     else:
         st.markdown("Nothing: every cause stands where it stood.")
-
-
-def _shares(diagnosis: Diagnosis) -> dict[str, float]:
-    """Name -> share of all, of every cause and of the parts inside the first."""
-    shares = {c.name: c.probability for c in diagnosis.causes}
-    for first in diagnosis.causes[:1]:
-        shares |= {s.name: first.probability * s.probability for s in first.suspects}
-    return shares
 
 
 def _show_done(work: state.Work) -> None:

@@ -38,8 +38,8 @@ def page() -> None:
     heads = state.store().jobs(search, ["bin"] if binned else ["open", "closed"])
     if not heads:
         st.markdown("The bin is empty." if binned else "No job fits. Try fewer words.")
-    for head in heads[:MOST_LISTED]:
-        _show_head(head)
+    for place, head in enumerate(heads[:MOST_LISTED]):
+        _show_head(head, main=place == 0 and not first)  # else to start one is the thing to press
     if len(heads) > MOST_LISTED:
         st.caption(f"And {len(heads) - MOST_LISTED} more: search for them.")
     if binned and heads:
@@ -105,7 +105,7 @@ def _how_far(folder: str, job_id: str, revision: int) -> str:  # noqa: ARG001 - 
     )
 
 
-def _show_head(head: JobHead) -> None:
+def _show_head(head: JobHead, main: bool) -> None:
     kept = state.store()
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(head_words(head))}**")
@@ -118,7 +118,7 @@ def _show_head(head: JobHead) -> None:
                     state.window().said = f"{head.title} is out of the bin."
                     st.rerun()
                 return
-            if st.button("Open", key=f"open {head.id}", type="primary"):
+            if st.button("Open", key=f"open {head.id}", type="primary" if main else "secondary"):
                 state.window().hold(kept.open(head.id))
                 st.switch_page(state.page("overview"))
             with st.popover("More", key=f"more {head.id}"):

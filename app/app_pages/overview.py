@@ -15,7 +15,7 @@ from vibecore.case import Case
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import likeliest, next_step
-from vibecore.words import VERDICTS, repair_sentences, speed_words, vehicle_words
+from vibecore.words import VERDICTS, repair_sentences, speed_in_short, vehicle_words
 
 WHAT_IT_IS = (
     "Your car shakes at idle? A phone taped to it records the shake; this finds what to check first and, "
@@ -65,8 +65,8 @@ def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
     with st.container(border=True, key="next"):
         st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
         if diagnosis is not None and step.page == "causes" and diagnosis.next_checks:
-            widgets.show_cautions(diagnosis.next_checks[0].cautions)
-        st.page_link(state.page(step.page), label="Do it now", icon=":material/arrow_forward:")
+            widgets.name_cautions(diagnosis.next_checks[0].cautions)
+        widgets.main_step(step.page, "Do it now", ":material/arrow_forward:")
 
 
 def _show_diagnosis(diagnosis: Diagnosis) -> None:
@@ -91,9 +91,9 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
     for analysis in analyses:
         icon, (first, *others) = widgets.quality(analysis, case.vehicle.engine)
         more = f" And {len(others)} more to mind, under Record." if others and icon == widgets.TO_MIND else ""
-        with st.container(border=True):
+        with st.container(border=True, gap="small"):
             st.markdown(f"**{widgets.plain(pickers.condition_title(analysis))}**")
-            speed = widgets.plain(speed_words(analysis.speed))
+            speed = widgets.plain(speed_in_short(analysis.speed))
             st.markdown(f"{speed}  \n{icon} {widgets.plain(first + more)}")
             st.caption(widgets.plain(analysis.name))
     for name, why in results.unread.items():
@@ -105,7 +105,5 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
 def _show_pictures(case: Case, analyses: tuple[Analysis, ...]) -> None:
     st.header("Pictures", anchor=False)
     analysis = pickers.choose_recording(analyses)
-    engine = case.vehicle.engine
-    widgets.show_picture(figures.order_spectrum(analysis, engine), "orders")
-    widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
-    widgets.show_picture(figures.trace(analysis), "trace")
+    widgets.show_picture(figures.order_spectrum(analysis, case.vehicle.engine), "orders")
+    st.page_link(state.page("reading"), label="All pictures and numbers", icon=":material/monitoring:")

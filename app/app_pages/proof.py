@@ -39,9 +39,6 @@ def page() -> None:
         _tell_if_guessed(work, repair)
         if results.diagnosis is not None:
             _show_visits(repair, results.diagnosis, engine)
-        if repair.verdict not in ("cured", "cannot-tell"):
-            st.page_link(state.page("causes"), label="What to check next", icon=":material/build:")
-        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     if results.diagnosis is not None:
         _compare_two(work, results.diagnosis)
 
@@ -54,7 +51,7 @@ def _ask_for_one(work: state.Work) -> None:
     offer = st.container()  # on top where it is likely here already
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
-    st.page_link(state.page("record"), label="Record", icon=":material/mic:")
+    widgets.main_step("record", "Record", ":material/mic:")
     with offer if asked else st.container():
         _offer_the_latest(work, asked)
 
@@ -82,10 +79,16 @@ def _show_verdict(repair: Repair, engine: Engine) -> None:
     tell(f"### {VERDICTS[repair.verdict]}")
     first, *others = repair_sentences(repair) or ("",)
     st.markdown(widgets.plain(first))
+    if repair.verdict in ("cured", "cannot-tell"):
+        widgets.main_step("report", "Write the report", ":material/description:")
+    else:
+        widgets.main_step("causes", "What to check next", ":material/build:")
+        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+    if others:
+        st.subheader("How this is known", anchor=False)
+        st.markdown("\n".join(f"- {widgets.plain(sentence)}" for sentence in others))
     if repair.changes:
         widgets.show_picture(figures.before_after(repair, engine), "change")
-    for sentence in others:
-        st.markdown(widgets.plain(sentence))
 
 
 def _tell_if_guessed(work: state.Work, repair: Repair) -> None:

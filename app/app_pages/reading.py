@@ -16,7 +16,7 @@ from vibecore.contract import all_warnings
 from vibecore.engine import Engine
 from vibecore.model import Analysis
 from vibecore.waterfall import PARTS
-from vibecore.words import beat_words, overall_words, recording_words, speed_words
+from vibecore.words import beat_words, overall_words, recording_words, speed_in_short, speed_words
 
 
 def page() -> None:
@@ -30,24 +30,26 @@ def page() -> None:
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
     analysis = pickers.choose_recording(analyses)
-    _show_words(analysis, results)
+    _show_words(work.case, analysis, results)
     _show_pictures(work.case, analysis, results)
 
 
-def _show_words(analysis: Analysis, results: cache.Results) -> None:
-    for line in (
-        speed_words(analysis.speed),
-        overall_words(analysis.overall),
-        analysis.overall.cut_off_note or "",
-        beat_words(cache.beat(results, analysis)),
-        recording_words(analysis),
-    ):
-        if line:
-            st.markdown(widgets.plain(line))
-    for warning in all_warnings(analysis):
-        if warning.message == analysis.overall.cut_off_note:
-            continue  # true of every phone, and said above
-        st.warning(widgets.plain(warning.message))
+def _show_words(case: Case, analysis: Analysis, results: cache.Results) -> None:
+    """What matters of it in a few lines; the numbers behind them are folded away."""
+    icon, found = widgets.quality(analysis, case.vehicle.engine)
+    lines = [speed_in_short(analysis.speed), beat_words(cache.beat(results, analysis))]
+    st.markdown("  \n".join(widgets.plain(line) for line in lines if line))
+    st.markdown("  \n".join([f"{icon} {widgets.plain(found[0])}", *map(widgets.plain, found[1:])]))
+    with st.expander("The numbers"):
+        for line in (
+            speed_words(analysis.speed),
+            overall_words(analysis.overall),
+            analysis.overall.cut_off_note or "",
+            recording_words(analysis),
+            *(w.message for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note),
+        ):
+            if line and line not in found:
+                st.markdown(widgets.plain(line))
 
 
 def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> None:

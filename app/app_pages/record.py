@@ -43,7 +43,7 @@ def page() -> None:
         _show_item(missing[0])
     else:
         st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
-        st.page_link(state.page("causes"), label="To the causes", icon=":material/build:")
+        widgets.main_step("causes", "To the causes", ":material/build:")
     _upload(work)
     rows.show(work)
     _show_aside(work)

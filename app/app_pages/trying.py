@@ -9,6 +9,7 @@ from typing import Any
 
 import boxes
 import cache
+import outcomes
 import state
 import streamlit as st
 import tries
@@ -16,7 +17,7 @@ import widgets
 
 from vibecore import figures
 from vibecore.case import Case
-from vibecore.causes.load import catalogue
+from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
 from vibecore.plan import caution
@@ -116,12 +117,21 @@ def _show_trial(work: state.Work, trials: tuple[tries.Trial, ...]) -> None:
             tell = TELL.get(told.heeded, st.warning)
             tell(widgets.plain(f"{tried_words(told)} {kind.meaning(told.heeded)}"))
             if kind.check is not None and told.heeded != "cannot tell":
-                st.page_link(state.page("causes"), label="Say what came of it", icon=":material/build:")
+                _ask_for_outcome(work, catalogue().check(kind.check))
     if not isinstance(told, str):
         for picture in figures.tried(told, trial.begun_s, trial.undone_s):
             widgets.show_picture(picture, f"tried {picture.title}")
     if st.button("Remove this one", key=f"remove {name}"):
         _remove(work, trial)
+
+
+def _ask_for_outcome(work: state.Work, row: CheckRow) -> None:
+    """Carried on from here to the check that it is part of: only what somebody says counts for a cause."""
+    st.markdown(
+        f"**Say what came of it:** {widgets.plain(row.name)}  \n"
+        "Once you have tried all that belongs to it. It counts for the causes."
+    )
+    outcomes.ask(work, row, widgets.results(work).diagnosis)
 
 
 def _edit(work: state.Work, trial: tries.Trial) -> None:

@@ -90,7 +90,7 @@ def test_nothing_is_said_twice(start, job, store, monkeypatch):
     )
     proof = words(start("proof"))
     assert proof.count("-14.2 dB") == proof.count("-12.8") == 1
-    assert "The fault's own lines are 5.1 times weaker." in proof
+    assert "The fault's own shake is 5.1 times weaker." in proof
     assert words(start("reading")).count("The phone hears nothing above 50 Hz.") == 1
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from tests.app import made
 from tests.app.pages import keep, words
 
 
@@ -33,6 +36,20 @@ def test_a_caution_stands_by_the_next_check(start, job, store):
     test = start()
     assert "Next: **Look at the mounts**" in words(test)
     assert [w.value.replace("\\", "") for w in test.warning] == ["Engine off, parking brake on."]
+
+
+def test_many_cautions_are_each_named_in_a_few_words(start, job, store, monkeypatch):
+    """Where the check is only spoken of; with its steps, where the work can hurt, they stand in full."""
+    cautions = ("Hot parts burn: let them cool.", "Fuel under pressure: let it down.", "Nobody underneath.")
+    plain = made.diagnosis
+    check = replace(plain().next_checks[0], cautions=cautions)
+    monkeypatch.setattr(made, "diagnosis", lambda *a, **k: replace(plain(*a, **k), next_checks=(check,)))
+    keep(store, store.open(job.head.id), "raised.csv")
+    (told,) = [w.value.replace("\\", "") for w in start().warning]
+    named = ["- **Hot parts burn**", "- **Fuel under pressure**", "- Nobody underneath."]
+    assert told.split("\n") == [*named, "", "Each stands in full with the steps."]
+    (full,) = [w.value.replace("\\", "") for w in start("causes").warning]
+    assert full.split("\n")[0] == "- **Hot parts burn**: let them cool."
 
 
 @pytest.mark.usefixtures("job")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 
 import pytest
@@ -231,7 +232,7 @@ def test_the_latest_picture_is_of_one_that_can_be_read_and_is_no_copy(start, job
 
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
     keep(store, store.open(job.head.id), "copy.csv", "bad.csv")
-    assert "The latest: drive-idle.csv" in words(start("record"))
+    assert "The latest: drive at idle" in words(start("record"))
 
 
 QUESTION = "Was something mended before this one?"
@@ -307,3 +308,16 @@ def test_the_open_question_is_told_above_the_rows(start, job, store):
     mended(store, job, "note")
     text = words(upload(start("record"), "b.csv"))
     assert text.index("Of 1 recording it is not said whether") < text.index("neutral-idle.csv")
+
+
+@pytest.mark.usefixtures("job")
+def test_what_the_reading_says_stands_above_the_recordings(start, monkeypatch):
+    """Where the person looks who has just put them in, not at the foot of the page."""
+    test = start("record")
+    cache = sys.modules["cache"]  # the window's own
+    monkeypatch.setattr(cache, "at_hand", lambda *_: False)
+    window = test.session_state["window"]
+    window.stop(cache.key_of(window.job, case_of(window.job)))
+    text = words(test.run())
+    assert text.index("How each was made") < text.index("Stopped.") < text.index("**neutral-idle.csv**")
+    assert "Go on" in [b.label for b in test.button]

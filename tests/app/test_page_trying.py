@@ -9,6 +9,7 @@ import pytest
 from tests.app import made
 from tests.app.pages import press, words
 from tests.trying.test_trying import SOUND, tried
+from vibecore.jobs import case_of
 from vibecore.report import report_html
 from vibecore.store import NewFile
 
@@ -88,10 +89,19 @@ def test_a_file_that_is_gone_is_told(start, store, job):
 
 
 def test_the_report_tells_it(with_trials):
-    from vibecore.jobs import case_of
-
     page = report_html(
         case_of(with_trials), {}, None, tried=[("Cleaner <at> a joint", "The engine noticed.")]
     )
     assert "What was tried while it ran" in page
     assert "Cleaner &lt;at&gt; a joint. The engine noticed." in page
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_what_came_of_it_is_said_there_and_counts_for_the_check(start, store, job):
+    """The outcomes are those of the check in checks.toml that the trial is part of."""
+    test = start("try-it")
+    assert "Say what came of it:** Squirt cleaner at the joints" in words(test)
+    press(test, "no change anywhere")
+    (done,) = case_of(store.open(job.head.id)).checks
+    assert (done.id, done.outcome) == ("cleaner-squirt", "no-change")
+    assert "Kept: Squirt cleaner at the joints and watch the idle: no change anywhere." in words(test)

@@ -1,0 +1,40 @@
+"""What came of a check: said by a press, on whichever page the person stands, kept, and the ranking anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import state
+import streamlit as st
+import widgets
+
+from vibecore.causes.load import CheckRow
+from vibecore.jobs import save_case
+from vibecore.model import CheckOutcome, Diagnosis
+
+
+def ask(work: state.Work, row: CheckRow, diagnosis: Diagnosis | None) -> None:
+    """A button for each outcome. What it changes is shown on the page of causes."""
+    with st.container(horizontal=True, key=f"outcomes-{row.id}"):
+        for outcome in row.outcome:
+            if st.button(widgets.plain(outcome.name), key=f"{row.id} {outcome.id}"):
+                _keep(work, row, CheckOutcome(row.id, outcome.id), outcome.name, diagnosis)
+
+
+def _keep(
+    work: state.Work, row: CheckRow, said: CheckOutcome, words: str, diagnosis: Diagnosis | None
+) -> None:
+    checks = (*(c for c in work.case.checks if c.id != row.id), said)
+    window = state.window()
+    job = save_case(state.store(), work.job, replace(work.case, checks=checks))
+    window.moved = shares(diagnosis) if diagnosis is not None else None
+    window.hold(job, f"Kept: {row.name}: {words}.")
+    st.switch_page(state.page("causes"))
+
+
+def shares(diagnosis: Diagnosis) -> dict[str, float]:
+    """Name -> share of all, of every cause and of the parts inside the first."""
+    found = {c.name: c.probability for c in diagnosis.causes}
+    for first in diagnosis.causes[:1]:
+        found |= {s.name: first.probability * s.probability for s in first.suspects}
+    return found
