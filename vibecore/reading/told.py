@@ -7,47 +7,82 @@ import unicodedata
 
 from . import limits, names
 
-_FIGURE = re.compile(r"(\D*)(\d+(?:[.,]\d+)?)\s*([^\W\d_]+(?:/[^\W\d_]+)?)?")
+_NUMBER = r"\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
+_UNIT = r"[^\W\d_]+(?:/[^\W\d_]+)?(?!\w*\s*[=:])"  # a name may follow as well: 12:00 rate=100
+_FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
+_BARE = re.compile(rf"\W*([^\W\d_]*)[\s:@(]*({_NUMBER})\s*({_UNIT})\s*(?:[,;)].*)?")
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
+_HZ = {"Hz": 1.0, "kHz": 1000.0}
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
 _OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "gravity")
 
 
 def rate_told(hints: str) -> tuple[float, str] | None:
-    """Samples a second and the line that says so: 'sample rate: 100 Hz', 'fs=100', 'Sampling interval 10 ms'.
+    """Samples a second and the line that says so: 'sample rate: 100 Hz', 'fs=100', 'Sampled every 10 ms'.
     None if no line does, two do not agree, or one has a second figure: 'requested 100 Hz, measured 99 Hz'."""
     found: dict[float, str] = {}
-    for line in hints.split("\n"):
+    for line in re.sub(r":[ \t]*\n", ": ", hints).split("\n"):
         line = unicodedata.normalize("NFKC", line[:_LONGEST_LINE]).strip()
-        figures = _FIGURE.findall(line)
-        if _DOUBLE.search(line) and len({float(f.replace(",", ".")) for _, f, u in figures if _is_hz(u)}) > 1:
+        figures = _FIGURE.findall(_in_hz(line))
+        if _DOUBLE.search(line) and len({_value(f) for _, f, u in figures if _is_hz(u)}) > 1:
             return None
         for before, figure, unit in figures:
-            name = re.split(r"[,;|]", before.rstrip(" \t:=,;|"))[-1]
-            rate = _rate(name, float(figure.replace(",", ".")), unit)
+            name = re.split(r"[,;|]", before.rstrip(" \t:=,;|@"))[-1]
+            rate = _rate(name, _value(figure), unit)
             if rate is not None and limits.TYPICAL_RATES_HZ[0] <= rate <= limits.TYPICAL_RATES_HZ[1]:
                 found.setdefault(round(rate, 6), line)
     return next(iter(found.items())) if len(found) == 1 else None
 
 
+def _in_hz(line: str) -> str:
+    """'100 samples per second' as '100 Hz', '10 ms per sample' and '1 sample every 10 ms' as 'dt 10 ms', and
+    a line of nothing but '100 Hz', or a sensor before it, as 'rate 100 Hz'."""
+    words = names.words()["rate"]
+    samples, per = "|".join(words["samples"]), "|".join(words["per"])
+    second, size = r"(?:s|sec|second|sekunde|seconde|segundo|secondo)\b", rf"({_NUMBER}\s*{_UNIT})"
+    sample = rf"(?:{samples})\b"
+    for said, as_if in (
+        (rf"\b{sample}\s*(?:\b(?:{per})\b|/)\s*{second}", "Hz"),
+        (rf"{size}\s*(?:\b(?:{per})\b|/)\s*{sample}", r"dt \1"),
+        (rf"\b(?:1|one)\s+{sample}\s*(?:{per})\s+{size}", r"dt \1"),
+    ):
+        line = re.sub(said, as_if, line, flags=re.IGNORECASE)
+    bare = _BARE.fullmatch(line)
+    if bare and _is_hz(bare[3]) and (not bare[1] or names.kind_of(bare[1]) == "acceleration"):
+        return f"rate {bare[2]} {bare[3]}"
+    return line
+
+
+def _value(figure: str) -> float:
+    return float(figure.replace(",", "."))
+
+
 def _is_hz(unit: str) -> bool:
-    return bool(unit) and names.unit_of_cell(unit) == "Hz"
+    return bool(unit) and names.unit_of_cell(unit) in _HZ
 
 
 def _rate(name: str, value: float, unit: str) -> float | None:
     """Samples a second that a figure under a name is, or None."""
     words = names.words()["rate"]
-    if value == 0 or names.kind_of(name) in _OTHER_SENSORS:
+    known = names.unit_of_cell(unit) if unit else names.unit_in(name) or names.unit_of_cell(name)
+    said = [t for t in names.tokens(name) if not names.unit_of_cell(t)]
+    whole = "".join(t for t in said if names.kind_of(t) != "acceleration")
+    sampling = whole in words["with_unit"] and known != ""
+    if value == 0 or (names.kind_of(name) in _OTHER_SENSORS and not sampling):
         return None
-    known = names.unit_of_cell(unit) if unit else names.unit_in(name)
-    alone = "".join(t for t in names.tokens(name) if not names.unit_of_cell(t)) in words["alone"]
-    if known in names.TIME_UNITS_S and (alone or names.has_word(name, words["rate"] + words["interval"])):
-        return 1.0 / (value * names.TIME_UNITS_S[known])
-    if known != "Hz" and unit and not unit.lower().startswith("sampl"):
+    if names.has_word(name, words["never"]):
         return None
-    if alone or names.has_word(name, words["rate"]):
-        return value
-    return _of_bare_interval(value) if names.has_word(name, words["interval"]) and known != "Hz" else None
+    alone = whole in words["alone"] or _is_hz(name.strip())
+    if known in names.TIME_UNITS_S:
+        spaced = alone or sampling or whole in words["step"]
+        if spaced or names.has_word(name, words["rate"] + words["interval"]):
+            return 1.0 / (value * names.TIME_UNITS_S[known])
+    if known not in _HZ and unit and not unit.lower().startswith("sampl"):
+        return None
+    if alone or sampling or names.has_word(name, words["rate"]):
+        return value * _HZ.get(known, 1.0)
+    spaced = whole in words["step"] or names.has_word(name, words["interval"])
+    return _of_bare_interval(value) if spaced and known not in _HZ else None
 
 
 def _of_bare_interval(value: float) -> float | None:
