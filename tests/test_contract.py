@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.invented import some_analysis, some_diagnosis
-from vibecore import contract, words
+from vibecore import contract, terminal, words
 from vibecore.engine import Engine
 from vibecore.model import (
     Line,
@@ -197,7 +197,7 @@ def test_levels_keep_four_significant_digits(value: float) -> None:
 
 
 def test_words_of_an_analysis_say_what_was_found_and_what_was_not() -> None:
-    text = words.analysis_text(some_analysis(), "idle.csv")
+    text = terminal.analysis_text(some_analysis(), "idle.csv")
     for part in (
         "652 rpm",
         "97 % sure",
@@ -209,13 +209,13 @@ def test_words_of_an_analysis_say_what_was_found_and_what_was_not() -> None:
         "ISO 5349-1",
     ):
         assert part in text
-    unknown = words.analysis_text(some_analysis(speed=None, orders=None), "idle.csv")
+    unknown = terminal.analysis_text(some_analysis(speed=None, orders=None), "idle.csv")
     assert "cannot be told" in unknown
     assert "nan" not in unknown.lower().split()
 
 
 def test_words_of_a_diagnosis_rank_and_warn() -> None:
-    text = words.diagnosis_text(some_diagnosis(), "A job", ["b.csv is empty."])
+    text = terminal.diagnosis_text(some_diagnosis(), "A job", ["b.csv is empty."])
     assert text.index("Engine mount") < text.index("Nothing wrong")
     for part in (
         "67 %",
@@ -226,7 +226,7 @@ def test_words_of_a_diagnosis_rank_and_warn() -> None:
         "Left out: b.csv is empty.",
     ):
         assert part in text
-    assert max(len(line) for line in text.splitlines()) <= words.WIDTH
+    assert max(len(line) for line in text.splitlines()) <= terminal.WIDTH
 
 
 def test_no_answer_is_called_wholly_sure() -> None:

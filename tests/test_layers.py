@@ -20,9 +20,9 @@ LAYERS = [
     "trying",
     *("copies", "spoken"),
     *("evidence", "causes", "repair", "pipeline"),
-    *("casefile", "case", "contract", "words", "plan"),
+    *("casefile", "case", "contract", "words", "terminal", "plan"),
     *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),
-    *("drawing", "report", "exchange"),
+    *("drawing", "paper", "report", "exchange"),
     *("places", "launch", "cli"),
 ]
 

@@ -9,7 +9,7 @@ import pytest
 
 from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
 from vibecore import repair
-from vibecore.words import repair_lines
+from vibecore.terminal import repair_lines
 
 BAD = SOUND | {2.0: 1.2, 4.0: 0.3}
 NEUTRAL = replace(WHEEL, gear="neutral")

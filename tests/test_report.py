@@ -193,24 +193,28 @@ def test_the_unit_is_written_alike_in_words_and_pictures(case):
 
 def test_after_a_repair_the_verdict_comes_first_then_what_was_found_and_done(case):
     page = Page(report_html(case, {"done": "New rear mount."}, made.diagnosis(repaired=True))).text
-    order = ("Cured: The fault's own lines", "Found: Engine mount collapsed, 71 %", "Done: New rear mount.",
-             "What was found", "Proof of repair")  # fmt: skip
+    order = ("Cured. The shake that this fault makes is 5.1 times weaker than before the repair.",
+             "What was wrong: Engine mount collapsed (71 % likely).", "What was done: New rear mount.",
+             "Limits", "The measurements, for the workshop", "How the repair was proven",
+             "What speaks for and against", "Recordings")  # fmt: skip
     places = [page.find(words) for words in order]
     assert places == sorted(places)
     assert places[0] >= 0
     assert page.count("New rear mount.") == 1
     plain = Page(report_html(case, {"done": "New rear mount."}, made.diagnosis())).text
-    assert plain.index("What was found") < plain.index("What was done") < plain.index("New rear mount.")
+    wrong = plain.index("What is wrong, most likely: Engine mount collapsed (71 % likely).")
+    assert wrong < plain.index("What was done: New rear mount.") < plain.index("What speaks for and against")
 
 
 def test_the_top_names_the_part_where_it_is_sure(case):
     told = made.diagnosis(repaired=True)
     parts = (Suspect("rear", "rear mount", 0.9), Suspect("front", "front mount", 0.1))
     sure = replace(told, causes=(replace(told.causes[0], suspects=parts), *told.causes[1:]))
-    assert "Found: Engine mount collapsed, 71 %: rear mount" in Page(report_html(case, {}, sure)).text
+    named = "Engine mount collapsed (71 % likely). Most likely part: rear mount (64 %)."  # 0.71 x 0.9
+    assert named in Page(report_html(case, {}, sure)).text
     halves = (Suspect("rear", "rear mount", 0.5), Suspect("front", "front mount", 0.5))
     split = replace(told, causes=(replace(told.causes[0], suspects=halves), *told.causes[1:]))
-    assert "71 %: " not in Page(report_html(case, {}, split)).text.split("What was found")[0]
+    assert "Most likely part" not in Page(report_html(case, {}, split)).text
 
 
 def test_once_cured_causes_of_little_weight_are_left_out(case):
@@ -218,3 +222,23 @@ def test_once_cured_causes_of_little_weight_are_left_out(case):
     cured = Page(report_html(case, {}, made.diagnosis(repaired=True))).text
     assert "One cylinder weak or dead" not in cured
     assert "1 other cause is less likely." in cured
+
+
+def test_a_sound_car_is_said_to_be_and_a_reason_stands_in_for_a_change(case):
+    normal = replace(made.diagnosis().causes[1], probability=0.9)
+    sound = Page(report_html(case, {}, replace(made.diagnosis(), causes=(normal,)))).text
+    assert "Nothing wrong was found (90 % likely)." in sound
+    told = made.diagnosis(repaired=True)
+    unsure = replace(told.repair, verdict="cannot-tell", why="The phone was on the seat before.")
+    top = Page(report_html(case, {}, replace(told, repair=unsure))).text
+    assert "Cannot tell. The phone was on the seat before." in top
+
+
+def test_the_customers_part_has_no_figures_of_the_trade(case):
+    """What a layman cannot read stands behind: decibels, engine orders, intervals, names of files."""
+    told = made.diagnosis(repaired=True)
+    quiet = replace(told, repair=replace(told.repair, changes=()))  # the picture's axis apart
+    front = Page(report_html(case, {"done": "New mount."}, quiet)).text.split("</style>")[-1]
+    front = front.split("The measurements, for the workshop")[0].split("}")[-1]
+    assert "Cured." in front
+    assert not [word for word in (" dB", "order", "interval", ".csv", "rms") if word in front]

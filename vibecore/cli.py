@@ -100,7 +100,7 @@ def analyze(
 
     def answer(file: str) -> Answer:
         from vibecore.contract import analysis_object
-        from vibecore.words import analysis_text
+        from vibecore.terminal import analysis_text
 
         analysis = _named(_analysis(file, engine, _by_name(file, rpm)))
         name = _shown(file)
@@ -138,7 +138,7 @@ def compare(
     def answer(_pair: str) -> Answer:
         from vibecore import copies, repair
         from vibecore.contract import comparison_object
-        from vibecore.words import comparison_text
+        from vibecore.terminal import comparison_text
 
         with _in_words(before):
             first = _analysis(before, engine, replace(_by_name(before, rpm_before), stage="before"))
@@ -212,7 +212,7 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
     from vibecore import pipeline
     from vibecore.case import load_case
     from vibecore.contract import diagnosis_object, error_object, recording_item
-    from vibecore.words import diagnosis_text
+    from vibecore.terminal import diagnosis_text
 
     case = load_case(path)
     engine, name = case.vehicle.engine, _shown(path)

@@ -27,8 +27,8 @@ from vibecore.figures.style import (
 from vibecore.model import Analysis, Floats, OrderLevel, Repair
 from vibecore.spoken import spoken_names
 
-WIDTH, HEIGHT = 720, 300  # about the text width of an A4 page in points of the screen
-LEFT, RIGHT, TOP, BOTTOM = 58, 12, 34, 50
+WIDTH, HEIGHT = 720, 310  # about the text width of an A4 page in points of the screen
+LEFT, RIGHT, TOP, BOTTOM = 58, 12, 34, 60
 MOST_POINTS = 700  # of a curve: finer than a printer shows at this size
 MOST_TICKS = 6
 MOST_LETTERS = 44  # of a name over half the frame
@@ -198,13 +198,13 @@ class _Chart:
         self.parts.append(f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{INK}"/>')
         for value, lines in ticks:
             for row, words in enumerate(lines):
-                self.text(self.x(value), base + 16 + 13 * row, words)
+                self.text(self.x(value), base + 17 + 14 * row, words)
         self.text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, title)
 
     def svg(self, title: str) -> str:
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-            f'aria-label="{escape(title)}" font-family="sans-serif" font-size="12" fill="{INK}">'
+            f'aria-label="{escape(title)}" font-family="sans-serif" font-size="13" fill="{INK}">'
             + "".join(self.parts)
             + "</svg>"
         )

@@ -90,11 +90,11 @@ def test_the_report_prints_whole(demo, browser, tmp_path, paper):
     for words in (
         "Engine mount mended and proven", "A. Driver", "1 May 2031", "100,000 miles", flat(LONG_TEXT)[-60:],
         "Engine or gearbox mount gone hard", "Look at the mounts: cracked", "New rear mount.", "Cured",
-        "turns per crank turn (engine order)", "before", "after", "Limits", "licensed practice",
+        "engine order (times per crank turn)", "before", "after", "Limits", "licensed practice",
     ):  # fmt: skip
         assert words in text, words
     for page in pages:  # a chart is not torn: its scale and its foot are on one page
-        assert page.count("shake, m/s²") == page.count("engine order\n") + page.count("(engine order)\n")
+        assert page.count("shake, m/s²") == page.count("engine order\n") + page.count("per crank turn)\n")
 
 
 @pytest.mark.parametrize("paper", PAPERS)
