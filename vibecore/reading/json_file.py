@@ -18,7 +18,7 @@ from .encoding import to_utf8
 from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
-_START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*[\[{\"\d\]-]|[\[{]\s*$)")
+_START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*([\[{\"\]]|-?\d[\d.eE+-]*\s*(,|$))|[\[{]\s*$)")
 _HALF = re.compile(r"\\u[dD][89a-fA-F]")  # of a character beyond 16 bits: the other half may be lacking
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise

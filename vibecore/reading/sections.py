@@ -10,12 +10,13 @@ from itertools import islice
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import columns, delimited, encoding, names, scale
+from . import columns, delimited, encoding, keyed, names, scale
 from .layout import MAX_HEAD_LINES, find_layout, is_date, is_number, split_line
 from .table import Table
 
 _MOST_LINES = 3000  # of words in one text; more are rows of data that begin with a word
 _MOST_SECTIONS = 9  # of different sensors
+_AXES = 3  # columns of numbers; a table of fewer may have several values in a cell
 _LEAST_SAID = 2.0  # columns that a line of names tells of
 _WORDS = re.compile(rb"(?m)^[ \t]*[\"'#\[(*]*[ \t]*[A-Za-z\x80-\xff][^\n]*$")  # no number, date or blank
 _HEAD_BYTES = 64 * 1024
@@ -40,10 +41,12 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     try:
         table = delimited.read(data, title, max_rows)
     except ReadingError:
-        apart = _apart(data, title, max_rows)
-        if not apart:
+        found = _apart(data, title, max_rows) or keyed.tables(data, title, max_rows)
+        if not found:
             raise
-        return apart
+        return found
+    if sum(1 for c in table.columns if c.numbers is not None) < _AXES:
+        return keyed.tables(data, title, max_rows) or [table]
     return [table] if table.plain else _apart(data, title, max_rows) or [table]
 
 
