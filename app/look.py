@@ -19,7 +19,6 @@ h1 {{padding: .4rem 0 .2rem;}} h2 {{padding: 1.4rem 0 .2rem;}} h3 {{padding: .8r
 [data-testid="stRadio"] label, [data-testid="stCheckbox"] label {{min-height: {TOUCH};}}
 [data-testid="stTextInputRootElement"] input, [data-testid="stNumberInputContainer"] input,
 [data-testid="stSelectbox"] input, [data-testid="stSelectbox"] button {{min-height: 2.75rem;}}
-[data-testid="stSelectbox"] button {{min-width: 2.75rem;}}
 [data-testid="stNumberInput"] button, [data-testid="stButtonGroup"] button {{min-width: {TOUCH};}}
 [data-testid="stRadio"] label, [data-testid="stCheckbox"] label {{align-items: center;}}
 a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px solid #D55E00 !important;}}
@@ -31,6 +30,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stAlert"] p, [data-testid="stAlert"] li {{color: #1F2328;}}
 [data-testid="stAlert"] ul {{margin: 0 0 .5rem; padding-left: .9rem;}}
 [data-testid="stAlert"] li {{margin: .15rem 0; padding: 0;}}
+[data-testid="stAlert"] h3 {{padding: 0;}} [data-testid="stHeaderActionElements"] {{display: none;}}
 .st-key-answer p {{font-size: 1.35rem; line-height: 1.35;}}
 .st-key-next {{background: #EAF4FB; border-color: #0072B2;}}
 .st-key-unseen {{display: none;}}

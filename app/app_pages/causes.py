@@ -85,12 +85,12 @@ def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
 def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
     if diagnosis.repair is not None and diagnosis.repair.verdict == "cured":
         st.markdown("The repair is proven: nothing is left to check.")
-        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+        widgets.main_step("report", "Write the report", ":material/description:")
         return
     mend = to_mend(work.case, diagnosis)
     if mend is not None:
         st.success(f"**{widgets.plain(mend.title)}**  \n{widgets.plain(mend.why)}")
-        st.page_link(state.page(mend.page), label="How to prove it", icon=":material/compare_arrows:")
+        widgets.main_step(mend.page, "How to prove it", ":material/compare_arrows:")
     if not diagnosis.next_checks:
         left = " of those you can make" if doable.words_of(work.job.notes) else ""
         st.markdown(f"No further check{left} would tell more.")

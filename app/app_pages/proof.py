@@ -76,19 +76,18 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
 
 def _show_verdict(repair: Repair, engine: Engine) -> None:
     tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
-    tell(f"### {VERDICTS[repair.verdict]}")
     first, *others = repair_sentences(repair) or ("",)
-    st.markdown(widgets.plain(first))
+    tell(f"### {VERDICTS[repair.verdict]}\n\n{widgets.plain(first)}")
     if repair.verdict in ("cured", "cannot-tell"):
         widgets.main_step("report", "Write the report", ":material/description:")
     else:
         widgets.main_step("causes", "What to check next", ":material/build:")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+    if repair.changes:
+        widgets.show_picture(figures.before_after(repair, engine), "change")
     if others:
         st.subheader("How this is known", anchor=False)
         st.markdown("\n".join(f"- {widgets.plain(sentence)}" for sentence in others))
-    if repair.changes:
-        widgets.show_picture(figures.before_after(repair, engine), "change")
 
 
 def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
