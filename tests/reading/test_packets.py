@@ -5,12 +5,15 @@ The truth is the shake that the files were made of; the ways of writing are comm
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
 
 from tests.reading.make import Floats, G, Truth, cells, shake, text
+from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
@@ -119,3 +122,75 @@ def test_times_that_are_lacking_here_and_there_are_left_out() -> None:
     recording = read_recording(text(rows).encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s[np.arange(N) % 10 != 9], atol=1e-4)
     assert recording.lost_samples == N // 10 - 1
+
+
+# --- packets and vectors in JSON ---
+
+ROWS = [[round(float(v), 5) for v in row] for row in TRUTH.accel]
+OTHER = [[round(float(v), 5) for v in row] for row in RNG.normal(0, 0.05, (N, 3))]
+TIMES = [round(float(t), 5) for t in TRUTH.t_s]
+STARTS = range(0, N, 50)
+
+
+def records(rows: list[list[float]], k: int = 0, count: int = N) -> list[dict[str, float]]:
+    return [
+        {"t": t, **dict(zip("xyz", r, strict=True))}
+        for t, r in zip(TIMES[k : k + count], rows[k : k + count], strict=True)
+    ]
+
+
+PACKETS: dict[str, Any] = {
+    "start and step": [{"t0": TIMES[k], "dt": 0.01, "samples": ROWS[k : k + 50]} for k in STARTS],
+    "start": [{"time": TIMES[k], "samples": ROWS[k : k + 50]} for k in STARTS],
+    "step": [{"n": k, "dt": 0.01, "samples": ROWS[k : k + 50]} for k in STARTS],
+    "rate": [{"packet": 7, "rate": 100, "samples": ROWS[k : k + 50]} for k in STARTS],
+    "epoch": [
+        {"timestamp": 1_700_000_000_000 + k * 10, "rate": 100, "data": ROWS[k : k + 50]} for k in STARTS
+    ],
+    "records": [{"batch": k, "samples": records(ROWS, k, 50)} for k in STARTS],
+    "rows with times": [
+        {"batch": k, "samples": [[t, *r] for t, r in zip(TIMES[k : k + 50], ROWS[k : k + 50], strict=True)]}
+        for k in STARTS
+    ],
+    "columns": [
+        {"t": TIMES[k : k + 50], **{a: [r[i] for r in ROWS[k : k + 50]] for i, a in enumerate("xyz")}}
+        for k in STARTS
+    ],
+    "two sensors": [{"t": TIMES[k], "gyro": OTHER[k : k + 50], "acc": ROWS[k : k + 50]} for k in STARTS],
+    "sensors": {
+        "sensors": [
+            {"type": "gyroscope", "readings": records(OTHER)},
+            {"type": "accelerometer", "readings": records(ROWS)},
+        ]
+    },
+    "vectors": {"time": TIMES, "acceleration": ROWS},
+    "vectors of two sensors": {"time": TIMES, "gyro": OTHER, "acc": ROWS},
+    "vectors by axis": {"time": TIMES, "acceleration": [list(axis) for axis in zip(*ROWS, strict=True)]},
+    "vectors inside": {"t": TIMES, "data": {"acc": ROWS}},
+    "a vector each": [{"t": t, "acc": r} for t, r in zip(TIMES, ROWS, strict=True)],
+    "time in the vector": [{"n": 3, "values": [t, *r]} for t, r in zip(TIMES, ROWS, strict=True)],
+}
+
+
+@pytest.mark.parametrize("form", PACKETS)
+def test_packets_and_vectors_in_json(form: str) -> None:
+    check(read_recording(json.dumps(PACKETS[form]).encode(), name="idle.json"))
+
+
+@pytest.mark.parametrize("form", [form for form, value in PACKETS.items() if isinstance(value, list)])
+def test_packets_line_by_line(form: str) -> None:
+    check(read_recording("\n".join(json.dumps(p) for p in PACKETS[form]).encode(), name="idle.jsonl"))
+
+
+def test_a_packet_that_is_lost_is_a_gap() -> None:
+    packets = [p for k, p in enumerate(PACKETS["start and step"]) if k not in (10, 11, 30)]
+    recording = read_recording(json.dumps(packets).encode())
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-3)
+    assert recording.lost_samples == pytest.approx(150, abs=2)
+
+
+def test_packets_of_another_sensor_are_refused() -> None:
+    for key in ("gyro", "rotationRate"):
+        packets = [{"t": TIMES[k], key: OTHER[k : k + 50]} for k in STARTS]
+        with pytest.raises(ReadingError, match="turning rates"):
+            read_recording(json.dumps(packets).encode())

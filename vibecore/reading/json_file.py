@@ -6,13 +6,14 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from vibecore.errors import ReadingError
 
-from . import dressed, limits
+from . import dressed, limits, packets
 from .dates import is_compact
 from .encoding import to_utf8
 from .table import Column, Table
@@ -23,7 +24,9 @@ _HALF = re.compile(r"\\u[dD][89a-fA-F]")  # of a character beyond 16 bits: the o
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise
 
-_Path = tuple[str | int, ...]  # to a value in a record: names, and places in a short list
+_AXES = 3  # values of a vector
+# To a value in a record: names, and places in a short list with its length.
+_Path = tuple[str | tuple[int, int], ...]
 
 
 def sniff(data: bytes) -> bool:
@@ -130,9 +133,10 @@ def _from_columns(value: dict[str, Any], source: str) -> Table | None:
     flat: dict[str, list[Any]] = {}
     for key, inner in value.items():
         if isinstance(inner, dict):
-            flat |= {f"{key}.{k}": v for k, v in inner.items() if _is_list(v)}
-        elif _is_list(inner):
-            flat[key] = inner
+            for k, v in inner.items():
+                flat |= _lists(f"{key}.{k}", v)
+        else:
+            flat |= _lists(key, inner)
     if len(flat) < 3:
         return None
     lengths = [len(v) for v in flat.values()]
@@ -141,8 +145,18 @@ def _from_columns(value: dict[str, Any], source: str) -> Table | None:
     return Table(tuple(columns[: limits.MAX_COLUMNS]), rows, source, history=("json, columns",))
 
 
-def _is_list(value: Any) -> bool:
-    return isinstance(value, list) and len(value) > 1 and not isinstance(value[0], (dict, list))
+def _lists(key: str, value: Any) -> dict[str, list[Any]]:
+    """A list of single values under its name; of vectors, or one for each axis, as a list for each axis."""
+    if not isinstance(value, list) or len(value) < _LEAST_ROWS:
+        return {}
+    if not isinstance(value[0], (dict, list)):
+        return {key: value}
+    lengths = {len(v) if isinstance(v, list) else 0 for v in value}
+    if lengths == {_AXES} and not isinstance(value[0][0], (dict, list)):
+        value = list(zip(*value, strict=True))
+    elif len(value) != _AXES or len(lengths) > 1 or max(lengths) <= packets.LONGEST_VECTOR:
+        return {}
+    return {f"{key}.[{axis}]": list(v) for axis, v in zip("xyz", value, strict=True)}
 
 
 def _from_rows(rows: list[Any], source: str) -> list[Table]:
@@ -174,16 +188,34 @@ def _is_figure(cell: str) -> bool:
 def _from_records(records: list[Any], source: str) -> list[Table]:
     """Objects with the same names, values nested up to three deep ('accel': {'x': ...})."""
     records = [r for r in records if isinstance(r, dict)]
+    if inside := packets.opened(records):
+        hints = _notes(packets.said_by_all(records))
+        tables = [
+            t for key, samples in inside.items() for t in _from_records(samples, f"{source} {key}".strip())
+        ]
+        return [replace(t, hints=hints) for t in tables]
     keys: dict[_Path, None] = {}
     for record in [*records[:100], *records[-100:]]:
         keys |= dict.fromkeys(_paths(record, 3))
     paths = list(keys)[: min(limits.MAX_COLUMNS, limits.MAX_CELLS // max(1, len(records)))]
-    columns = [_column(_name(path), _values(records, path)) for path in paths]
+    values = {path: _values(records, path) for path in paths}
+    columns = [_column(_name(path, values), own) for path, own in values.items()]
     return [Table(tuple(columns), len(records), source, history=("json, records",))] if columns else []
 
 
-def _name(path: _Path) -> str:
-    return ".".join(key if isinstance(key, str) else f"[{'xyzw'[key]}]" for key in path)
+def _name(path: _Path, values: dict[_Path, list[Any]]) -> str:
+    """The names that lead to a value; of three in a list, or four of which one is the time, it is an axis."""
+    *names, last = path
+    if isinstance(last, tuple):
+        timed = last[1] == _AXES + 1 and _rise(values[(*names, (0, last[1]))])
+        last = f"[{('txyz' if timed else 'xyzw')[last[0]]}]"
+    return ".".join((*map(str, names), last))
+
+
+def _rise(values: list[Any]) -> bool:
+    """True for numbers that never fall, as a time."""
+    known = [v for v in values if isinstance(v, (int, float))]
+    return len(known) == len(values) and all(a <= b for a, b in pairwise(known)) and known[0] < known[-1]
 
 
 def _paths(record: dict[str, Any], depth: int) -> list[_Path]:
@@ -191,8 +223,8 @@ def _paths(record: dict[str, Any], depth: int) -> list[_Path]:
     for key, value in record.items():
         if isinstance(value, dict) and depth > 1:
             out += [(key, *rest) for rest in _paths(value, depth - 1)]
-        elif isinstance(value, list) and len(value) <= 4:
-            out += [(key, i) for i in range(len(value))]
+        elif isinstance(value, list) and len(value) <= packets.LONGEST_VECTOR:
+            out += [(key, (i, len(value))) for i in range(len(value))]
         elif not isinstance(value, (dict, list)):
             out.append((key,))
     return out
@@ -201,8 +233,9 @@ def _paths(record: dict[str, Any], depth: int) -> list[_Path]:
 def _values(records: list[Any], path: _Path) -> list[Any]:
     values = records
     for key in path:
-        if isinstance(key, int):
-            values = [v[key] if isinstance(v, list) and len(v) > key else None for v in values]
+        if isinstance(key, tuple):
+            at = key[0]
+            values = [v[at] if isinstance(v, list) and len(v) > at else None for v in values]
         else:
             values = [v.get(key) if isinstance(v, dict) else None for v in values]
     return values

@@ -1,0 +1,44 @@
+"""Packets of samples in JSON, {"t0": 1.5, "samples": [[x, y, z], ...]}: opened into a record a sample."""
+
+from __future__ import annotations
+
+from typing import Any
+
+LONGEST_VECTOR = 4  # numbers of one sample; a longer list holds many samples
+_LEAST_LISTS = 3  # of single values, of which each sample has one from each
+_MOST_SAID = 40  # values of a packet that are put beside each of its samples
+
+_Record = dict[str, Any]
+
+
+def opened(records: list[_Record]) -> dict[str, list[_Record]]:
+    """By the name of the list, the samples of all packets as records, each with what its packet says of all;
+    under '' those whose values stand in a list for each name. Empty if the records hold one sample each."""
+    lists = {k: v for k, v in records[0].items() if isinstance(v, list) and v} if records else {}
+    of_samples = [k for k, v in lists.items() if isinstance(v[0], (dict, list))]
+    if of_samples:
+        return {k: [{**_said(r), k: sample} for r in records for sample in _list(r, k)] for k in of_samples}
+    names = [k for k, v in lists.items() if len(v) > LONGEST_VECTOR]
+    if len(names) < _LEAST_LISTS:
+        return {}
+    return {
+        "": [
+            {**_said(r), **dict(zip(names, row, strict=True))}
+            for r in records
+            for row in zip(*(_list(r, k) for k in names), strict=False)
+        ]
+    }
+
+
+def said_by_all(records: list[_Record]) -> _Record:
+    """What all packets say alike: it may be the rate."""
+    return {k: v for k, v in _said(records[0]).items() if all(r.get(k) == v for r in records)}
+
+
+def _said(packet: _Record) -> _Record:
+    return {k: v for k, v in list(packet.items())[:_MOST_SAID] if not isinstance(v, list)}
+
+
+def _list(packet: _Record, name: str) -> list[Any]:
+    value = packet.get(name)
+    return value if isinstance(value, list) else []
