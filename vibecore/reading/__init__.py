@@ -158,10 +158,11 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
     """The recording in bytes that are packed no further. Of several tables, the best acceleration is
     taken."""
     from .build import build
-    from .formats import FORMATS
+    from .formats import FORMATS, check_kind
 
     if not data[:_PROBE].strip(_BLANK) and not data.strip(_BLANK):
         raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
+    check_kind(data, title)
     form = next((f for f in FORMATS if f.sniff(data)), None)
     if form is None:
         raise ReadingError(

@@ -13,6 +13,7 @@ from . import limits, names
 
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"
+_DOCUMENTS = ("word/document.xml", "ppt/presentation.xml", "content.xml")  # in the zips that documents are
 _EMPTY_ZIP = b"PK\x05\x06"
 DATA_ENDINGS = (
     ".csv",
@@ -79,6 +80,10 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
                     f"{title} holds {len(archive.infolist())} files. Send one recording alone."
                 )
             total = sum(i.file_size for i in infos)
+            if not infos and any(i.filename in _DOCUMENTS for i in archive.infolist()):
+                raise ReadingError(
+                    f"{title} is a document, no recording of acceleration. Export the recording as CSV."
+                )
             if total > max_bytes:
                 raise ReadingError(
                     f"{title} unpacks to {limits.megabytes(total)}, the limit is "

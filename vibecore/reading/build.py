@@ -71,21 +71,46 @@ def _scale(
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     if size is None:
-        raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} have a steady part of "
-            f"{scale.steady_size(accel):.4g}, which is gravity "
-            "in no unit: perhaps a compass. If it is acceleration, name the unit in the header, as in 'x "
-            "(m/s2)'."
-        )
+        raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
     return size
 
 
-def _check_numbers(table: Table, triple: columns.Triple) -> None:
-    if not all(np.isfinite(c.floats()).any() for c in triple.columns):
-        raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} hold no numbers at all. Record again and look at "
-            "the file before sending it."
+def _no_gravity(triple: columns.Triple, accel: columns.Floats) -> str:
+    """What a steady part that is gravity in no unit may come from."""
+    found = f"have a steady part of {scale.steady_size(accel):.4g}, which is gravity in no unit"
+    if still := _still(triple, accel):
+        return (
+            f"{triple.title} {found}, and {still}: not all axes were measured. Record again with all three."
         )
+    if any(np.array_equal(accel[:, i], accel[:, i - 1]) for i in range(3)):
+        return f"{triple.title} {found}, and hold the same numbers. Export each axis in its own column."
+    return (
+        f"{triple.title} {found}: perhaps a compass. If it is acceleration, name the unit in the header, as "
+        "in 'x (m/s2)'."
+    )
+
+
+def _still(triple: columns.Triple, accel: columns.Floats) -> str:
+    """Which of the axes never change, in words; '' if all do."""
+    moves = np.ptp(accel, axis=0) > 0
+    still = [c.name or "one" for c, moved in zip(triple.columns, moves, strict=True) if not moved]
+    return f"{' and '.join(still)} never change{'s' if len(still) == 1 else ''}" if still else ""
+
+
+def _check_numbers(table: Table, triple: columns.Triple) -> None:
+    filled = [bool(np.isfinite(c.floats()).any()) for c in triple.columns]
+    if all(filled):
+        return
+    title, look = table.source or "The file", "Record again and look at the file before sending it."
+    if not any(filled):
+        raise ReadingError(f"{title}: {triple.title} hold no numbers at all. {look}")
+    names = [c.name or f"column {i + 1} of the axes" for i, c in enumerate(triple.columns)]
+    empty, full = (
+        " and ".join(n for n, f in zip(names, filled, strict=True) if f is has) for has in (False, True)
+    )
+    raise ReadingError(
+        f"{title} has no numbers in {empty}, only in {full}. All three axes are needed. {look}"
+    )
 
 
 def _check_rows(data: rows.Stamped, table: Table) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from vibecore.errors import ReadingError
+
 from . import delimited, json_file, sections, workbook
 from .table import Table
 
@@ -16,6 +18,43 @@ class Format:
     name: str
     sniff: Callable[[bytes], bool]
     read: Callable[[bytes, str, int], list[Table]]
+
+
+_PICTURE, _FILM, _DOCUMENT = "a picture", "a film or sound recording", "a document"
+_PACKED = "packed in a way this program does not know"
+# The bytes at a place that tell what a file is, as its own standard or maker has them; from memory.
+_SIGNS = (
+    (0, b"\x89PNG", _PICTURE),
+    (0, b"\xff\xd8\xff", _PICTURE),
+    (0, b"GIF8", _PICTURE),
+    (8, b"WEBP", _PICTURE),
+    (4, b"ftyphei", _PICTURE),
+    (4, b"ftyp", _FILM),
+    (0, b"RIFF", _FILM),
+    (0, b"OggS", _FILM),
+    (0, b"ID3\x03", _FILM),
+    (0, b"ID3\x04", _FILM),
+    (0, b"fLaC", _FILM),
+    (0, b"\x1aE\xdf\xa3", _FILM),
+    (0, b"%PDF", _DOCUMENT),
+    (0, b"{\\rtf", _DOCUMENT),
+    (0, b"7z\xbc\xaf", _PACKED),
+    (0, b"Rar!", _PACKED),
+    (0, b"BZh91AY", _PACKED),
+    (0, b"\xfd7zXZ", _PACKED),
+    (0, b"\x28\xb5\x2f\xfd", _PACKED),
+    (257, b"ustar", _PACKED),
+    (0, b"SQLite format 3", "a database"),
+)
+
+
+def check_kind(data: bytes, title: str) -> None:
+    """Raises ReadingError for what is known to be something else than a recording."""
+    what = next((w for at, sign, w in _SIGNS if data[at : at + len(sign)] == sign), None)
+    if what == _PACKED:
+        raise ReadingError(f"{title} is {what}. Unpack it and give the recording in it.")
+    if what:
+        raise ReadingError(f"{title} is {what}, no recording of acceleration. Export the recording as CSV.")
 
 
 FORMATS = (

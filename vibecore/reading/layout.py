@@ -25,6 +25,7 @@ _DATE = re.compile(
     r"|\d{1,2}:\d{1,2}(:\d{1,2})?([:.,]\d+)?( ?[AaPp]\.? ?[Mm]\.?)?"
 )
 _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
+_LEAST_SHARE = 0.25  # of the cells that hold values; prose has a figure here and there
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
 
 
@@ -64,11 +65,19 @@ def find_layout(lines: list[str], source: str) -> Layout:
         if best[0] >= _PLAIN_CELLS * len(judged) and (best[1] != "," or "." in judged[-1]):
             break  # nothing later in the list could read better
     if best[0] < _LEAST_NUMBERS:
-        raise ReadingError(
-            f"{source} holds text but no rows of numbers. Export the recording as CSV with a time column and "
-            "three columns of acceleration."
-        )
+        raise ReadingError(_no_rows(lines, source))
     return _place(lines, judged, *best[1:])
+
+
+def _no_rows(lines: list[str], source: str) -> str:
+    """What is there instead of rows of numbers."""
+    cells = (split_line(line, d) for line in lines for d in _DELIMITERS[:-1])
+    if any(len(c) > _LEAST_NUMBERS and names.said_by(c) == len(c) for c in cells):
+        return f"{source} has names of columns but no rows of numbers under them. Record again."
+    return (
+        f"{source} holds text but no rows of numbers. Export the recording as CSV with a time column and "
+        "three columns of acceleration."
+    )
 
 
 def split_line(line: str, delimiter: str) -> list[str]:
@@ -115,7 +124,7 @@ def _clearness(cells: list[str], decimal: str) -> float:
     """How well one line reads as a row of data: its values, less if there is other text beside them."""
     values = _values(cells, decimal)
     filled = sum(1 for cell in cells if cell)
-    return values * values / filled if values else 0.0
+    return values * values / filled if values and values >= _LEAST_SHARE * filled else 0.0
 
 
 def _place(lines: list[str], judged: list[str], delimiter: str, decimal: str) -> Layout:
