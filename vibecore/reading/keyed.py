@@ -44,8 +44,8 @@ class _Skeleton:
 
 def tables(data: bytes, title: str, max_rows: int) -> list[Table]:
     """The tables in such a log, one for each kind of row; none if it is no such log."""
-    text = encoding.to_utf8(data)[0].decode("utf-8", errors="replace")
-    head = text[:_HEAD_BYTES].splitlines()[:MAX_HEAD_LINES]
+    plain = encoding.to_utf8(data)[0]
+    head = plain[:_HEAD_BYTES].decode("utf-8", errors="replace").splitlines()[:MAX_HEAD_LINES]
     judged = [line for line in head[-_JUDGED_LINES:] if line.strip()]
     mark = r"\." if any(re.search(r"\d\.\d", line) for line in judged) else ","
     found = Counter(s for line in judged if (s := _skeleton(line, mark)) is not None)
@@ -53,6 +53,7 @@ def tables(data: bytes, title: str, max_rows: int) -> list[Table]:
     named = [_named(kind, head, mark) for kind in kinds]
     if not kinds or len({tuple(sorted(n)) for n in named}) < len(kinds):
         return []
+    text = plain.decode("utf-8", errors="replace")
     rows = [kind.pattern(mark).findall(text) for kind in kinds]
     other = sum(1 for line in text.splitlines() if line.strip()) - sum(map(len, rows))
     out = []
