@@ -33,13 +33,13 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stAlert"] h3 {{padding: 0;}} [data-testid="stHeaderActionElements"] {{display: none;}}
 .st-key-answer p {{font-size: 1.35rem; line-height: 1.35;}}
 .st-key-next {{background: #EAF4FB; border-color: #0072B2;}}
-.st-key-unseen {{display: none;}}
+.st-key-unseen, .st-key-scripts, .st-key-turning {{display: none;}}
 [data-testid="stElementContainer"]:has(> * > [data-testid="stPlotlyChart"]) {{box-sizing: content-box;
   padding-top: 44px; overflow: visible;}}
 .js-plotly-plot {{overflow: visible !important;}}
 .js-plotly-plot .plotly .modebar-container {{top: -44px !important;}}
 .js-plotly-plot .plotly .modebar-btn {{width: 44px; height: 44px; padding: 12px !important;}}
-.st-key-next [data-testid="stAlert"] ul {{columns: 2;}}
+.st-key-next [data-testid="stAlert"] ul {{columns: 2; column-gap: 1.5rem;}}
 </style>"""
 
 # Another page begins at its top, and a menu that lies over it goes: Streamlit keeps the place that the last
@@ -49,3 +49,17 @@ TO_THE_TOP = """<script>/* {} */ document.querySelector('[data-testid="stMain"]'
 var menu = document.querySelector('[data-testid="stSidebar"]');
 if (innerWidth < 768 && menu?.getBoundingClientRect().right > 0)
   document.querySelector('[data-testid="stSidebarCollapseButton"] button')?.click();</script>"""
+
+
+# What is typed is kept when its box is left, or Enter is pressed in it; a page that is loaded anew in between
+# loses it. So a pause in typing counts as that press: nothing is lost but the last PAUSE. Forms are sent by
+# their own button, and boxes to choose from open at that key.
+PAUSE_MS = 1500
+KEEP_WHILE_TYPING = f"""<script>window.keepsWhileTyping ??= (document.addEventListener('input', event => {{
+  const box = event.target;
+  if (!box.matches('textarea, input[type="text"]:not([role])') || box.closest('form')) return;
+  clearTimeout(box.pause);
+  const press = kind => new KeyboardEvent(kind, {{key: 'Enter', keyCode: 13, ctrlKey: true, bubbles: true}});
+  box.pause = setTimeout(() => {{
+    for (const kind of ['keydown', 'keypress']) box.dispatchEvent(press(kind)); }}, {PAUSE_MS});
+}}), true);</script>"""

@@ -43,6 +43,8 @@ def main() -> None:
     window.pages = pages
     chosen = st.navigation(list(pages.values()), position="top")
     st.html(look.STYLE)
+    with st.container(key="scripts"):
+        st.html(look.KEEP_WHILE_TYPING, unsafe_allow_javascript=True)
     said, warned = window.tell()
     if said:
         st.success(widgets.plain(said))
@@ -52,7 +54,8 @@ def main() -> None:
     name = next(name for name, page in pages.items() if page == chosen)
     window.turn_to(name)
     if window.turned:
-        st.html(look.TO_THE_TOP.format(window.turned), unsafe_allow_javascript=True)
+        with st.container(key="turning"):
+            st.html(look.TO_THE_TOP.format(window.turned), unsafe_allow_javascript=True)
     _show(name)
 
 

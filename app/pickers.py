@@ -1,4 +1,4 @@
-"""Recordings to choose from, each told by what sets it apart from the others."""
+"""Recordings to choose from, each by what a person calls it: a phone shows the first words of a choice."""
 
 from __future__ import annotations
 
@@ -7,29 +7,27 @@ from dataclasses import replace
 
 import streamlit as st
 
-from vibecore.model import Analysis, Condition
+from vibecore.model import Analysis
+from vibecore.spoken import spoken_by_file
 from vibecore.words import condition_words
 
 
 def condition_title(analysis: Analysis) -> str:
-    """How it was made, in words; the file's name if nobody said."""
-    return _title(analysis.condition) or analysis.name
+    """All that is known of how it was made; the file's name if nobody said."""
+    words = condition_words(replace(analysis.condition, tachometer_rpm=None))
+    return words[:1].upper() + words[1:] or analysis.name
 
 
-def told_apart(analyses: Sequence[Analysis]) -> list[tuple[Analysis, str]]:
-    """Each with how it was made; a place that all share is left out: a phone shows the first words."""
-    places = {a.condition.place for a in analyses}
-    made = [replace(a.condition, place=None) if len(places) == 1 else a.condition for a in analyses]
-    return [(a, _title(c) or condition_title(a)) for a, c in zip(analyses, made, strict=True)]
+def titles(analyses: Sequence[Analysis]) -> dict[str, str]:
+    """File -> title, no two alike; a file's own name stays as it is written."""
+    called = spoken_by_file(analyses)
+    return {
+        file: name if name.startswith(file) else name[:1].upper() + name[1:] for file, name in called.items()
+    }
 
 
 def choose_recording(analyses: Sequence[Analysis]) -> Analysis:
     """One of the recordings, as the person chooses."""
-    titles = {a.name: title for a, title in told_apart(analyses)}
-    name = st.selectbox("Recording", list(titles), format_func=lambda n: f"{titles[n]}: {n}")
+    named = titles(analyses)
+    name = st.selectbox("Recording", list(named), format_func=named.__getitem__)
     return next(a for a in analyses if a.name == name)
-
-
-def _title(condition: Condition) -> str:
-    words = condition_words(replace(condition, tachometer_rpm=None))
-    return words[:1].upper() + words[1:]

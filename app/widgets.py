@@ -268,7 +268,10 @@ def show_check(check: PlannedCheck) -> None:
 
 def poor_words(analyses: Sequence[Analysis]) -> list[str]:
     """Recordings that mislead more than they tell, with what is wrong with each."""
-    return [f"{a.name}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING]
+    called = spoken_by_file(analyses)
+    return [
+        f"In {called[a.name]}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING
+    ]
 
 
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:

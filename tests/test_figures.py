@@ -134,6 +134,11 @@ def test_before_and_after():
     assert picture.rows == (("firing (order 2)", "0.400", "0.080", "-14.2 (-15.6 to -12.8)"),)
 
 
+def test_the_numbers_under_bars_are_short_enough_to_stand_side_by_side():
+    names = [style.short_name(order, FOUR) for order in (0.5, 0.7724611, 1.0, 2.0, 10.0)]
+    assert names == ["0.5", "0.77", "1", "2<br>firing", "10"]
+
+
 def test_waterfall_agrees_with_welch_on_noise_and_with_a_sine():
     rng = np.random.default_rng(2)
     accel = rng.normal(size=(20_000, 3)) * 0.1

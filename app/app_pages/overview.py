@@ -93,8 +93,8 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         more = f" And {len(others)} more to mind, under Record." if others and icon == widgets.TO_MIND else ""
         with st.container(border=True, gap="small"):
             st.markdown(f"**{widgets.plain(pickers.condition_title(analysis))}**")
-            speed = widgets.plain(speed_in_short(analysis.speed))
-            st.markdown(f"{speed}  \n{icon} {widgets.plain(first + more)}")
+            speed = [widgets.plain(speed_in_short(analysis.speed))] if analysis.speed else []
+            st.markdown("  \n".join([*speed, f"{icon} {widgets.plain(first + more)}"]))
             st.caption(widgets.plain(analysis.name))
     for name, why in results.unread.items():
         st.error(f"{widgets.plain(name)}: {widgets.plain(why)}")

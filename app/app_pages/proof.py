@@ -35,8 +35,7 @@ def page() -> None:
     if repair is None:
         _ask_for_one(work)
     else:
-        _show_verdict(repair, engine)
-        _tell_if_guessed(work, repair)
+        _show_verdict(work, repair)
         if results.diagnosis is not None:
             _show_visits(repair, results.diagnosis, engine)
     if results.diagnosis is not None:
@@ -74,17 +73,18 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
             st.rerun()
 
 
-def _show_verdict(repair: Repair, engine: Engine) -> None:
+def _show_verdict(work: state.Work, repair: Repair) -> None:
     tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
     first, *others = repair_sentences(repair) or ("",)
     tell(f"### {VERDICTS[repair.verdict]}\n\n{widgets.plain(first)}")
+    _tell_if_guessed(work, repair)
     if repair.verdict in ("cured", "cannot-tell"):
         widgets.main_step("report", "Write the report", ":material/description:")
     else:
         widgets.main_step("causes", "What to check next", ":material/build:")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     if repair.changes:
-        widgets.show_picture(figures.before_after(repair, engine), "change")
+        widgets.show_picture(figures.before_after(repair, work.case.vehicle.engine), "change")
     if others:
         st.subheader("How this is known", anchor=False)
         st.markdown("\n".join(f"- {widgets.plain(sentence)}" for sentence in others))
@@ -127,7 +127,7 @@ def _compare_two(work: state.Work, diagnosis: Diagnosis) -> None:
 
 
 def _choose_two(work: state.Work, diagnosis: Diagnosis, analyses: Sequence[Analysis]) -> None:
-    titles = {a.name: f"{title}: {a.name}" for a, title in pickers.told_apart(analyses)}
+    titles = pickers.titles(analyses)
     one, other = _first_pair(analyses)
     names = list(titles)
     first = st.selectbox("First", names, one, titles.__getitem__, key="compare first")

@@ -21,6 +21,7 @@ from tests.speed.closed_form import GRAVITY, noise, shake
 
 ABSENT = not Path(CHROMIUM).exists() and not os.environ.get("VIBECORE_REQUIRE_BROWSER")
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
+PAUSE_MS = 1500  # as app/look.py has it
 PAGES = ("This job", "Car", "Record", "Reading", "Causes", "Try it", "Proof", "Report", "All jobs")
 
 
@@ -127,6 +128,24 @@ def test_what_was_typed_is_kept_when_going_on_without_saving(window):
     window.go("Record")  # straight out of the box: the text and the press reach the server together
     window.go("Car")
     assert said.input_value() == "Shakes at the lights."
+
+
+@pytest.mark.parametrize(("page", "label"), [("Car", "What the customer says"), ("Report", "Customer")])
+def test_what_was_typed_is_kept_though_the_page_is_loaded_anew(window, page, label):
+    """Nobody left the box: a pause in typing is enough, and takes nothing from what is typed after it."""
+    window.go(page)
+    box = window.page.get_by_label(label, exact=True)
+    box.fill("")
+    box.press_sequentially("Shakes at", delay=20)
+    window.page.wait_for_timeout(PAUSE_MS + 100)  # the page is drawn anew while the typing goes on
+    box.press_sequentially(" the lights.", delay=60)
+    window.page.wait_for_timeout(PAUSE_MS)
+    window.settle()
+    assert box.input_value() == "Shakes at the lights."
+    window.page.reload()
+    window.settle()
+    window.complaints.clear()  # the server's own probe of an address below a page
+    assert box.input_value() == "Shakes at the lights."
 
 
 def start_job(window: Window, title: str) -> None:

@@ -120,7 +120,7 @@ def test_causes_that_rest_on_a_poor_recording_say_so(start, monkeypatch):
 
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
     text = words(start("causes"))
-    assert "Rests in part on a poor recording. neutral-idle.csv: The phone's range was exceeded." in text
+    assert "Rests in part on a poor recording. In neutral at idle: The phone's range was exceeded." in text
 
 
 def test_the_answer_stands_above_the_check_and_says_how_it_moved(start, job, store, monkeypatch):

@@ -62,9 +62,9 @@ def test_choices_begin_with_what_tells_them_apart():
     """Every file of this job is of the steering wheel: on a phone a choice shows its first words only."""
     made_how = (Condition("steering wheel", "neutral", "idle"), Condition("steering wheel", "drive", "idle"))
     analyses = [made.analysis(f"{n}.csv", how) for n, how in enumerate(made_how)]
-    assert [title for _, title in pickers.told_apart(analyses)] == ["In neutral, idle", "In drive, idle"]
+    assert list(pickers.titles(analyses).values()) == ["Neutral at idle", "Drive at idle"]
     other = made.analysis("seat.csv", Condition("seat", "drive", "idle"))
-    titles = [title for _, title in pickers.told_apart([*analyses, other])]
-    assert titles[1:] == ["In drive, idle, phone on the steering wheel", "In drive, idle, phone on the seat"]
+    titles = list(pickers.titles([*analyses, other]).values())
+    assert titles[1:] == ["Drive at idle on the steering wheel", "Drive at idle on the seat"]
     bare = made.analysis("bare.csv", Condition("steering wheel"))
-    assert pickers.told_apart([bare])[0][1] == "Phone on the steering wheel"
+    assert pickers.titles([bare]) == {"bare.csv": "bare.csv"}

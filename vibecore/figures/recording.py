@@ -169,6 +169,7 @@ def _hertz_spectrum(analysis: Analysis) -> Picture:
     fig.add_scatter(
         x=x, y=y, name="all shake", line={"color": BLUE, "width": 1.5}, hovertemplate="%{x:.1f} Hz"
     )
+    fig.update_yaxes(rangemode="tozero")
     sentence = (
         "The engine's speed is not known here, so the shake is shown by frequency, not by engine order."
     )

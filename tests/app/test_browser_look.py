@@ -1,0 +1,51 @@
+"""How the pages lie on a phone: nothing over something else, nothing cut off, all to be pressed with a thumb.
+
+Outside checks: places as Chromium lays them out; the least size of what is pressed is that of WCAG 2.1,
+success criterion 2.5.5 (44 CSS pixels).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.app.browser import PHONE
+from tests.app.test_browser import ABSENT, PAGES
+
+pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
+LEAST_PX = 44
+
+CHARTS = """() => [...document.querySelectorAll('.js-plotly-plot')].filter(e => e.offsetParent).map(chart => {
+  const box = e => e.getBoundingClientRect(), frame = box(chart);
+  const buttons = [...chart.querySelectorAll('.modebar-btn')].map(box);
+  const drawn = ['.legend', '.annotation', '.bglayer'].flatMap(n => [...chart.querySelectorAll(n)]).map(box);
+  const meets = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+  return {
+    buttons: buttons.length,
+    small: buttons.filter(b => b.width < 43.5 || b.height < 43.5).length,
+    covered: buttons.filter(b => drawn.some(d => d.width && meets(b, d))).length,
+    cut: [...chart.querySelectorAll('svg text')].filter(t => t.textContent && box(t).width)
+      .filter(t => box(t).left < frame.left - 1 || box(t).right > frame.right + 1
+        || box(t).bottom > frame.bottom + 1).map(t => t.textContent) }; })"""
+
+SMALL = """least => [...document.querySelectorAll(
+    '[data-testid="stMain"] :is(button, a, summary):not([role="group"] > button, [class*="elementToolbar"])')]
+  .filter(e => e.checkVisibility({visibilityProperty: true}) && e.getBoundingClientRect().width > 1)
+  .filter(e => e.getBoundingClientRect().height < least - .5).map(e => e.innerText || e.ariaLabel)"""
+
+
+@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
+def test_charts_are_whole_and_their_buttons_lie_beside_them(window):
+    for name in ("This job", "Record", "Reading"):
+        window.go(name)
+        window.page.wait_for_timeout(1000)  # pictures fade in
+        found = window.page.evaluate(CHARTS)
+        assert found
+        for chart in found:
+            assert chart == {"buttons": 3, "small": 0, "covered": 0, "cut": []}, name
+
+
+@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
+def test_all_that_is_pressed_is_as_high_as_a_thumb(window):
+    for name in PAGES:
+        window.go(name)
+        assert window.page.evaluate(SMALL, LEAST_PX) == [], name
