@@ -117,3 +117,14 @@ def test_a_finer_clock_beside_one_in_parts_is_taken() -> None:
     recording = read_recording(text(rows, "hour,minute,second,timestamp,x,y,z").encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
     assert codes(recording) == []
+
+
+@pytest.mark.parametrize("first", [True, False], ids=["acceleration first", "turning first"])
+def test_of_two_columns_called_time_each_sensor_has_its_own(first: bool) -> None:
+    acc, gyro = ["time,acc_x,acc_y,acc_z", "time,gyro_x,gyro_y,gyro_z"]
+    rows = []
+    for t, row in zip(TRUTH.t_s, cells(TRUTH), strict=True):
+        other = [f"{t / 2 + 5:.6f}", "0.1", f"{t % 0.3:.4f}", "0.2"]
+        rows.append([*row, *other] if first else [*other, *row])
+    header = f"{acc},{gyro}" if first else f"{gyro},{acc}"
+    np.testing.assert_allclose(read_recording(text(rows, header).encode()).t_s, TRUTH.t_s, atol=1e-5)

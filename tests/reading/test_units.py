@@ -217,3 +217,25 @@ def test_a_phone_turned_round_half_way_is_still_in_gravity(share: float, unit: f
     recording = read_recording(f"t,x,y,z\n{rows}".encode())
     assert recording.gravity_included
     assert np.median(np.abs(recording.accel_m_s2[:, 2])) == pytest.approx(9.81, abs=0.05)
+
+
+@pytest.mark.parametrize("line", ["# acceleration in g", "Values in g", "Werte in g", "All data in g:"])
+def test_a_unit_told_before_the_data_without_the_word(line: str) -> None:
+    recording = read_recording((line + "\n" + text(cells(FREE, unit=G, digits=7))).encode(), name="idle.csv")
+    check(recording, FREE, 1e-5)
+    assert codes(recording) == []
+
+
+def test_whole_numbers_beyond_any_unit_are_refused() -> None:
+    """Raw counts without gravity: in m/s2 they would be hundreds of g."""
+    rows = [[row[0], *(f"{float(v) * 1670:.0f}" for v in row[1:])] for row in cells(FREE)]
+    with pytest.raises(ReadingError, match=r"no phone measures.*unit"):
+        read_recording(text(rows).encode(), name="idle.csv")
+
+
+@pytest.mark.parametrize("name", ["lp_{}", "{}_lpf", "low pass {}"])
+def test_the_measured_before_the_smoothed(name: str) -> None:
+    header = ",".join(["time", *(name.format(a) for a in "xyz"), "x", "y", "z"])
+    still = np.median(TRUTH.accel, axis=0)
+    rows = [[row[0], *(f"{v:.5f}" for v in still), *row[1:]] for row in cells(TRUTH)]
+    check(read_recording(text(rows, header).encode()), TRUTH, 1e-5)

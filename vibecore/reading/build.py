@@ -82,6 +82,11 @@ def _no_gravity(triple: columns.Triple, accel: columns.Floats) -> str:
         return (
             f"{triple.title} {found}, and {still}: not all axes were measured. Record again with all three."
         )
+    if (most := float(np.max(np.abs(accel)))) > scale.MOST_M_S2:
+        return (
+            f"{triple.title} reach {most:.4g}, which no phone measures in m/s2 or g, and show no gravity to "
+            "tell their unit by. Name the unit in the header, as in 'x (mg)', or export them in m/s2."
+        )
     if any(np.array_equal(accel[:, i], accel[:, i - 1]) for i in range(3)):
         return f"{triple.title} {found}, and hold the same numbers. Export each axis in its own column."
     return (

@@ -194,6 +194,9 @@ def _by_content(table: Table) -> list[Triple]:
     """Three columns out of a table whose names do not tell: what is left beside time, counter and
     magnitude."""
     left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in WORDS]
+    moving = [c for c in left if np.nanmax(c.floats()) > np.nanmin(c.floats())]
+    if len(left) > 3 and len(moving) >= 3:
+        left = moving
     if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
         left = left[:3]
     kind = names.kind_of_file(table.source)

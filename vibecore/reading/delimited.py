@@ -17,6 +17,7 @@ from .table import NOTHING, Table
 _HEAD_BYTES = 128 * 1024
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
 _MOST_DIGITS = 18  # any whole number this long fits 64 bits
+_JUDGED_LINES = 20
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
@@ -35,6 +36,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
     """
     text, kind = encoding.to_utf8(data)
+    text = _without_end_marks(text)
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
     _check_lines(text, head, lines, source, max_rows)
     layout = find_layout(_first_lines(head, len(text) > len(head)), source)
@@ -55,6 +57,14 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)
+
+
+def _without_end_marks(text: bytes) -> bytes:
+    """Rows that end in a semicolon and have no other, without it."""
+    head = text[:_HEAD_BYTES].split(b"\n")[-_JUDGED_LINES:-1]
+    if head and all(line.rstrip().endswith(b";") and line.count(b";") == 1 for line in head):
+        return text.replace(b";\r\n", b"\n").replace(b";\n", b"\n").rstrip(b"; \r\n") + b"\n"
+    return text
 
 
 def _first_lines(head: bytes, more: bool) -> list[str]:

@@ -61,7 +61,7 @@ def _parse(text: str, title: str) -> Any:
         return _value(text)
     except json.JSONDecodeError as error:
         lines = [line for line in text.split("\n") if line.strip()]
-        if len(lines) > 1 and error.lineno == 2 and error.msg.startswith("Extra data"):
+        if len(lines) > 1 and error.lineno <= 2 and error.msg.startswith("Extra data"):
             return _lines(lines, title)
         raise ReadingError(
             f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export "
@@ -82,7 +82,8 @@ def _value(text: str) -> Any:
 
 
 def _lines(lines: list[str], title: str) -> Any:
-    """One JSON value a line; a broken last line is left out."""
+    """One JSON value a line, perhaps with a comma behind it; a broken last line is left out."""
+    lines = [line.rstrip().rstrip(",") for line in lines]
     for rows in (lines, lines[:-1]):
         try:
             return _value("[" + ",".join(rows) + "]")

@@ -19,6 +19,7 @@ _HEAD_BYTES = 64 * 1024
 _JUDGED_LINES = 60  # the last of the head
 _LEAST_SHARE = 0.2  # of the judged lines that a skeleton must have: a log has other lines too
 _VALUES = range(3, 61)  # in a row: three axes, and no more than any log writes
+_AXES = 3
 _MOST_KINDS = 9  # of rows
 _CLOCK = r"(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T _])?\d{1,2}:\d\d:\d\d(?:[.,:]\d+)?(?:Z|[+-]\d\d:?\d\d(?!\d))?"
 _NUMBER = r"[-+]?(?:\d+{mark}?\d*|{mark}\d+)(?:[eE][-+]?\d+)?"
@@ -115,8 +116,11 @@ def _by_keys(kind: _Skeleton, keys: list[re.Match[str] | None]) -> list[str]:
     sensor, i = "", 0
     while i < len(keys):
         key, count = keys[i], 1
-        while key and key[0].rstrip()[-1] in _OPEN and i + count < len(keys) and not keys[i + count]:
+        while key and i + count < len(keys) and not keys[i + count]:
             count += 1
+        bare = all(not piece.strip(" ,") for piece in kind.pieces[i + 1 : i + count])
+        if not (key and (key[0].rstrip()[-1] in _OPEN or (bare and count == _AXES))):
+            count = 1
         name, piece = (key[1], kind.pieces[i][: key.start()]) if key else ("", kind.pieces[i])
         words = [w for w in piece.strip(_SIGNS).split() if not names.unit_of_cell(w.strip(_SIGNS))]
         if any(c.isalpha() for w in words for c in w):
@@ -133,7 +137,7 @@ def _by_keys(kind: _Skeleton, keys: list[re.Match[str] | None]) -> list[str]:
 def _names_of(name: str, count: int) -> list[str]:
     """Names for so many values under one."""
     name = name.replace(";", " ")
-    ends = "xyz" if count == 3 else [str(k) for k in range(count)]
+    ends = "xyz" if count == _AXES else [str(k) for k in range(count)]
     return [name] if count == 1 else [f"{name} {end}" for end in ends]
 
 

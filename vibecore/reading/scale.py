@@ -29,6 +29,7 @@ _STRONGEST_SHAKE = 2.0  # the same for a mean that lasts: an engine block on bro
 _PARTS = 8  # of a recording, whose means are held against each other
 _LASTING = 0.05  # share of the mean by which they may scatter: a phone in the hand turns by more
 _PHONE_RANGE_G = 16.0  # no phone-class part measures more
+MOST_M_S2 = 1.25 * _PHONE_RANGE_G * G  # and no scale is so far off
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
 )
@@ -104,7 +105,7 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     if by_size:
         return Scale(M_S2_PER_UNIT[by_size[0]], True, (), f"{by_size[0]} by the size of gravity")
     offset_only = size < _ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
-    if size > 2.0 * spread and not offset_only:
+    if (size > 2.0 * spread and not offset_only) or float(np.max(np.abs(accel))) > MOST_M_S2:
         return None
     return _without_gravity(accel, spread, gravity_size)
 

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
+import numpy as np
+
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
@@ -19,6 +21,7 @@ _MOST_SECTIONS = 9  # of different sensors
 _AXES = 3  # columns of numbers; a table of fewer may have several values in a cell
 _LEAST_SAID = 2.0  # columns that a line of names tells of
 _WORDS = re.compile(rb"(?m)^[ \t]*[\"'#\[(*]*[ \t]*[A-Za-z\x80-\xff][^\n]*$")  # no number, date or blank
+_KEYED = re.compile(r"(?<!\w)[A-Za-z_]\w*[\"']?\s*(=\s*[\"'(\[{]*[-+]?\d|:\s*[(\[{]*[-+]?\d+[.,]\d)")  # x=0.1
 _HEAD_BYTES = 64 * 1024
 
 
@@ -45,9 +48,16 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
         if not found:
             raise
         return found
-    if sum(1 for c in table.columns if c.numbers is not None) < _AXES:
-        return keyed.tables(data, title, max_rows) or [table]
+    if _may_be_keyed(table) and (found := keyed.tables(data, title, max_rows)):
+        return found
     return [table] if table.plain else _apart(data, title, max_rows) or [table]
+
+
+def _may_be_keyed(table: Table) -> bool:
+    """Whether cells hold names with numbers, or too few columns hold numbers: several may stand in a cell."""
+    filled = [c for c in table.columns if c.numbers is not None and np.isfinite(c.floats()).any()]
+    texts = [c.text[0].as_py() or "" for c in table.columns if c.text is not None]
+    return len(filled) < _AXES or any(_KEYED.search(cell) for cell in texts)
 
 
 def _apart(data: bytes, title: str, max_rows: int) -> list[Table]:

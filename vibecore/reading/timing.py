@@ -122,6 +122,7 @@ def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
         c for c in rest if c.name and names.is_time(c.name) and names.kind_of(c.name) not in columns.WORDS
     ]
     stem = names.kind_of(triple.stem)
+    named = [c for c in named if not _is_anothers(c, named, table, triple)]
     named.sort(key=lambda c: not (stem and names.kind_of(c.name) == stem))
     unnamed = [
         c
@@ -130,6 +131,17 @@ def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
     ]
     dated = [c for c in rest if c.text is not None and c not in named]
     return [*named, *unnamed, *dated]
+
+
+def _is_anothers(column: Column, named: list[Column], table: Table, triple: columns.Triple) -> bool:
+    """Whether a column of the same name stands nearer before the axes: then this one is another sensor's."""
+    place = {id(c): i for i, c in enumerate(table.columns)}
+    first = min(place[id(c)] for c in triple.columns)
+
+    def far(c: Column) -> int:
+        return first - place[id(c)] if place[id(c)] < first else len(place) + place[id(c)]
+
+    return any(other.name == column.name and far(other) < far(column) for other in named)
 
 
 def _rising(table: Table, triple: columns.Triple) -> list[Column]:

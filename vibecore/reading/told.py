@@ -93,10 +93,17 @@ def _of_bare_interval(value: float) -> float | None:
 
 
 def unit_told(hints: str) -> str:
-    """A unit of acceleration named beside the word unit, or ''."""
+    """A unit of acceleration named beside the word unit, or behind what it is of: 'values in g'; else ''."""
     for line in hints.split("\n"):
-        if "unit" in line.lower() or "einheit" in line.lower():
-            unit = names.unit_in(line.strip().rstrip(".;,")[:_LONGEST_LINE])
+        said = re.fullmatch(r"(.*)\sin\s+\S+", line.strip().rstrip(".;,:")[:_LONGEST_LINE])
+        of_all = said is not None and names.has_word(said[1], names.words()["all_values"]["words"])
+        named = "unit" in line.lower() or "einheit" in line.lower()
+        if (
+            named
+            or of_all
+            or (said is not None and names.kind_of(said[1]) in ("acceleration", "linear", "total"))
+        ):
+            unit = names.unit_in(line.strip().rstrip(".;,:")[:_LONGEST_LINE])
             if unit in names.ACCELERATION_UNITS:
                 return unit
     return ""
