@@ -163,3 +163,20 @@ def test_what_is_no_acceleration_is_not_called_one() -> None:
     rows = [[row[0], row[1]] for row in cells(FREE)]
     with pytest.raises(ReadingError, match=r"no three columns.*amplitude"):
         read_recording(text(rows, "time,amplitude").encode())
+
+
+@pytest.mark.parametrize(("dead", "says"), [((0,), "x never changes"), ((0, 1), "x and y never change")])
+def test_axes_that_were_not_measured_are_told(dead: tuple[int, ...], says: str) -> None:
+    """The third axis alone may show gravity: nothing else tells that the others were not read."""
+    level = TRUTH.accel - TRUTH.accel.mean(axis=0) + np.array([0.0, 0.0, 9.80665])
+    level[:, dead] = 0.0
+    recording = read_recording(csv(Truth(TRUTH.t_s, level, 100.0)).encode())
+    assert [w.code for w in recording.warnings] == ["still-axes"]
+    assert says in recording.warnings[0].message
+
+
+def test_a_coarse_phone_that_lies_still_has_axes_that_stay() -> None:
+    level = np.tile([0.0, 0.0, 9.8], (1000, 1))
+    level[:, 2] += 0.15 * (np.random.default_rng(2).random(1000) < 0.2)
+    recording = read_recording(csv(Truth(np.arange(1000) / 100, level, 100.0)).encode())
+    assert "still-axes" not in {w.code for w in recording.warnings}

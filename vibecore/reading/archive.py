@@ -117,5 +117,5 @@ def rank(filename: str) -> int:
     """How promising a member's name is, 0 the most; 18 and more for what surely is another sensor.
     Uncalibrated comes next to calibrated."""
     name = filename.replace("\\", "/").rsplit("/", 1)[-1].rsplit(".", 1)[0]
-    place = {"total": 0, "acceleration": 1, "": 2, "linear": 3}.get(names.kind_of(name), 9)
+    place = names.RANK.get(names.kind_of(name), max(names.RANK.values()))
     return 2 * place + names.is_uncalibrated(name)

@@ -32,7 +32,7 @@ def pivoted(table: Table) -> Table:
         sets = names.triples(named) if named else []
         if not sets or columns.named_triples(table):
             continue
-        stem, places = min(sets, key=lambda s: columns.RANK.get(names.kind_of(s[0]), 99))
+        stem, places = min(sets, key=lambda s: names.RANK.get(names.kind_of(s[0]), 99))
         rest = replace(table, columns=tuple(c for c in table.columns if c is not column))
         at = _places(column, named)
         parts = [(named[i] or "axis", rest.where(at == i)) for i in places]

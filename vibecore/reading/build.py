@@ -13,6 +13,7 @@ from . import axes, columns, limits, mixed, rate, rows, scale, stamps, timing, t
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
+_MANY_VALUES = 16  # of one axis, above which another that has one value was not measured
 _LOST_SHARE = 0.001  # lost samples below this share are counted but not worth a warning
 
 
@@ -38,6 +39,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         *clock.warnings,
         *data.warnings,
         *size.warnings,
+        *_axis_warnings(triple, data.accel),
         *_rate_warnings(data.t_s, found),
     )
     history = (*table.history, f"acceleration from {triple.title}", clock.note, *data.history, size.note)
@@ -162,6 +164,15 @@ def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
             f"{title} is {np.floor(10 * t_s[-1]) / 10:.1f} s long; at least {limits.MIN_DURATION_S:g} s are "
             "needed. Record for half a minute or longer."
         )
+
+
+def _axis_warnings(triple: columns.Triple, accel: columns.Floats) -> tuple[Warn, ...]:
+    """Axes that stay on one value while another takes many: a coarse phone lying still has few on all."""
+    still = _still(triple, accel)
+    if not still or max(len(np.unique(axis)) for axis in accel.T) < _MANY_VALUES:
+        return ()
+    text = f"{still}: only the shake along the rest was recorded. Set the app to record all three axes."
+    return (Warn("still-axes", text),)
 
 
 def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:

@@ -18,7 +18,6 @@ from .table import Column, Table
 
 Floats = NDArray[np.float64]
 
-RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
 WORDS = {
     "rotation": "turning rates (a gyroscope)",
     "magnetic": "a magnetic field (a compass)",
@@ -94,7 +93,7 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
     sure = [t for t in usable if t.kind] or usable
     if not found:
         found = _by_content(table)
-        sure = [t for t in found if t.kind in RANK]
+        sure = [t for t in found if t.kind in names.RANK]
     if not sure:
         sure = [replace(t, kind="") for t in found if _lone_g(t)]
     if not sure:
@@ -112,7 +111,7 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
 
 def _rank(triple: Triple) -> tuple[bool, int, bool]:
     """The less, the better: what was smoothed has lost the engine's orders, whatever else it has."""
-    rank = RANK[triple.kind]
+    rank = names.RANK[triple.kind]
     if triple.kind in ("acceleration", ""):
         known = triple.unit in scale.M_S2_PER_UNIT
         units = [triple.unit] if known else ["m/s2", "g", "mg"]

@@ -53,7 +53,7 @@ def named_sensor(table: Table) -> Table:
         kinds_at = column.text.dictionary_encode()
         values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
         ranked = sorted(
-            (columns.RANK[k], names.is_uncalibrated(v), i)
+            (names.RANK[k], names.is_uncalibrated(v), i)
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
         )

@@ -24,6 +24,7 @@ _KIND_OF_UNIT = {
     "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",
     "m/s": "speed", "Pa": "pressure", "m": "location", "dB": "sound",
 }  # fmt: skip
+RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
 _AXIS_NAME = 2  # letters of a name such as ax
 _SHORT = 3  # Latin words up to this long must stand alone
 
