@@ -33,7 +33,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stAlert"] h3 {{padding: 0;}} [data-testid="stHeaderActionElements"] {{display: none;}}
 .st-key-answer p {{font-size: 1.35rem; line-height: 1.35;}}
 .st-key-next {{background: #EAF4FB; border-color: #0072B2;}}
-.st-key-unseen, .st-key-scripts, .st-key-turning {{display: none;}}
+.st-key-unseen, :has(> .st-key-scripts), :has(> .st-key-turning) {{display: none;}}
 [data-testid="stElementContainer"]:has(> * > [data-testid="stPlotlyChart"]) {{box-sizing: content-box;
   padding-top: 44px; overflow: visible;}}
 .js-plotly-plot {{overflow: visible !important;}}

@@ -9,6 +9,7 @@ import boxes
 import cache
 import doubts
 import guesses
+import judged
 import stages
 import state
 import streamlit as st
@@ -175,9 +176,9 @@ def _show_quality(
     if analysis is None:
         room.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))
         return
-    icon, found = widgets.quality(analysis, vehicle.engine)
+    icon, found = judged.quality(analysis, vehicle.engine)
     first, *more = map(widgets.plain, found)
-    lines = [f"{icon} {first}", *(f":gray[{m}]" if icon == widgets.GOOD else m for m in more)]
+    lines = [f"{icon} {first}", *(f":gray[{m}]" if icon == judged.GOOD else m for m in more)]
     if item.condition.speed_hold is None and looks_raised(analysis.speed, vehicle.idle_spec_rpm):
         assert analysis.speed is not None
         lines.append(f"It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below.")

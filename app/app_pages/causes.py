@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import doable
 import doubts
+import judged
 import knowledge
 import outcomes
+import ranked
 import stages
 import state
 import streamlit as st
@@ -18,14 +20,6 @@ from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
 from vibecore.plan import likeliest, next_step, to_mend
 from vibecore.words import percent
-
-WORDS = (
-    "Engine order: how often a shake comes in one turn of the crank. Order 2 comes twice a turn, order 0.5 "
-    "once in two turns.",
-    "Firing order: the engine order on which the cylinders fire, half their number in a four-stroke. It is "
-    "not the sequence 1-3-4-2.",
-    "dB: 6 dB over is twice as strong, 20 dB ten times; 6 dB under is half.",
-)
 
 
 def page() -> None:
@@ -47,11 +41,10 @@ def page() -> None:
     _show_moved(diagnosis)
     cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
     st.header("Before the repair: the likeliest first" if cured else "The likeliest first", anchor=False)
-    widgets.show_causes(diagnosis, more=knowledge.show_parts)
-    for text in widgets.poor_words(diagnosis.analyses):
+    ranked.show_causes(diagnosis, more=knowledge.show_parts)
+    for text in judged.poor_words(diagnosis.analyses):
         st.warning(widgets.plain(f"Rests in part on a poor recording. {text}"))
-    with st.expander("The words used here"):
-        st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
+    ranked.explain_words()
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
     _show_left_out(work)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import cache
 import guesses
+import judged
 import pickers
+import ranked
 import stages
 import state
 import streamlit as st
@@ -15,7 +17,7 @@ from vibecore.case import Case
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import likeliest, next_step
-from vibecore.words import VERDICTS, repair_sentences, speed_in_short, vehicle_words
+from vibecore.words import speed_in_short, vehicle_words
 
 WHAT_IT_IS = (
     "Your car shakes at idle? A phone taped to it records the shake; this finds what to check first and, "
@@ -40,6 +42,8 @@ def page() -> None:
         st.page_link(state.page("jobs"), label="Start with your own car", icon=":material/add:")
     results = widgets.results(work)
     if results.diagnosis is not None:
+        if results.diagnosis.repair is not None:
+            ranked.show_verdict(results.diagnosis.repair)
         widgets.show_answer(likeliest(results.diagnosis))
     _show_next(work.case, results.diagnosis)
     _tell_what_is_open(work)
@@ -71,13 +75,10 @@ def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
 
 def _show_diagnosis(diagnosis: Diagnosis) -> None:
     repair = diagnosis.repair
-    if repair is not None:
-        st.header("Repair", anchor=False)
-        first = repair_sentences(repair)[:1]
-        st.markdown(f"**{widgets.plain(VERDICTS[repair.verdict])}.** {widgets.plain(' '.join(first))}")
     before = "Before the repair: causes" if repair is not None and repair.verdict == "cured" else "Causes"
     st.header(f"{before}, the likeliest first", anchor=False)
-    widgets.show_causes(diagnosis, most=4, evidence=3)
+    ranked.show_causes(diagnosis, most=4, evidence=3)
+    ranked.explain_words()
     for note in diagnosis.notes:
         st.caption(widgets.plain(note))
 
@@ -89,8 +90,8 @@ def _show_recordings(case: Case, results: cache.Results) -> None:
         return
     analyses = results.diagnosis.analyses if results.diagnosis else ()
     for analysis in analyses:
-        icon, (first, *others) = widgets.quality(analysis, case.vehicle.engine)
-        more = f" And {len(others)} more to mind, under Record." if others and icon == widgets.TO_MIND else ""
+        icon, (first, *others) = judged.quality(analysis, case.vehicle.engine)
+        more = f" And {len(others)} more to mind, under Record." if others and icon == judged.TO_MIND else ""
         with st.container(border=True, gap="small"):
             st.markdown(f"**{widgets.plain(pickers.condition_title(analysis))}**")
             speed = [widgets.plain(speed_in_short(analysis.speed))] if analysis.speed else []

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import guesses
 import pickers
+import ranked
 import stages
 import state
 import streamlit as st
@@ -18,7 +19,7 @@ from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
 from vibecore.plan import after_repair
 from vibecore.safe_names import clean_name
-from vibecore.words import VERDICTS, repair_sentences
+from vibecore.words import VERDICTS
 
 LEAST_COMPARED = 2  # recordings: one before, one after
 MOST_OFFERED = 5  # older ones were hardly made after the mend
@@ -74,9 +75,7 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
 
 
 def _show_verdict(work: state.Work, repair: Repair) -> None:
-    tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
-    first, *others = repair_sentences(repair) or ("",)
-    tell(f"### {VERDICTS[repair.verdict]}\n\n{widgets.plain(first)}")
+    others = ranked.show_verdict(repair)
     _tell_if_guessed(work, repair)
     if repair.verdict in ("cured", "cannot-tell"):
         widgets.main_step("report", "Write the report", ":material/description:")

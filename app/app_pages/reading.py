@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import cache
+import judged
 import pickers
+import ranked
 import state
 import streamlit as st
 import widgets
@@ -36,7 +38,7 @@ def page() -> None:
 
 def _show_words(case: Case, analysis: Analysis, results: cache.Results) -> None:
     """What matters of it in a few lines; the numbers behind them are folded away."""
-    icon, found = widgets.quality(analysis, case.vehicle.engine)
+    icon, found = judged.quality(analysis, case.vehicle.engine)
     lines = [speed_in_short(analysis.speed), beat_words(cache.beat(results, analysis))]
     st.markdown("  \n".join(widgets.plain(line) for line in lines if line))
     st.markdown("  \n".join([f"{icon} {widgets.plain(found[0])}", *map(widgets.plain, found[1:])]))
@@ -67,6 +69,7 @@ def _show_pictures(case: Case, analysis: Analysis, results: cache.Results) -> No
     widgets.show_picture(figures.speed_over_time(analysis, case.vehicle.idle_spec_rpm), "speed")
     _show_waterfall(results, analysis, engine)
     widgets.show_picture(figures.trace(analysis), "trace")
+    ranked.explain_words()
 
 
 def _show_waterfall(results: cache.Results, analysis: Analysis, engine: Engine) -> None:

@@ -1,0 +1,84 @@
+"""What is said of a recording's quality: good, or what to mind and how to do better."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vibecore.contract import all_warnings
+from vibecore.engine import Engine, what_can_be_seen
+from vibecore.model import Analysis, Recording
+from vibecore.spoken import spoken_by_file
+
+WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
+MISLEADING = (
+    "clipped",
+    "moved",
+    "knocks",
+)  # peaks cut off raise lines of their own; so does a loose phone
+GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
+TOO_SLOW = "slow"  # the phone's rate
+LOST = "lost-samples"
+HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
+MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
+RATES_HZ = (100, 200, 400, 500)  # that phones offer
+
+
+def poor_words(analyses: Sequence[Analysis]) -> list[str]:
+    """Recordings that mislead more than they tell, with what is wrong with each."""
+    called = spoken_by_file(analyses)
+    return [
+        f"In {called[a.name]}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING
+    ]
+
+
+def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
+    """A recording's quality: an icon and what to mind, each with its mend, the first thing first; of a good
+    one, what does no harm stands behind."""
+    unseen = _unseen_firing(analysis, engine)
+    harmless = _few_lost(analysis.recording)
+    told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set()) | ({LOST} if harmless else set())
+    lines = [w.message for w in all_warnings(analysis) if w.code not in told]
+    if analysis.speed is None:
+        lines.reverse()  # why there is no speed comes last
+    if unseen:
+        lines.insert(0, unseen)
+    lines += [text for text in [_cut_off(analysis)] if text]
+    if not lines:
+        return GOOD, ["Good recording.", *harmless]
+    return TO_MIND, lines
+
+
+def _few_lost(recording: Recording) -> list[str]:
+    """That the lost samples do no harm, where they are few and none of the gaps is long."""
+    lost = recording.lost_samples
+    few = 0 < lost < HARMLESS_SHARE * recording.rows and np.diff(recording.t_s).max() < SHORT_GAP_S
+    if not few or all(w.code != LOST for w in recording.warnings):
+        return []
+    return [f"{lost} samples are missing, in short gaps: that does no harm."]
+
+
+def _cut_off(analysis: Analysis) -> str:
+    """What of it was used, where a good part was not: the phone was handled, or it moved."""
+    start, end = analysis.signal.used_span_s
+    whole_s = analysis.recording.duration_s
+    if end - start > MOST_USED * whole_s:
+        return ""
+    return f"Used from {start:.0f} to {end:.0f} s of {whole_s:.0f}: the rest is handling, or the phone moved."
+
+
+def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
+    """What to do if the firing order, the first thing to look at, lies above what the phone can see."""
+    speed, rate = analysis.speed, analysis.recording.sample_rate_hz
+    if speed is None:
+        return None
+    views = what_can_be_seen(engine, speed.mean_rpm / 60, rate)
+    firing = next((view for view in views if view.order == engine.firing_order), None)
+    if firing is None or firing.visible:
+        return None
+    firing_hz = firing.frequency_hz
+    enough = next((r for r in RATES_HZ if r > 2.5 * firing_hz), RATES_HZ[-1])
+    return (
+        f"Record again at {enough} samples a second or more: at {rate:.0f} the firing order cannot be seen."
+    )

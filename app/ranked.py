@@ -1,0 +1,95 @@
+"""The verdict and the ranked causes, each with what speaks for and against it, and the words they use."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+
+import streamlit as st
+import widgets
+
+from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
+from vibecore.spoken import spoken_by_file
+from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences
+
+More = Callable[[RankedCause], None]
+WORDS = (
+    "Engine order: how often a shake comes in one turn of the crank. Order 2 comes twice a turn, order 0.5 "
+    "once in two turns.",
+    "Firing order: the engine order on which the cylinders fire, half their number in a four-stroke. It is "
+    "not the sequence 1-3-4-2.",
+    "dB: 6 dB over is twice as strong, 20 dB ten times; 6 dB under is half.",
+)
+
+
+def show_verdict(repair: Repair) -> tuple[str, ...]:
+    """The verdict and what it means, in one box. Returns the sentences behind it."""
+    tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
+    first, *others = repair_sentences(repair) or ("",)
+    tell(f"### {VERDICTS[repair.verdict]}.\n\n{widgets.plain(first)}")
+    return tuple(others)
+
+
+def show_causes(
+    diagnosis: Diagnosis,
+    most: int | None = None,
+    evidence: int | None = None,
+    more: More | None = None,
+) -> None:
+    """The causes worth showing, the likeliest first, at most so many, with so much evidence each. more: draws
+    what else is known of a cause."""
+    called = spoken_by_file(diagnosis.analyses)
+    listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY][:most]
+    for place, cause in enumerate(listed, start=1):
+        show_cause(cause, place, called, evidence, more)
+    rest = [c.name for c in diagnosis.causes if c not in listed]
+    if not rest:
+        return
+    told = f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}"
+    if most is not None:
+        st.caption(f"{told}.")
+        return
+    with st.expander(told):
+        st.markdown("\n".join(f"- {widgets.plain(name)}" for name in rest))
+
+
+def show_cause(
+    cause: RankedCause,
+    place: int,
+    called: Mapping[str, str],
+    most: int | None = None,
+    more: More | None = None,
+) -> None:
+    """One cause with its share, and its evidence in words, the weightiest first; the first cause is open.
+    called: what a person calls each recording, by its file."""
+    st.markdown(f"**{place}. {widgets.plain(cause.name)}**: {widgets.plain(percent(cause.probability))}")
+    st.progress(min(max(cause.probability, 0.0), 1.0))
+    if not cause.evidence and not cause.suspects:
+        return
+    with st.expander("Why", expanded=place == 1):
+        evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
+        for item in evidence[:most]:
+            text = widgets.sentence(item.text) + seen_words(item, called)
+            st.markdown(f"- **{SPEAKS[item.says]}:** {widgets.plain(text)}")
+        if most is not None and len(evidence) > most:
+            st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
+        if more is not None:
+            more(cause)
+        elif cause.suspects:
+            names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
+            st.markdown(f"- **Inside that:** {widgets.plain(names)}")
+
+
+def seen_words(item: Evidence, called: Mapping[str, str]) -> str:
+    """The recordings it was seen in, as far as its text does not name them already."""
+    names = [called.get(file, file) for file in item.seen_in]
+    unnamed = [name for name in names if not re.search(rf"(?<![\w-]){re.escape(name)}", item.text)]
+    if not unnamed:
+        return ""
+    return f" {'Seen' if len(unnamed) == len(names) else 'Also'} in {', '.join(unnamed)}."
+
+
+def explain_words() -> None:
+    """What a mechanic need not know beforehand."""
+    with st.expander("The words used here"):
+        st.markdown("\n".join(f"- {widgets.plain(line)}" for line in WORDS))
