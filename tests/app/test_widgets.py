@@ -11,8 +11,8 @@ from vibecore.engine import Engine
 from vibecore.model import Condition, Warn
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "app"))
+import judged
 import pickers
-import widgets
 
 
 def test_a_firing_order_too_near_half_the_rate_is_told():
@@ -20,16 +20,16 @@ def test_a_firing_order_too_near_half_the_rate_is_told():
     (`vibecore.engine` leaves it out, for a phone's own filter takes it)."""
     idle = made.analysis()
     faster = replace(idle, speed=replace(idle.speed, mean_rpm=715.0))
-    icon, lines = widgets.quality(faster, Engine(8))
+    icon, lines = judged.quality(faster, Engine(8))
     assert "error" in icon
     assert lines[0].startswith("Record again at 200 samples a second or more")
-    assert widgets.quality(idle, Engine(8))[1] == ["Only 20 s long: record a minute."]
+    assert judged.quality(idle, Engine(8))[1] == ["Only 20 s long: record a minute."]
 
 
 def test_all_that_is_to_mind_of_a_recording_is_told_the_first_thing_first():
     whole = made.analysis()
     fell = replace(whole, signal=replace(whole.signal, used_span_s=(0.0, 9.0)))
-    first, second = widgets.quality(fell, Engine(4))[1]
+    first, second = judged.quality(fell, Engine(4))[1]
     assert first.startswith("Only 20 s long")
     assert second.startswith("Used from 0 to 9 s")
 
@@ -37,9 +37,9 @@ def test_all_that_is_to_mind_of_a_recording_is_told_the_first_thing_first():
 def test_a_recording_of_which_little_was_used_says_so():
     whole = made.analysis()
     calm = replace(whole, warnings=(), recording=replace(whole.recording, warnings=()))
-    assert widgets.quality(calm, Engine(4))[1] == ["Good recording."]
+    assert judged.quality(calm, Engine(4))[1] == ["Good recording."]
     fell = replace(calm, signal=replace(calm.signal, used_span_s=(0.0, 9.0)))
-    assert widgets.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
+    assert judged.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
 
 
 def test_a_few_lost_samples_in_short_gaps_do_no_harm():
@@ -47,15 +47,15 @@ def test_a_few_lost_samples_in_short_gaps_do_no_harm():
     whole = made.analysis()
     lost = (Warn("lost-samples", "12 samples are missing."),)
     few = replace(whole, warnings=(), recording=replace(whole.recording, warnings=lost, lost_samples=12))
-    icon, lines = widgets.quality(few, Engine(4))
+    icon, lines = judged.quality(few, Engine(4))
     assert "check" in icon
     assert lines == ["Good recording.", "12 samples are missing, in short gaps: that does no harm."]
     many = replace(few, recording=replace(few.recording, lost_samples=30))  # of 2000
-    assert "error" in widgets.quality(many, Engine(4))[0]
+    assert "error" in judged.quality(many, Engine(4))[0]
     t_s = few.recording.t_s.copy()
     t_s[1000:] += 0.3
     long_gap = replace(few, recording=replace(few.recording, t_s=t_s))
-    assert "error" in widgets.quality(long_gap, Engine(4))[0]
+    assert "error" in judged.quality(long_gap, Engine(4))[0]
 
 
 def test_choices_begin_with_what_tells_them_apart():
