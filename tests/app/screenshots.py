@@ -25,7 +25,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as data, app_server(Path(data)) as address, chromium() as browser:
         window = Window(browser, address, LAPTOP)
         window.sees("Causes, the likeliest first")
-        shoot(window, "causes.png", 1000)
+        shoot(window, "causes.png", 1300)
         window = Window(browser, address, PHONE)
         window.go("All jobs")
         window.open_job("mount")
