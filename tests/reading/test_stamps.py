@@ -295,3 +295,21 @@ def test_a_gap_is_counted_and_not_filled() -> None:
     assert recording.lost_samples == 300
     assert codes(recording) == ["lost-samples"]
     assert len(recording.t_s) == 2000
+
+
+def test_a_clock_set_back_again_and_again_is_one_sensor() -> None:
+    """A phone that keeps its clock in step with a network's: 30 ms back every other second."""
+    recording = with_stamps([f"{t - 0.03 * (t // 2):.6f}" for t in TRUTH.t_s])
+    assert codes(recording) == ["backward-stamps"]
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=0.02)
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 75.0])
+def test_a_line_at_half_or_a_third_of_the_rate_is_one_sensor(rate_hz: float) -> None:
+    """Firing at 25 Hz and no gravity: every other or third row is alike, and their mean is nothing."""
+    t = np.arange(round(20 * rate_hz)) / rate_hz
+    accel = np.outer(np.cos(2 * np.pi * 25.0 * t), [1.0, -0.5, 0.3])
+    accel += np.random.default_rng(0).normal(0, 0.05, accel.shape)
+    recording = read_recording(csv(Truth(t, accel, rate_hz), "time,ax (m/s2),ay (m/s2),az (m/s2)").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-5)

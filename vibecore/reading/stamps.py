@@ -22,11 +22,10 @@ _BEAT_SCATTER = 0.45  # of the mean distance of repeats: 1 by chance, 0.35 at mo
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
 _MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
-_SET_BACK = 3  # times that a clock goes back into the time of rows read already: no clock is set so often
+_SET_BACK = 3  # times that the stamps go back, from which on sensors may write in batches
 _JUDGED_ROWS, _LEAST_JUDGED = 6000, 200  # at the start, that show whether sensors take turns
-# Of the rows' rms, between the means of every other row: of one sensor they are alike but for a line just at
-# half its rate, which no engine holds for so long.
-_TURNS_APART = 0.3
+_TURNS_APART = 0.3  # of the rows' rms, between the means of sensors; of one sensor they are alike
+_NO_LINE = 0.15  # of that distance, the mean of all rows: less is a line at a part of the rate
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
@@ -129,8 +128,7 @@ def _order(data: Stamped) -> Stamped:
         return ordered.tell(
             "backward-stamps", f"The stamps go back {times}; the rows were put in order of time."
         )
-    inside = data.t_s[back + 1] > np.minimum.accumulate(data.t_s)[back] + usual
-    if np.count_nonzero(inside) >= _SET_BACK:
+    if len(back) >= _SET_BACK and _take_turns(data.accel, back + 1):
         return replace(data, mixed=True)
     if -float(steps.min()) < _RESTART_S:
         text = (
@@ -141,13 +139,27 @@ def _order(data: Stamped) -> Stamped:
     return _longest(data, back + 1, f"The stamps start again {times}")
 
 
+def _take_turns(accel: Floats, starts: NDArray[np.intp]) -> bool:
+    """Whether stretches of rows (n, 3) have steady parts of their own, as sensors have that write in batches
+    of the same time. `starts` (k,): where time goes back, to the next sensor; half-way to the next the first
+    one may come again, for which time goes on."""
+    starts = np.concatenate([[0], starts])
+    edges = np.unique(np.concatenate([starts, (starts + np.append(starts[1:], len(accel))) // 2]))
+    lengths = np.diff(np.append(edges, len(accel)))
+    means = np.add.reduceat(accel, edges, axis=0) / lengths[:, None]
+    steps = np.linalg.norm(np.diff(means, axis=0), axis=1)
+    return float(np.median(steps)) > _TURNS_APART * float(np.sqrt(np.mean(np.sum(accel**2, axis=1))))
+
+
 def _turns(data: Stamped) -> Stamped:
-    """Rows of two or three sensors in turn: each second or third row has a steady part of its own."""
+    """Rows of two or three sensors in turn: each second or third row has a steady part of its own. A line at
+    half the rate, or a third, has too, but is nothing in all rows together."""
     some = data.accel[:_JUDGED_ROWS]
-    size = _TURNS_APART * float(np.sqrt(np.mean(np.sum(some**2, axis=1))))
+    size = float(np.sqrt(np.mean(np.sum(some**2, axis=1))))
     for count in (2, 3) if len(some) >= _LEAST_JUDGED else ():
-        first, *rest = (some[k::count].mean(axis=0) for k in range(count))
-        if any(np.linalg.norm(mean - first) > size for mean in rest):
+        means = np.array([some[k::count].mean(axis=0) for k in range(count)])
+        apart = float(np.linalg.norm(means - means[0], axis=1).max())
+        if apart > _TURNS_APART * size and np.linalg.norm(means.mean(axis=0)) > _NO_LINE * apart:
             return replace(data, mixed=True)
     return data
 
