@@ -242,3 +242,19 @@ def test_the_customers_part_has_no_figures_of_the_trade(case):
     front = front.split("The measurements, for the workshop")[0].split("}")[-1]
     assert "Cured." in front
     assert not [word for word in (" dB", "order", "interval", ".csv", "rms") if word in front]
+
+
+@pytest.mark.parametrize(
+    ("verdict", "change_db", "says"),
+    [
+        ("improved", -6.02, "2.0 times weaker than before the repair. More of it is left than most sound"),
+        ("unchanged", 1.2, "is as strong as before, as far as can be measured."),
+        ("worse", 6.02, "2.0 times as strong as before the repair."),
+        ("cured", -0.5, "about as strong as before the repair."),
+    ],
+)
+def test_the_customer_reads_how_much_it_changed(case, verdict, change_db, says):
+    """6.02 dB are a factor of two in amplitude (ISO 80000-8)."""
+    told = made.diagnosis(repaired=True)
+    repair = replace(told.repair, verdict=verdict, change_db=change_db)
+    assert says in Page(report_html(case, {}, replace(told, repair=repair))).text

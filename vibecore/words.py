@@ -152,8 +152,21 @@ def customer_change(repair: Repair) -> str:
     if repair.verdict == "cannot-tell" or repair.change_db is None:
         return repair.why
     what = "The shake that this fault makes" if repair.compared == "lines" else "The shake of the car"
-    change = decibels(repair.change_db).split(" (")[0]
-    return f"{what} is {change if change.startswith('about') else f'{change} than before the repair'}."
+    if repair.verdict == "unchanged":
+        return f"{what} is as strong as before, as far as can be measured."
+    left = " More of it is left than most sound cars show." if repair.verdict == "improved" else ""
+    return f"{what} is {_against_before(repair.change_db)} before the repair.{left}"
+
+
+def _against_before(change_db: float) -> str:
+    times = decibels(change_db).split(" (")[0]
+    return (
+        f"{times} as"
+        if times.endswith("strong")
+        else "about as strong as"
+        if "same" in times
+        else f"{times} than"
+    )
 
 
 def repair_sentences(repair: Repair) -> tuple[str, ...]:
