@@ -60,6 +60,7 @@ FORMS = [
     "{{'t': {t:.5f}, 'x': {x:.5f}, 'y': {y:.5f}, 'z': {z:.5f}}}",
     "{t:.5f} ({x:.5f}, {y:.5f}, {z:.5f})",
     "{t:.5f}: [{x:.5f} {y:.5f} {z:.5f}]",
+    "{c} I/Log: GYRO ({g[0]:.5f}, {g[1]:.5f}, {g[2]:.5f}) ACC ({x:.5f}, {y:.5f}, {z:.5f})",
     "t={t:.5e} x={x:.6e} y={y:.6e} z={z:.6e}",
     "{t:.5f} acc: {x:.5f},{y:.5f},{z:.5f}",
     "t={t:.5f};acc={x:.5f},{y:.5f},{z:.5f};gyro={g[0]:.5f},{g[1]:.5f},{g[2]:.5f}",
@@ -67,6 +68,7 @@ FORMS = [
     "{{{t:.5f}, {x:.5f}, {y:.5f}, {z:.5f}}},",
     "[{t:.5f}, {x:.5f}, {y:.5f}, {z:.5f}],",
     "33,idle,{ms:.2f},{x:.5f},{y:.5f},{z:.5f};",
+    "{c} [{w}7] acc x={x:.5f} y={y:.5f} z={z:.5f}",
 ]
 
 
@@ -110,9 +112,24 @@ def test_lines_of_two_sensors(one: str, other: str, first: bool) -> None:
     assert recording.gravity_included
 
 
+def test_words_that_change_by_chance_part_nothing() -> None:
+    lines = log("{c} acc ? x={x:.5f} y={y:.5f} z={z:.5f}")
+    words = np.random.default_rng(6).choice(["HIGH", "LOW"], len(lines))
+    check(read([line.replace("?", word) for line, word in zip(lines, words, strict=True)]))
+
+
+def test_lines_of_two_phones_are_refused() -> None:
+    form = "{{c}} {} x={{x:.5f}} y={{y:.5f}} z={{z:.5f}}"
+    turned = TRUTH.accel[:, [1, 2, 0]]
+    pairs = zip(log(form.format("left")), log(form.format("right"), turned), strict=True)
+    with pytest.raises(ReadingError, match=r"2 recordings in one.*'left' and 'right'"):
+        read([line for pair in pairs for line in pair])
+
+
 def test_lines_of_a_gyroscope_alone_are_refused() -> None:
-    with pytest.raises(ReadingError, match="turning rates"):
-        read(log("{c} GYR x={x:.5f} y={y:.5f} z={z:.5f}", TURNING))
+    for form in ("{c} GYR x={x:.5f} y={y:.5f} z={z:.5f}", "{c} GYR [{x:.5f}, {y:.5f}, {z:.5f}]"):
+        with pytest.raises(ReadingError, match="turning rates"):
+            read(log(form, TURNING))
 
 
 def test_other_lines_between_are_left_out_and_told() -> None:
@@ -151,3 +168,9 @@ def test_three_values_in_one_cell(header: str, form: str) -> None:
 def test_three_turning_rates_in_one_cell_are_refused() -> None:
     with pytest.raises(ReadingError, match="turning rates"):
         read(["time,gyro", *log('{t:.5f},"[{x:.5f}, {y:.5f}, {z:.5f}]"', TURNING)], "idle.csv")
+
+
+def test_the_sensor_before_each_bracket_counts() -> None:
+    """Without gravity nothing but the words tells which of the two is the acceleration."""
+    form = "{c} GYRO ({g[0]:.5f}, {g[1]:.5f}, {g[2]:.5f}) LINEAR ACC ({x:.5f}, {y:.5f}, {z:.5f})"
+    check(read(log(form, FREE.accel, truth=FREE)), FREE)
