@@ -305,11 +305,12 @@ def test_a_clock_set_back_again_and_again_is_one_sensor() -> None:
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=0.02)
 
 
+@pytest.mark.parametrize("offset", [0.0, 0.3])  # m/s2: of a zero that is off, of the size of the line
 @pytest.mark.parametrize("rate_hz", [50.0, 75.0])
-def test_a_line_at_half_or_a_third_of_the_rate_is_one_sensor(rate_hz: float) -> None:
-    """Firing at 25 Hz and no gravity: every other or third row is alike, and their mean is nothing."""
+def test_a_line_at_half_or_a_third_of_the_rate_is_one_sensor(rate_hz: float, offset: float) -> None:
+    """Firing at 25 Hz and no gravity: every other or third row is alike."""
     t = np.arange(round(20 * rate_hz)) / rate_hz
-    accel = np.outer(np.cos(2 * np.pi * 25.0 * t), [1.0, -0.5, 0.3])
+    accel = np.outer(np.cos(2 * np.pi * 25.0 * t), [1.0, -0.5, 0.3]) + offset
     accel += np.random.default_rng(0).normal(0, 0.05, accel.shape)
     recording = read_recording(csv(Truth(t, accel, rate_hz), "time,ax (m/s2),ay (m/s2),az (m/s2)").encode())
     np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-5)
