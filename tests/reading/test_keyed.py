@@ -60,6 +60,7 @@ FORMS = [
     "{{'t': {t:.5f}, 'x': {x:.5f}, 'y': {y:.5f}, 'z': {z:.5f}}}",
     "{t:.5f} ({x:.5f}, {y:.5f}, {z:.5f})",
     "{t:.5f}: [{x:.5f} {y:.5f} {z:.5f}]",
+    "2026-03-14, {c}, ACC x={x:.5f} y={y:.5f} z={z:.5f}",
     "{c} I/Log: GYRO ({g[0]:.5f}, {g[1]:.5f}, {g[2]:.5f}) ACC ({x:.5f}, {y:.5f}, {z:.5f})",
     "t={t:.5e} x={x:.6e} y={y:.6e} z={z:.6e}",
     "{t:.5f} acc: {x:.5f},{y:.5f},{z:.5f}",
@@ -174,3 +175,18 @@ def test_the_sensor_before_each_bracket_counts() -> None:
     """Without gravity nothing but the words tells which of the two is the acceleration."""
     form = "{c} GYRO ({g[0]:.5f}, {g[1]:.5f}, {g[2]:.5f}) LINEAR ACC ({x:.5f}, {y:.5f}, {z:.5f})"
     check(read(log(form, FREE.accel, truth=FREE)), FREE)
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        "{t:8.3f}{x:8.4f}{y:7.4f}{z:8.4f}",
+        "T {t:.3f} X{x:+.4f} Y{y:+.4f} Z{z:+.4f}",
+        "{w}-{x:.4f} {y:.4f} {z:.4f}",
+    ],
+)
+def test_numbers_run_together_are_refused(form: str) -> None:
+    """What stands before a sign may be the end of a number, or the sign may be a dash."""
+    lines = log(form, TRUTH.accel - np.array([0.0, 5.2, 0.0]))
+    with pytest.raises(ReadingError):
+        read(lines)

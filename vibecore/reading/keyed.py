@@ -21,7 +21,11 @@ _LEAST_SHARE = 0.2  # of the judged lines that a skeleton must have: a log has o
 _VALUES = range(3, 61)  # in a row: three axes, and no more than any log writes
 _AXES = 3
 _MOST_KINDS = 9  # of rows
-_CLOCK = r"(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T _])?\d{1,2}:\d\d:\d\d(?:[.,:]\d+)?(?:Z|[+-]\d\d:?\d\d(?!\d))?"
+_DATE = r"(?:\d{1,4}[-/.])?\d{1,2}[-/.]\d{1,2}"
+_CLOCK = (
+    rf"(?:(?:{_DATE}[T _])?\d{{1,2}}:\d\d:\d\d(?:[.,:]\d+)?(?:Z|[+-]\d\d:?\d\d(?!\d))?"
+    r"|\d{4}[-/.]\d{1,2}[-/.]\d{1,2}(?![\d.]))"
+)
 _NUMBER = r"[-+]?(?:\d+{mark}?\d*|{mark}\d+)(?:[eE][-+]?\d+)?"
 _KEY = re.compile(r"([A-Za-z_][\w.\-]*)[\"']?\s*[=:]\s*[\"'(\[{]*\s*$")
 _OPEN, _CLOSED = "([{", ")]}"
@@ -107,6 +111,8 @@ def _skeleton(line: str, mark: str) -> _Skeleton | None:
     ends = [0, *(v.end() for v in values)]
     starts = [*(v.start() for v in values), len(line)]
     pieces = [re.sub(r"[ \t]+", " ", line[a:b]) for a, b in zip(ends, starts, strict=True)]
+    if any(piece[-1:] in ("", "+", "-") for piece in pieces[1:-1]) or pieces[0][-1:] in ("+", "-"):
+        return None  # numbers that run together, or signs that may be dashes
     return _Skeleton((*pieces[:-1], pieces[-1].rstrip()), tuple(v[1] is not None for v in values))
 
 

@@ -25,6 +25,10 @@ _MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
 _SET_BACK = 3  # times that the stamps go back, from which on sensors may write in batches
 _JUDGED_ROWS, _LEAST_JUDGED = 6000, 200  # at the start, that show whether sensors take turns
 _TURNS_APART = 0.3  # of the rows' rms, between the means of sensors; of one sensor they are alike
+_NO_LINE = (
+    0.3  # of that distance, the mean of all rows: half of it beside a sensor without a steady part, and
+)
+# nothing for a line at a part of the rate, but for a zero that is off
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
@@ -152,14 +156,15 @@ def _take_turns(accel: Floats, starts: NDArray[np.intp]) -> bool:
 
 def _turns(data: Stamped) -> Stamped:
     """Rows of two or three sensors in turn: each second or third row has a steady part of its own, and one of
-    them is gravity. A line at half the rate, or a third, has such parts too, but no gravity."""
+    them is gravity. A line at half the rate, or a third, has such parts too, but nothing in all rows together."""
     some = data.accel[:_JUDGED_ROWS]
     size = float(np.sqrt(np.mean(np.sum(some**2, axis=1))))
     for count in (2, 3) if len(some) >= _LEAST_JUDGED else ():
         means = np.array([some[k::count].mean(axis=0) for k in range(count)])
         apart = float(np.linalg.norm(means - means[0], axis=1).max())
         heavy = any(scale.with_gravity(np.linalg.norm(means, axis=1).tolist()))
-        if heavy and apart > _TURNS_APART * size:
+        in_all = float(np.linalg.norm(means.mean(axis=0)))
+        if heavy and apart > _TURNS_APART * size and in_all > _NO_LINE * apart:
             return replace(data, mixed=True)
     return data
 
