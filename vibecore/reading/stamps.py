@@ -155,8 +155,8 @@ def _take_turns(accel: Floats, starts: NDArray[np.intp]) -> bool:
 
 
 def _turns(data: Stamped) -> Stamped:
-    """Rows of two or three sensors in turn: each second or third row has a steady part of its own, and one of
-    them is gravity. A line at half the rate, or a third, has such parts too, but nothing in all rows together."""
+    """Rows of two or three sensors in turn: each second or third row has a steady part of its own, and one
+    is gravity. A line at half the rate, or a third, has such parts too, but nothing in all rows together."""
     some = data.accel[:_JUDGED_ROWS]
     size = float(np.sqrt(np.mean(np.sum(some**2, axis=1))))
     for count in (2, 3) if len(some) >= _LEAST_JUDGED else ():
