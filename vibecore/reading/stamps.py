@@ -25,8 +25,8 @@ _MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
 _SET_BACK = 3  # times that the stamps go back, from which on sensors may write in batches
 _JUDGED_ROWS, _LEAST_JUDGED = 6000, 200  # at the start, that show whether sensors take turns
 _TURNS_APART = 0.3  # of the rows' rms, between the means of sensors; of one sensor they are alike
-# Of that distance, the mean of all rows: half of it beside a sensor without a steady part; for a line at a part
-# of the rate nothing, but for a zero that is off.
+# Of that distance, the mean of all rows: half of it beside a sensor without a steady part; for a line at a
+# part of the rate nothing, but for a zero that is off.
 _NO_LINE = 0.15
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
