@@ -29,7 +29,8 @@ def read_recording(
 ) -> Recording:
     """Read a phone's recording of acceleration from a file or its bytes.
 
-    Serves delimited text of any make, workbooks (.xlsx, .xls), JSON, and gzip or zip of those. `name` is what
+    Serves delimited text of any make, logs whose rows name their values, workbooks (.xlsx, .xls), JSON, and
+    gzip or zip of those. `name` is what
     the recording is called (the file's name unless said; it may tell what sensor it was). `rate_hz` is used
     only if the file has no time column.
 

@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, columns, names
+from . import columns, names
 from .table import Column, Table
 
-_MOST_NAMES = 50  # values of a column that names axes; more are no axes
 _APART = 0.25  # of the usual step: so much may each axis have a stamp of its own
 _LEAST_COMMON = 0.9  # share of the rows whose stamps must be in all three
 _MOST_AXES = 9  # numbers of axes in a column of whole numbers
@@ -34,7 +33,7 @@ def pivoted(table: Table) -> Table:
             continue
         stem, places = min(sets, key=lambda s: names.RANK.get(names.kind_of(s[0]), 99))
         rest = replace(table, columns=tuple(c for c in table.columns if c is not column))
-        at = _places(column, named)
+        at, _ = column.coded
         parts = [(named[i] or "axis", rest.where(at == i)) for i in places]
         wide = joined(parts, table.source)
         if wide is not None:
@@ -45,22 +44,11 @@ def pivoted(table: Table) -> Table:
 def _names_in(column: Column) -> list[str]:
     """The different values of a column of few texts, or of few whole numbers under a name that says axis."""
     if column.text is not None:
-        found = column.text.unique().to_pylist()
-        return [v or "" for v in found] if len(found) <= _MOST_NAMES else []
+        return list(column.coded[1])
     if not (column.name and names.has_word(column.name, names.words()["axes"]["words"])):
         return []
-    numbers = np.unique(column.floats())
-    return [f"axis {v:g}" for v in numbers] if len(numbers) <= _MOST_AXES else []
-
-
-def _places(column: Column, named: list[str]) -> NDArray[np.int64]:
-    """Which of the values each row holds (n,)."""
-    if column.text is None:
-        return np.searchsorted(np.unique(column.floats()), column.floats())
-    coded = column.text.dictionary_encode()
-    place = {v or "": i for i, v in enumerate(named)}
-    codes = [place[v or ""] for v in coded.dictionary.to_pylist()]
-    return np.array([*codes, -1])[arrow.numbers(coded.indices, -1)]
+    numbers = column.coded[1]
+    return [f"axis {v}" for v in numbers] if len(numbers) <= _MOST_AXES else []
 
 
 def joined(parts: Sequence[tuple[str, Table]], title: str) -> Table | None:

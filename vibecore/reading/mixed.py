@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import arrow, clock, columns, limits, names, scale
+from . import clock, columns, limits, names, scale
 from .table import Column, Table
 
 Rows = NDArray[np.bool_]
@@ -50,19 +50,18 @@ def named_sensor(table: Table) -> Table:
     for column in table.columns:
         if column.text is None:
             continue
-        kinds_at = column.text.dictionary_encode()
-        values = [v or "" for v in kinds_at.dictionary.to_pylist()[:50]]
+        codes, values = column.coded
         ranked = sorted(
             (names.RANK[k], names.is_uncalibrated(v), i)
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
         )
-        if not ranked or names.triples(values) or len(values) < 2 or len(kinds_at.dictionary) > 50:
+        if not ranked or names.triples(list(values)) or len(values) < 2:
             continue
         if len(ranked) > 1 and ranked[0][:2] == ranked[1][:2]:
             continue  # two accelerometers: gravity tells
         best = ranked[0][2]
-        keep = arrow.numbers(kinds_at.indices, -1) == best
+        keep = codes == best
         text = (
             f"The file mixes {len(values)} sensors; the {int(keep.sum())} rows of '{values[best]}' were read."
         )
@@ -106,10 +105,9 @@ def _may_part(column: Column) -> bool:
                 np.all((rows == np.rint(rows)) & (rows >= 0) & (rows <= _LARGEST))
                 for rows in (values[:_HEAD_ROWS], values)  # the head alone mostly tells
             )
-        count = len(np.unique(values)) if whole else 0
-    else:
-        count = len(column.text.unique())
-    return 2 <= count <= _MOST_VALUES
+        if not whole:
+            return False
+    return 2 <= len(column.coded[1]) <= _MOST_VALUES
 
 
 def _with_axes(table: Table, likely: list[Column]) -> Iterator[tuple[Column, columns.Triple]]:
@@ -136,12 +134,7 @@ def _without(table: Table, column: Column) -> Table:
 def _parts(table: Table, column: Column, triple: columns.Triple) -> list[_Part]:
     """The rows of each value with their axes; none if the values take turns neither evenly nor in batches of
     one time, as a measure or a mark does not."""
-    if column.numbers is not None:
-        levels, codes = np.unique(column.floats(), return_inverse=True)
-        values = [f"{v:g}" for v in levels]
-    else:
-        coded = column.text.dictionary_encode()
-        codes, values = arrow.numbers(coded.indices, -1), [v or "" for v in coded.dictionary.to_pylist()]
+    codes, values = column.coded
     masks = [codes == i for i in range(len(values))]
     uneven = np.mean(np.diff(codes) != 0) < _LEAST_CHANGES or any(_is_uneven(rows) for rows in masks)
     if uneven and not _in_batches(table, column, triple, codes):

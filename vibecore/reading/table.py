@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ NOTHING = [
     "-",
     "--",
 ]
+_MOST_CODED = 50  # different values that may be sensors, devices or axes
 MISSING = -(2**63)  # stands for an empty cell in an int64 column, which has no nan
 
 
@@ -55,6 +57,17 @@ class Column:
         if self.numbers.dtype == np.int64:
             return np.where(self.numbers == MISSING, np.nan, self.numbers.astype(np.float64))
         return self.numbers
+
+    @cached_property
+    def coded(self) -> tuple[NDArray[np.int64], tuple[str, ...]]:
+        """(n,) which of the column's different values each cell holds, -1 where a text is missing, and the
+        values in words: none of them if they are too many to part rows by."""
+        if self.numbers is not None:
+            levels, codes = np.unique(self.floats(), return_inverse=True)
+            return codes, tuple(f"{v:g}" for v in levels) if len(levels) <= _MOST_CODED else ()
+        coded = self.text.dictionary_encode()
+        values = coded.dictionary.to_pylist() if len(coded.dictionary) <= _MOST_CODED else []
+        return arrow.numbers(coded.indices, -1), tuple(v or "" for v in values)
 
     def where(self, keep: NDArray[np.bool_]) -> Column:
         if self.numbers is not None:
