@@ -43,8 +43,10 @@ def made(
     seconds: float = 30.0,
     gravity: tuple[float, float, float] = (0.0, 0.0, 9.81),
     weighted: float | None = None,
+    in_hertz: bool = False,
 ) -> Analysis:
-    """An analysis with these order levels (m/s2), each known to `error` (share, one standard deviation)."""
+    """An analysis with these order levels (m/s2), each known to `error` (share, one standard deviation).
+    in_hertz: the orders stand in the spectrum over hertz as well."""
     n = 64
     good, t = np.ones(n, bool), np.arange(n) / fs_hz
     table = tuple(
@@ -57,7 +59,10 @@ def made(
     ms = float(np.sum(np.square(everything)))
     x_order, x_hz = np.arange(0, 12, 0.01), np.arange(0, fs_hz / 2, 0.1)
     by_order, by_hz = np.full(len(x_order), floor), np.full(len(x_hz), floor)
-    for ln in other:  # all of a line's power in the nearest step
+    for order, rms in levels.items():  # all of a line's power in the nearest step
+        if in_hertz and order * rpm / 60 < fs_hz / 2:
+            by_hz[np.argmin(np.abs(x_hz - order * rpm / 60))] += rms**2 / 0.1
+    for ln in other:
         by_hz[np.argmin(np.abs(x_hz - ln.frequency_hz))] += ln.rms_m_s2**2 / 0.1
         if ln.order is not None:
             by_order[np.argmin(np.abs(x_order - ln.order))] += ln.rms_m_s2**2 / 0.01

@@ -160,6 +160,22 @@ def test_what_shakes_more_than_sound_cars_do_is_not_cured(before: float, left: f
     assert mended.verdict == "cured"
 
 
+@pytest.mark.parametrize("fallen", [-6.0, -14.0])
+def test_no_cure_while_the_car_shakes_more_than_before(fallen: float) -> None:
+    # By construction: mean squares add, so order 4 at 1.5 m/s2 makes far more than all that there was (0.4).
+    before = made(scaled(10, (2.0,)), in_hertz=True)
+    after = made({**scaled(10 + fallen, (2.0,)), 4.0: 1.5}, AFTER, in_hertz=True)
+    got = repair.compare(before, after, on(2.0), engine=FOUR)
+    assert got.verdict == "worse"
+    assert got.change_db == pytest.approx(fallen, abs=0.5)
+    assert "in all" in got.why
+    assert any("Engine order 4 rose" in note for note in got.notes)
+    quieter = made(
+        {**scaled(10 + fallen, (2.0,)), 4.0: 0.1}, AFTER, in_hertz=True
+    )  # rose too, but the whole is less
+    assert repair.compare(before, quieter, on(2.0), engine=FOUR).verdict in ("cured", "improved")
+
+
 def test_recordings_longer_than_any_advice_are_not_told_to_be_shorter() -> None:
     """A standard error falls as 1 / sqrt(time): no shorter recording shows a smaller change."""
     long = {"error": 0.4, "seconds": 900.0}

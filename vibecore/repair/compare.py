@@ -9,7 +9,7 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
-from vibecore.repair.beside import felt, new_lines
+from vibecore.repair.beside import felt, new_lines, shakes_more
 from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
     Z_95,
@@ -21,6 +21,7 @@ from vibecore.repair.lines import (
     order_change,
     standing_out,
     total,
+    whole_band,
 )
 from vibecore.repair.own import parts
 from vibecore.repair.shift import shift
@@ -39,10 +40,6 @@ _UNSTEADY_SD_DB = 1.5
 _LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
 _HOLDS_THAT_TOO = "Order by order the two can be compared all the same: the change then holds what that does."
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
-_WHOLE_FROM_HZ, _WHOLE_SHARE = (
-    3.0,
-    0.4,
-)  # the whole shake: above the body's sway, to this share of the slower rate
 
 
 NO_LINES = FaultLines()
@@ -94,7 +91,7 @@ def compare(
     pairs = _pairs(before, after, lines, engine, courses)
     compared: Compared = "lines"
     if fault.whole or (like.whole and not pairs):
-        lines, compared = FaultLines(band_hz=_whole_band(before, after)), "whole shake"
+        lines, compared = FaultLines(band_hz=whole_band(before, after)), "whole shake"
         sound = sound_whole(before.condition.place)
         pairs = [replace(p, sound=sound) for p in _pairs(before, after, lines, engine, courses)]
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
@@ -152,13 +149,15 @@ def _told(
     unseen: bool,
 ) -> Repair:
     """The verdict in words. unseen: the fault's lines are not seen, they may have changed all the same."""
-    verdict = _verdict(result)
+    verdict, more = _verdict(result), shakes_more(before, after, result.extra_sd_db)
     if verdict == "unchanged" and unseen:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, power(result, before, after))
     notes = (*notes, *switched_note(verdict, lines))
     told = why(verdict, result)
+    if more is not None and verdict in ("cured", "improved"):
+        verdict, told = "worse", f"{told} {more}"
     if like.blocking is not None:
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
     gone = not result.after.stands_clear and may_be_switched(lines, before)
@@ -208,11 +207,6 @@ def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float
     """As far up to this order as both recordings can show; cycles that differ shake all the way."""
     top = min(top_order, highest_order(before), highest_order(after))
     return top if top >= _LEAST_SHOWN_ORDER else top_order
-
-
-def _whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
-    """What both recordings can show."""
-    return _WHOLE_FROM_HZ, _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
 
 
 def _at_order(

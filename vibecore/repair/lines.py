@@ -31,6 +31,8 @@ _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the 
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
 _BLOCK_S, _LEAST_BLOCKS = 1.0, 4  # long against what shakes, short against what changes
 _GOOD_SHARE = 0.7  # of a block's samples; the rest was bridged
+# The whole shake: above the body's sway, to this share of the slower rate.
+_WHOLE_FROM_HZ, _WHOLE_SHARE = 3.0, 0.4
 _STANDING_OUT_DB = 6.0  # lines this much less over a sound car's level than the foremost are left out
 
 
@@ -140,6 +142,11 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
         return Level(ms, ms * scatter)
     as_noise = float(np.sqrt(np.sum(psd**2) / (spectrum.averages or 1.0))) * step
     return Level(ms, _BURSTS * as_noise)  # unsteady cycles come in bursts
+
+
+def whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
+    """What both recordings can show, in hertz."""
+    return _WHOLE_FROM_HZ, _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
 
 
 def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | None:
