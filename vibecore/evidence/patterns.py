@@ -108,6 +108,19 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             },
             {"firing": 2.0, "second": 5.0, "one": 3.0},
             "rubber that is bridged passes the firing order and its multiples, more when torque presses",
+            0.7,
+        ),
+        Pattern(
+            {
+                "firing": (2.0, 14.0, 2.0),
+                "second": (2.0, 18.0, 2.0),
+                "half": (0.0, 3.0, 0.0),
+                "one": (0.0, 1.0, 0.0),
+                "ground": (0.0, 5.0, 0.0),
+            },
+            {"firing": 2.0, "second": 5.0, "one": 3.0},
+            "a gap that closes only when torque presses: nothing to see until it is in gear",
+            0.3,
         ),
     ),
     "rotating-imbalance": (
@@ -136,8 +149,18 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"firing": 3.0, "second": 6.0, "half": 4.0, "ground": 4.0},
             "metal that meets metal turns the firing order into its multiples and rattle, while the engine "
             "rocks far enough: less of it when the idle is raised",
-            0.65,
+            0.4,
             family_spread={"second": 5.0},
+        ),
+        Pattern(
+            {
+                "second": (15.0, 17.0, 5.0),
+                "half": (1.0, 1.0, 0.0),
+                "ground": (3.0, 4.0, 1.0),
+            },
+            {"firing": 2.0, "second": 6.0, "half": 3.0, "ground": 3.0},
+            "a light touch: the engine rocks as before, its multiples and some rattle are new",
+            0.25,
         ),
         Pattern(
             {
