@@ -46,7 +46,7 @@ def why(verdict: VerdictName, r: Result) -> str:
     if verdict == "cured":
         if r.left_m_s2 <= r.sound.band_m_s2[1]:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
-        most = f"one sound car in twenty shows over {r.sound.most_m_s2:.2g}"
+        most = f"one sound car in twenty shows over {r.sound.most_m_s2:.2g} m/s2"
         return f"{moved}. That is surely lower, by more than half a repair would do; {most} (mostly {usual})."
     if verdict == "improved":
         return (
