@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy import fft
 
+from vibecore.constants import USABLE_SHARE
 from vibecore.model import Floats, Signal
 
 HOP_S = 0.2  # windows are four hops long (Hann): other lines 2.5 Hz away do not disturb
@@ -51,9 +52,10 @@ class Bands:
     def fine(self) -> Signal:
         """The signal at twice its rate (2n, 3), to be read between its samples by straight lines. Between
         those of the signal itself such lines copy each line of frequency f to rate - f, and that folds down
-        among the orders; here the copy is far weaker, and lies on the line itself."""
+        among the orders; here the copy is far weaker, and lies on the line itself. What lies above the usable
+        share is left out: along an angle that is read a little slower now and then it would fold down."""
         n = len(self.signal.accel_m_s2)
-        finer = fft.irfft(FINER * self.lines[:, : n // 2 + 1], FINER * n, axis=1)
+        finer = fft.irfft(FINER * self.lines[:, : int(USABLE_SHARE * n)], FINER * n, axis=1)
         good = np.repeat(self.signal.good, FINER)
         return replace(self.signal, fs_hz=FINER * self.signal.fs_hz, accel_m_s2=finer.T, good=good)
 

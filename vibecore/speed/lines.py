@@ -98,7 +98,7 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
 def _floor(power: np.ndarray, df: float) -> np.ndarray:
     """Noise level per bin of one axis: low quantile over frequency of the median over time."""
     some = np.sort(power[:: max(1, len(power) // FLOOR_FRAMES)], axis=0)
-    middle = some[len(some) // 2]
+    middle = 0.5 * (some[(len(some) - 1) // 2] + some[len(some) // 2])
     width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
     low = ndimage.percentile_filter(middle[::2], FLOOR_QUANTILE, size=max(3, width // 2), mode="nearest")
     floor = np.repeat(low, 2)[: len(middle)]
