@@ -30,9 +30,8 @@ def read_recording(
     """Read a phone's recording of acceleration from a file or its bytes.
 
     Serves delimited text of any make, logs whose rows name their values, workbooks (.xlsx, .xls), JSON, and
-    gzip or zip of those. `name` is what
-    the recording is called (the file's name unless said; it may tell what sensor it was). `rate_hz` is used
-    only if the file has no time column.
+    gzip or zip of those. `name` is what the recording is called (the file's name unless said; it may tell
+    what sensor it was). `rate_hz` is used only if the file has no time column.
 
     Returns a Recording: stamps in s from the first sample, acceleration (n, 3) in m/s2, and warnings for
     everything mended or doubtful.

@@ -8,8 +8,8 @@ import numpy as np
 
 from vibecore.comfort import comfort_words
 from vibecore.model import Analysis, Line, OrderChange
-from vibecore.repair.lines import Z_95, change, level_at_hz, level_at_order, level_of_whole, whole_band
-from vibecore.repair.significance import FELT_DB, smallest_visible_db
+from vibecore.repair.lines import level_at_hz, level_at_order
+from vibecore.repair.significance import FELT_DB
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -37,24 +37,6 @@ def new_lines(
         and c.change_db > _NEW_LINE_DB
     ]
     return [text for _, text in sorted(found, reverse=True)[:_MOST_NEW_LINES]]
-
-
-def shakes_more(before: Analysis, after: Analysis, extra_sd_db: float) -> str | None:
-    """A sentence where the whole shake surely rose, whatever the fault's own lines did: nobody takes back a
-    car that shakes more than before. extra_sd_db: what else than scatter may have changed it."""
-    band = whole_band(before, after)
-    was, now = level_of_whole(before, *band), level_of_whole(after, *band)
-    if was is None or now is None:
-        return None
-    moved = change(was, now)
-    sd_db = float(np.hypot(moved.sd_db, extra_sd_db))
-    if moved.db <= smallest_visible_db(sd_db):
-        return None
-    low, high = moved.db - Z_95 * sd_db, moved.db + Z_95 * sd_db
-    return (
-        f"But in all the car shakes more than before: {was.rms_m_s2:.3g} m/s2 then, {now.rms_m_s2:.3g} now "
-        f"({moved.db:+.1f} dB, {low:+.1f} to {high:+.1f}). Something else shakes now, or something new."
-    )
 
 
 def _is_new(line: Line, before: Analysis) -> bool:

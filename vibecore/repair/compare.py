@@ -9,7 +9,7 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
-from vibecore.repair.beside import felt, new_lines, shakes_more
+from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
     Z_95,
@@ -114,7 +114,13 @@ def compare(
     )
     notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
     unseen = compared == "whole shake" and not fault.whole and like.blocking is None
-    return _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
+    found = _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
+    if found.verdict not in ("cured", "improved") or compared != "lines":
+        return found
+    # Nobody takes back a car that shakes more than before, whatever became of the fault's own lines.
+    in_all = replace(fault, lines=NO_LINES, whole=True)
+    whole = compare(before, after, in_all, engine=engine, placing_db=placing_db, courses=courses)
+    return replace(whole, why=f"{whole.why} {found.why}") if whole.verdict == "worse" else found
 
 
 def _made_differently(
@@ -149,15 +155,13 @@ def _told(
     unseen: bool,
 ) -> Repair:
     """The verdict in words. unseen: the fault's lines are not seen, they may have changed all the same."""
-    verdict, more = _verdict(result), shakes_more(before, after, result.extra_sd_db)
+    verdict = _verdict(result)
     if verdict == "unchanged" and unseen:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, power(result, before, after))
     notes = (*notes, *switched_note(verdict, lines))
     told = why(verdict, result)
-    if more is not None and verdict in ("cured", "improved"):
-        verdict, told = "worse", f"{told} {more}"
     if like.blocking is not None:
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
     gone = not result.after.stands_clear and may_be_switched(lines, before)
