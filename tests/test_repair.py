@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -124,14 +125,18 @@ def test_only_taped_on_anew_is_unchanged_and_says_what_could_be_seen() -> None:
     assert got.verdict == "unchanged"
     note = next(n for n in got.notes if "could not be seen" in n)
     # 95 % of a normal distribution: 1.96 standard deviations, hypot(1.5, 0.6) dB
-    assert f"{1.96 * np.hypot(1.5, 0.434 * np.sqrt(2)):.1f} dB" in note
+    least_db = 1.96 * np.hypot(1.5, 0.434 * np.sqrt(2))
+    assert (
+        f"less than {10 ** (least_db / 20):.1f} times, up or down, could not be seen ({least_db:.1f} dB)"
+        in note
+    )
 
 
 def test_noisy_recordings_cannot_tell_and_ask_for_longer_ones() -> None:
     b, a = made(SOUND, error=0.4), made(scaled(-3.0, (2.0,)), AFTER, error=0.4)
     got = repair.compare(b, a, on(2.0), engine=FOUR)
     assert got.verdict == "cannot-tell"
-    assert any("Record " in n and " s each time for " in n for n in got.notes)
+    assert any("Record " in n and " s each time to see one of " in n for n in got.notes)
 
 
 def test_more_scatter_never_makes_a_verdict_surer() -> None:
@@ -316,3 +321,13 @@ def test_sound_level_follows_engine_and_place() -> None:
         repair.sound_level(1.0, Engine(3), None).median_db
         > repair.sound_level(1.0, Engine(6), None).median_db
     )
+
+
+@pytest.mark.parametrize("change_db", [-20.0, -6.0, -3.0, 1.0, 6.0])
+def test_decibels_stand_behind_what_a_mechanic_says(change_db: float) -> None:
+    """Every sentence of a proof says how many times; decibels come in brackets after it."""
+    before, after = made(scaled(12.0, (2.0,))), made(scaled(12.0 + change_db, (2.0,)) | {3.0: 0.5}, AFTER)
+    got = repair.compare(before, after, on(2.0), engine=FOUR)
+    told = [got.why, *got.notes]
+    assert any(" dB" in sentence for sentence in told)
+    assert not [s for s in told if " dB" in re.sub(r"\([^()]*\)", "", s)]

@@ -53,7 +53,7 @@ def test_the_proof_uses_it_and_says_so():
     agreeing = made(SOUND | {2.0: 1.2}, AGAIN, name="again", error=0.01)
     surer = repair.repair_of_job(job(agreeing), FOUR, cause_id="engine-mount")
     assert width(surer) < 0.9 * width(plain)
-    assert any("measured with before and again: 1.2 dB" in note for note in surer.notes)
+    assert any("measured with before and again: about 15 % (1.2 dB)" in note for note in surer.notes)
     apart = made({o: v * 1.6 for o, v in (SOUND | {2.0: 1.2}).items()}, AGAIN, name="again", error=0.01)
     assert width(repair.repair_of_job(job(apart), FOUR, cause_id="engine-mount")) > 1.2 * width(plain)
 

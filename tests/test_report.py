@@ -247,9 +247,9 @@ def test_the_customers_part_has_no_figures_of_the_trade(case):
 @pytest.mark.parametrize(
     ("verdict", "change_db", "says"),
     [
-        ("improved", -6.02, "2.0 times weaker than before the repair. More of it is left than most sound"),
+        ("improved", -6.02, "half as strong as before the repair. More of it is left than most sound"),
         ("unchanged", 1.2, "is as strong as before, as far as can be measured."),
-        ("worse", 6.02, "2.0 times as strong as before the repair."),
+        ("worse", 6.02, "twice as strong as before the repair."),
         ("cured", -0.5, "about as strong as before the repair."),
     ],
 )

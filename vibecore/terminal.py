@@ -18,6 +18,7 @@ from vibecore.model import (
     Repair,
     Warn,
 )
+from vibecore.units import times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     VERDICTS,
@@ -96,7 +97,7 @@ def repair_lines(repair: Repair) -> list[str]:
     lines = wrap_all([f"Repair: {VERDICTS[repair.verdict]}. {first}"]) + _wrapped(others)
     return lines + [
         f"  {order_name(c.order)}: {size(c.before_m_s2)} before, {size(c.after_m_s2)} after, "
-        f"{c.change_db:+.1f} dB ({c.low_db:+.1f} to {c.high_db:+.1f})"
+        f"{times(c.change_db)} ({c.change_db:+.1f} dB, {c.low_db:+.1f} to {c.high_db:+.1f})"
         for c in repair.changes
         if not c.low_db <= 0 <= c.high_db
     ]

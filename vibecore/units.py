@@ -14,6 +14,39 @@ LITRES_PER_US_GALLON = 3.785411784  # exact, 231 cubic inches
 US_FLUID_OUNCES_PER_US_GALLON = 128.0  # exact
 DB_PER_NEPER = 20 / math.log(10)  # an amplitude's decibels a unit of its natural logarithm
 DB_PER_LOG_POWER = 10 / math.log(10)  # a mean square's or a likelihood ratio's
+SAME_FACTOR = 1.1  # common practice, no source: less than a tenth more is 'about the same'
+
+
+def factor(change_db: float) -> str:
+    """How many times stronger or weaker a change of amplitude is, whichever it is."""
+    times = 10 ** (abs(change_db) / 20)
+    return f"{times:.1f}" if times < 9.95 else f"{times:.0f}"
+
+
+def times(change_db: float) -> str:
+    """A change of amplitude as a mechanic says it: 'half as strong', '4.0 times weaker'."""
+    if 10 ** (abs(change_db) / 20) < SAME_FACTOR:
+        return "about the same"
+    if factor(change_db) == "2.0":
+        return "twice as strong" if change_db > 0 else "half as strong"
+    return f"{factor(change_db)} times {'as strong' if change_db > 0 else 'weaker'}"
+
+
+def times_against(change_db: float) -> str:
+    """The same with what it is held against to follow: 'half as strong as', '4.0 times weaker than'."""
+    told = times(change_db)
+    if told == "about the same":
+        return "about as strong as"
+    return f"{told} {'as' if told.endswith('strong') else 'than'}"
+
+
+def times_between(low_db: float, high_db: float) -> str:
+    """The interval of a change: '3.0 to 5.0 times weaker', '1.2 times weaker to 1.5 times as strong'."""
+    if low_db > 0:
+        return f"{factor(low_db)} to {factor(high_db)} times as strong"
+    if high_db < 0:
+        return f"{factor(high_db)} to {factor(low_db)} times weaker"
+    return f"{factor(low_db)} times weaker to {factor(high_db)} times as strong"
 
 
 def percent(probability: float) -> str:

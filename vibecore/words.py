@@ -13,7 +13,7 @@ from vibecore.model import (
     Repair,
     SpeedTrack,
 )
-from vibecore.units import percent
+from vibecore.units import percent, times, times_against, times_between
 
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
 VERDICTS = {
@@ -34,10 +34,7 @@ def order_name(order: float) -> str:
 
 def decibels(change_db: float) -> str:
     """A change of level as a mechanic would say it, with the decibels behind."""
-    factor = 10 ** (abs(change_db) / 20)
-    if factor < 1.1:
-        return f"about the same ({change_db:+.1f} dB)"
-    return f"{factor:.1f} times {'as strong' if change_db > 0 else 'weaker'} ({change_db:+.1f} dB)"
+    return f"{times(change_db)} ({change_db:+.1f} dB)"
 
 
 def condition_words(condition: Condition) -> str:
@@ -155,31 +152,26 @@ def customer_change(repair: Repair) -> str:
     if repair.verdict == "unchanged":
         return f"{what} is as strong as before, as far as can be measured."
     left = " More of it is left than most sound cars show." if repair.verdict == "improved" else ""
-    return f"{what} is {_against_before(repair.change_db)} before the repair.{left}"
-
-
-def _against_before(change_db: float) -> str:
-    times = decibels(change_db).split(" (")[0]
-    return (
-        f"{times} as"
-        if times.endswith("strong")
-        else "about as strong as"
-        if "same" in times
-        else f"{times} than"
-    )
+    return f"{what} is {times_against(repair.change_db)} before the repair.{left}"
 
 
 def repair_sentences(repair: Repair) -> tuple[str, ...]:
     """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
     change = ""
     if repair.change_db is not None:
-        change = f"{COMPARED[repair.compared]} {decibels(repair.change_db)}"
-        if f"{repair.change_db:+.1f} dB" in repair.why:
-            change = change.split(" (")[0]  # the reason has the number, with its interval
-        elif repair.low_db is not None and repair.high_db is not None:
-            change += f", 95 % interval {repair.low_db:+.1f} to {repair.high_db:+.1f} dB"
+        change = f"{COMPARED[repair.compared]} {times(repair.change_db)}"
+        if f"{repair.change_db:+.1f} dB" not in repair.why:  # else the reason has the number and its interval
+            change += f" ({_interval(repair)})"
         change += "."
     return tuple(filter(None, (change, repair.why, *repair.notes)))
+
+
+def _interval(repair: Repair) -> str:
+    """The change in decibels, with its interval where there is one."""
+    if repair.low_db is None or repair.high_db is None:
+        return f"{repair.change_db:+.1f} dB"
+    span = times_between(repair.low_db, repair.high_db)
+    return f"95 % interval {span}; {repair.change_db:+.1f} dB, {repair.low_db:+.1f} to {repair.high_db:+.1f}"
 
 
 def size(value_m_s2: float) -> str:

@@ -52,7 +52,7 @@ def test_nothing_tried_nothing_noticed():
     result = did_it_notice(tried(), FOUR, 20.0, 40.0)
     assert result.heeded == "not noticed"
     assert all(reading.still for reading in result.readings)
-    assert "no reading moved by as much as 25 rpm and 3 dB" in tried_words(result)
+    assert "no reading moved by as much as 25 rpm or 1.4 times (3 dB)" in tried_words(result)
 
 
 def test_an_idle_that_rises_and_falls_back_was_noticed():

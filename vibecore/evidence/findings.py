@@ -17,6 +17,7 @@ from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
+from vibecore.units import times_against
 from vibecore.wander import order_slope, phase_slope
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
@@ -104,10 +105,9 @@ def judder_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         sides.append((sum(level for level, _ in known) / len(known), known[0][1]))
     (neutral, neutral_name), (drive, drive_name) = sides
     change = drive - neutral
-    verb = "rises" if change >= 0 else "falls"
     text = (
-        f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz {verb} by {abs(change):.0f} dB "
-        f"from {neutral_name} to {drive_name}"
+        f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz in {drive_name} is "
+        f"{times_against(change)} in {neutral_name} ({change:+.0f} dB)"
     )
     return Finding("judder", text, JUDDER_RISE_DB.log_likelihood(change), (neutral_name, drive_name))
 
@@ -144,8 +144,8 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
             near, far = engine_side.orders.level(order), other.orders.level(order)
             if near and far and near.rms_m_s2 and far.rms_m_s2:
                 kept = 20 * math.log10(near.rms_m_s2 / far.rms_m_s2)
-                where = f"on the {other.condition.place} than on the engine"
-                text = f"the firing order is {kept:.0f} dB less {where}"
+                there = f"the firing order on the {other.condition.place}"
+                text = f"{there} is {times_against(-kept)} on the engine ({-kept:+.0f} dB)"
                 names = (engine_side.name, other.name)
                 return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), names)
     return None

@@ -22,7 +22,7 @@ from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
 from vibecore.speed import LEAST_CONFIDENCE
 from vibecore.spoken import spoken_names
-from vibecore.units import DB_PER_LOG_POWER
+from vibecore.units import DB_PER_LOG_POWER, times_against
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
 SOUND = "normal"
@@ -170,10 +170,9 @@ def _level_text(
         first = next(r for r in readings if r.family == "firing")
         change = here.level_db - first.level_db
         usual = _sound(here, engine, place) - _sound(first, engine, place)
-        verb = "rises" if change >= 0 else "falls"
         return (
-            f"the firing order ({order}) {verb} by {abs(change):.0f} dB from {_where(first)} "
-            f"to {_where(here)} (usual: {usual:+.0f} dB)"
+            f"the firing order ({order}) in {_where(here)} is {times_against(change)} in {_where(first)} "
+            f"({change:+.0f} dB; usual: {usual:+.0f} dB)"
         )
     most = _standing_out(mine, engine, place)
     over = most.level_db - _sound(most, engine, place)

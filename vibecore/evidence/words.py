@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from vibecore.engine import Engine
+from vibecore.units import times_against
 
 ENGINE_WORDS = {
     1: "single",
@@ -102,8 +103,6 @@ def meaning(finding: str, cause: str, speaks_for: bool) -> str:
 
 
 def over_sound(over_db: float, engine: Engine) -> str:
-    """'11 dB over what a sound four shows'."""
-    if abs(over_db) < NEAR_DB:
-        return f"about what {engine_words(engine)} shows ({over_db:+.0f} dB)"
-    side = "over" if over_db > 0 else "under"
-    return f"{abs(over_db):.0f} dB {side} what {engine_words(engine)} shows"
+    """'3.5 times as strong as in a sound four (+11 dB)'."""
+    against = "about as strong as" if abs(over_db) < NEAR_DB else times_against(over_db)
+    return f"{against} in {engine_words(engine)} ({over_db:+.0f} dB)"

@@ -28,12 +28,13 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
 from vibecore.spoken import spoken_names
+from vibecore.units import times
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
 LEAST_SHOWN_M_S2 = 0.001
-CHANGE = "change and its 95 % interval, dB"  # a column: five of them do not fit on a phone
+CHANGE = "change, and its 95 % interval"  # a column: five of them do not fit on a phone
 
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
@@ -180,7 +181,8 @@ def small(level_m_s2: float) -> str:
 def _change(change: OrderChange | None) -> str:
     if change is None:
         return "not known"
-    return f"{change.change_db:+.1f} ({change.low_db:+.1f} to {change.high_db:+.1f})"
+    db = f"{change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f}"
+    return f"{times(change.change_db)} ({db})"
 
 
 def _table(analysis: Analysis) -> OrderTable:

@@ -19,7 +19,7 @@ from vibecore.repair.own import together
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
 from vibecore.spoken import spoken, spoken_names
-from vibecore.units import DB_PER_LOG_POWER
+from vibecore.units import DB_PER_LOG_POWER, times
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 
@@ -168,13 +168,20 @@ def _joined(pairs: Sequence[_Pair], engine: Engine, told: tuple[str, ...]) -> Re
             f"{why} But {still.names} it is not: {still.repair.verdict}, with more left than a sound car "
             "shows."
         )
-    others = tuple(f"{_begun(p.names)}: {p.repair.verdict}, {p.repair.change_db:+.1f} dB." for p in rest)
+    others = tuple(f"{_begun(p.names)}: {_outcome(p.repair)}." for p in rest)
     return replace(chosen, verdict=verdict, why=why, notes=chosen.notes + told + others)
 
 
 def _not_compared(pairs: Sequence[_Pair]) -> tuple[str, ...]:
     """That these were left out, and why: a verdict must not look as if it rested on them."""
     return tuple(f"Not compared, {p.names}: {p.repair.why}" for p in pairs)
+
+
+def _outcome(repair: Repair) -> str:
+    """'cured, 5.0 times weaker (-14.0 dB)'."""
+    verdict = repair.verdict.replace("-", " ")
+    db = repair.change_db
+    return verdict if db is None else f"{verdict}, {times(db)} ({db:+.1f} dB)"
 
 
 def _begun(names: str) -> str:

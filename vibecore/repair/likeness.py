@@ -172,7 +172,7 @@ def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]
         for units, name in ((b - a, when[0]), (a - b, when[1]))
         if units
     ]
-    return [f"Not alike: {' and '.join(parts)}; a unit's load changes the shake by a few dB."]
+    return [f"Not alike: {' and '.join(parts)}; a unit's load changes the shake too."]
 
 
 def _phone_notes(before: Analysis, after: Analysis, when: When) -> list[str]:

@@ -14,6 +14,7 @@ from vibecore.model import Analysis, OrderChange
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import SPEED_LIMIT_SHARE, SPEED_SD_DB_PER_OCTAVE
 from vibecore.repair.lines import level_at_order, order_change
+from vibecore.units import times, times_against
 
 # Aim for an engine mount, acceleration of active over passive side 10 : 1. Rule of thumb, from memory.
 ISOLATION_AIM_DB = -20.0
@@ -47,12 +48,13 @@ def isolation_note(changes: tuple[OrderChange, ...], engine: Engine) -> str | No
     firing = next((c for c in changes if c.order == engine.firing_order), None)
     if firing is None:
         return None
-    held = f"At the firing order the body side has {firing.change_db:+.1f} dB of the engine side's shake"
-    held += f" ({firing.low_db:+.1f} to {firing.high_db:+.1f})"
+    held = f"At the firing order the body side shakes {times_against(firing.change_db)} the engine side"
+    held += f" ({firing.change_db:+.1f} dB, {firing.low_db:+.1f} to {firing.high_db:+.1f})"
+    aim = f"the usual aim of {times(ISOLATION_AIM_DB)} ({ISOLATION_AIM_DB:.0f} dB)"
     if firing.low_db > 0:
         return f"{held}: the mount makes it worse, as near its own natural frequency or when it is bridged."
     if firing.high_db < ISOLATION_AIM_DB:
-        return f"{held}: better than the usual aim of {ISOLATION_AIM_DB:.0f} dB."
+        return f"{held}: better than {aim}."
     if firing.low_db > ISOLATION_AIM_DB:
-        return f"{held}: short of the usual aim of {ISOLATION_AIM_DB:.0f} dB."
-    return f"{held}: about the usual aim of {ISOLATION_AIM_DB:.0f} dB."
+        return f"{held}: short of {aim}."
+    return f"{held}: about {aim}."

@@ -19,6 +19,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.spoken import spoken_names
+from vibecore.units import times
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
@@ -103,10 +104,8 @@ def _headline(changes: tuple[OrderChange, ...], second: str, engine: Engine) -> 
 def _told(change: OrderChange, engine: Engine) -> str:
     firing = change.order == engine.firing_order
     name = f"{'the firing order' if firing else 'engine order'} {change.order:g}"
-    times = (
-        f"{10 ** (abs(change.change_db) / 20):.1f} times {'as strong' if change.change_db > 0 else 'weaker'}"
-    )
-    return f"{name} is {times} ({change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f})"
+    span = f"{change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f}"
+    return f"{name} is {times(change.change_db)} ({span})"
 
 
 def _differences(first: Analysis, second: Analysis) -> tuple[str, ...]:

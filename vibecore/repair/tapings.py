@@ -33,9 +33,13 @@ class Placing:
     def words(self) -> str:
         listed = " and ".join(f"{first} and {second}" for first, second in self.pairs)
         return (
-            f"How far taping on moves the levels was measured with {listed}: {self.sd_db:.1f} dB, "
-            f"weighed with the usual {DEFAULT_PLACING_DB:.1f} dB."
+            f"How far taping on moves the levels was measured with {listed}: {_share(self.sd_db)}, "
+            f"weighed with the usual {_share(DEFAULT_PLACING_DB)}."
         )
+
+
+def _share(db: float) -> str:
+    return f"about {100 * (10 ** (db / 20) - 1):.0f} % ({db:.1f} dB)"
 
 
 def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:

@@ -10,6 +10,7 @@ from vibecore.model import Analysis, Compared, FaultLines, VerdictName
 from vibecore.repair.lines import Z_95, Change, Level
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
+from vibecore.units import factor, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
 OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
@@ -39,15 +40,18 @@ class Result:
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    taped = " less what the taping did" if abs(r.taped_db) >= FELT_DB else ""
-    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2"
-    moved += f": {r.change.db:+.1f} dB{taped} ({low:+.1f} to {high:+.1f})"
+    taped = "less what the taping did, " if abs(r.taped_db) >= FELT_DB else ""
+    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
+    moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {r.change.db:+.1f} dB, "
+    moved += f"{low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
         if r.left_m_s2 <= r.sound.band_m_s2[1]:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
-        most = f"one sound car in twenty shows over {r.sound.most_m_s2:.2g} m/s2"
-        return f"{moved}. That is surely lower, by more than half a repair would do; {most} (mostly {usual})."
+        return (
+            f"{moved}. That is surely lower, more than half a repair brings, and sound cars show as much: "
+            f"mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
+        )
     if verdict == "improved":
         return (
             f"{moved}. That is surely lower, but more is left than a sound car shows there (mostly {usual})."
@@ -55,16 +59,16 @@ def why(verdict: VerdictName, r: Result) -> str:
     if verdict == "worse":
         return f"{moved}. That is surely higher."
     if verdict == "unchanged":
-        return f"{moved}. Taping the phone on again does as much, and a halving or a doubling is ruled out."
-    return (
-        f"{moved}. That is neither surely more than taping the phone on again does nor surely less than half."
-    )
+        return f"{moved}. Taping the phone on again does as much; it is no halving and no doubling."
+    return f"{moved}. Taping the phone on again may do as much, but a halving or a doubling is not ruled out."
 
 
 def power(r: Result, before: Analysis, after: Analysis) -> str:
     """What could have been seen, and what longer recordings would do."""
+    least_db = smallest_visible_db(r.sd_db)
     told = (
-        f"With these two recordings a change under {smallest_visible_db(r.sd_db):.1f} dB could not be seen."
+        f"With these two recordings a change of less than {factor(least_db)} times, up or down, could not be "
+        f"seen ({least_db:.1f} dB)."
     )
     used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
     wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
@@ -77,7 +81,8 @@ def power(r: Result, before: Analysis, after: Analysis) -> str:
         best_db = smallest_visible_db(
             float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
         )
-    return f"{told} Record {max(needed_s, used_s):.0f} s each time for {best_db:.1f} dB."
+    best = f"{factor(best_db)} times ({best_db:.1f} dB)"
+    return f"{told} Record {max(needed_s, used_s):.0f} s each time to see one of {best}."
 
 
 def shift_note(taped: Change) -> list[str]:
@@ -85,8 +90,8 @@ def shift_note(taped: Change) -> list[str]:
     if abs(taped.db) < FELT_DB:
         return []
     return [
-        f"The lines that the fault has no part in moved by {taped.db:+.1f} dB: so much is put down to how "
-        "the phone was taped on, and taken off the change."
+        f"The lines that the fault has no part in are {times(taped.db)} ({taped.db:+.1f} dB): that is put "
+        "down to how the phone was taped on, and taken off the change."
     ]
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from vibecore.trying.records import MATTERS, SPEED, Reading, Tried
+from vibecore.trying.records import MATTERS, SPEED, Reading, Tried, Unit
+from vibecore.units import factor, times
 
 NOT_UNDONE = "Undo it in the same recording and see whether it goes back: an idle drifts by itself too."
 NO_SPEED = "Its speed could not be told, so watch the rev counter."
@@ -18,7 +19,8 @@ def tried_words(tried: Tried) -> str:
         back = ", and went back when it was undone." if undone else f". {NOT_UNDONE}"
         return f"The engine noticed: {_joined([change_words(r) for r in told])}{back}"
     if tried.heeded == "not noticed":
-        bounds = _joined([f"{MATTERS[u]:g} {u}" for u in MATTERS if any(r.unit == u for r in tried.readings)])
+        seen = [u for u in MATTERS if any(r.unit == u for r in tried.readings)]
+        bounds = " or ".join(_amount(MATTERS[u], u) for u in seen)
         blind = "" if any(r.what == SPEED for r in tried.readings) else f" {NO_SPEED}"
         return f"The engine did not notice: no reading moved by as much as {bounds}.{blind}"
     drifted = [r for r in tried.readings if r.begun.sure]
@@ -29,7 +31,7 @@ def tried_words(tried: Tried) -> str:
             "idle's own wandering. Try it once more."
         )
     least = _joined(
-        [f"{r.begun.half_width:.0f} {r.unit} in the {r.what}" for r in tried.readings if not r.still]
+        [f"{_amount(r.begun.half_width, r.unit)} in the {r.what}" for r in tried.readings if not r.still]
     )
     return (
         f"Cannot tell: this idle wanders so much that a change of less than {least} could not be seen. Try "
@@ -41,13 +43,16 @@ def change_words(reading: Reading) -> str:
     """How a reading changed, with its interval: 'the engine speed rose by 34 rpm (28 to 40)'."""
     change = reading.begun
     if reading.unit == "dB":
-        times = f"{10 ** (abs(change.value) / 20):.1f} times {'as strong' if change.value >= 0 else 'weaker'}"
         span = f"{change.low:+.1f} to {change.high:+.1f}"
-        return f"the {reading.what} became {times} ({change.value:+.1f} dB, {span})"
+        return f"the {reading.what} became {times(change.value)} ({change.value:+.1f} dB, {span})"
     sign = 1 if change.value >= 0 else -1
     low, high = sorted((sign * change.low, sign * change.high))
     verb = "rose" if sign > 0 else "fell"
     return f"the {reading.what} {verb} by {sign * change.value:.0f} rpm ({low:.0f} to {high:.0f})"
+
+
+def _amount(value: float, unit: Unit) -> str:
+    return f"{value:.0f} rpm" if unit == "rpm" else f"{factor(value)} times ({value:.0f} dB)"
 
 
 def _joined(parts: Sequence[str]) -> str:

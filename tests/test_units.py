@@ -1,0 +1,31 @@
+"""How a change is said: by how many times, which a person can picture, and not by decibels."""
+
+from __future__ import annotations
+
+import pytest
+
+from vibecore.units import times, times_against, times_between
+
+TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
+
+
+@pytest.mark.parametrize(
+    ("change_db", "alone", "against"),
+    [
+        (-TIMES_3, "3.0 times weaker", "3.0 times weaker than"),
+        (TIMES_3, "3.0 times as strong", "3.0 times as strong as"),
+        (-6.02, "half as strong", "half as strong as"),
+        (6.02, "twice as strong", "twice as strong as"),
+        (-26.02, "20 times weaker", "20 times weaker than"),
+        (0.5, "about the same", "about as strong as"),
+        (-0.5, "about the same", "about as strong as"),
+    ],
+)
+def test_a_change_is_said_in_times(change_db, alone, against):
+    assert (times(change_db), times_against(change_db)) == (alone, against)
+
+
+def test_an_interval_is_said_in_times():
+    assert times_between(-2 * TIMES_3, -TIMES_3) == "3.0 to 9.0 times weaker"
+    assert times_between(TIMES_3, 2 * TIMES_3) == "3.0 to 9.0 times as strong"
+    assert times_between(-TIMES_3, 6.02) == "3.0 times weaker to 2.0 times as strong"
