@@ -109,6 +109,29 @@ def test_handling_at_both_ends_is_cut_and_little_else(seed: int) -> None:
     assert true_end - 1.0 <= end_s <= true_end + 0.2
 
 
+def test_a_hand_is_cut_where_the_shake_itself_comes_and_goes() -> None:
+    """Two lines that beat fade by tens of decibels: beside that a hand's level is nothing unusual."""
+    t_s = np.arange(round(12 * FS_HZ)) / FS_HZ
+    beat = np.sin(2 * np.pi * 11.7 * t_s) + np.sin(2 * np.pi * 12.2 * t_s)
+    accel = np.outer(0.1 * beat, [1.0, 0.5, 0.2])
+    hand = np.outer(np.sin(2 * np.pi * 1.3 * t_s), [1.0, 1.0, 0.3])
+    hand[(t_s > 2.6) & (t_s < 11.2)] = 0.0
+    signal = _ready(accel + hand, gravity=False)
+    assert 2.6 <= signal.used_span_s[0] <= 3.4
+    assert 10.4 <= signal.used_span_s[1] <= 11.2
+    inside = (t_s > 2.6) & (t_s < 11.2)
+    assert abs(db(_rms(signal.accel_m_s2[signal.good]) / _rms(accel[inside]))) < 1.0  # whole beats or not
+
+
+def test_the_slowest_shake_of_an_engine_is_no_hand() -> None:
+    """Order 0.5 at 400 rpm that grows tenfold, as a cylinder does that comes and goes."""
+    accel = _idle()
+    accel[:, 0] += np.linspace(0.3, 3.0, N) * np.sin(2 * np.pi * 400 / 120 * _t())
+    signal = _ready(accel)
+    assert signal.good.all()
+    assert signal.used_span_s == (0.0, (N - 1) / FS_HZ)
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_nothing_is_cut_where_nobody_touched_the_phone(seed: int) -> None:
     rng = np.random.default_rng(seed)

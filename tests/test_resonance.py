@@ -129,6 +129,24 @@ def test_intervals_cover_at_their_level_when_the_form_is_known() -> None:
     assert np.mean(hits) == pytest.approx(0.95, abs=0.03)
 
 
+def test_what_few_points_leave_open_stays_finite() -> None:
+    """A peak between the points leaves its damping open: the interval ends where the search does."""
+    found = 0
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        f_hz = np.sort(rng.uniform(10, 30, rng.integers(4, 9)))
+        level = accelerance(f_hz / rng.uniform(12, 28), rng.uniform(0.003, 0.05), resonance.FORMS[0])
+        noisy = level * np.exp(rng.normal(0, 0.1, len(f_hz)))
+        with np.errstate(all="raise", under="ignore"):
+            told = resonance.fit([Points(f_hz, noisy, np.ones(len(f_hz)))])
+        if isinstance(told, Resonance):
+            numbers = [v for v in vars(told).values() if isinstance(v, float)]
+            assert np.all(np.isfinite(numbers))
+            assert told.low_damping <= told.damping <= told.high_damping <= 0.5
+            found += 1
+    assert found > 3
+
+
 def test_orders_with_gains_of_their_own_share_one_mode() -> None:
     low = points(26.0, 0.07, "force", span=(17, 25), n=12, seed=1, gain=0.5)
     high = points(26.0, 0.07, "force", span=(24, 36), n=12, seed=2, gain=0.02)

@@ -2,8 +2,8 @@
 
 Gravity is the mean vector of the steady part. It gives the vertical whichever way the phone lay; fore-aft
 against sideways stays unknown. Handling (picking the phone up, taping, pressing stop) and knocks (a door,
-a tap) are told by their level: blocks of a quarter second that stand far above the recording's own middle.
-A car that shakes badly shakes all the time; handling does not last.
+a tap) are told by their level: blocks of a quarter second that stand far above the recording's own middle. A
+car that shakes badly shakes all the time; handling does not last. A hand is also told by its slowness.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy import ndimage
 
 from vibecore import quality
@@ -20,6 +21,9 @@ from vibecore.timebase import even_steps
 BLOCK_S = 0.25  # a hand's movement or a door's slam lasts longer; a firing cycle at idle is shorter
 HANDLING_DB = 9.0  # a block this far over the median level, if it is also beyond the recording's own spread
 HANDLING_SPREADS = 5.0  # ... of 1.4826 median absolute deviations (a standard deviation for normal data)
+# A hand moves slower than an engine turns. The means of three blocks in a row hold motion up to about 2 Hz;
+# of order 0.5 at 400 rpm (3.3 Hz), an engine's slowest, they hold a fifth of the amplitude (-14 dB).
+HAND_SHARE_DB = -6.0  # slow motion against the block's own shake: over this no engine makes it
 KNOCK_GUARD_BLOCKS = 1  # blocks left out at each side of a knock: the body rings on
 MARGIN_S = 0.25  # left out beside handling at the start and end, for the same reason
 LEAST_STEADY_S = 2.0  # shorter pieces hold too few working cycles (12 at 700 rpm) to tell anything
@@ -77,9 +81,11 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Stead
     means = (blocks.mean(axis=2) / share).T
     squares = np.einsum("kbs,kbs->b", blocks, blocks) / size / share
     level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), 0.0) + 1e-12)
-    loud = _loud(level) & (share > 0.5)
+    whole = ndimage.minimum_filter1d(share, 3) > 0.9  # what a gap leaves of a block has a mean of its own
+    loud = _loud(level) | (_by_hand(means, level) & whole)
     if gravity:
-        loud |= _turned(means) & (share > 0.5)
+        loud |= _turned(means)
+    loud &= share > 0.5
     first, last = _longest_calm(loud)
     margin = round(MARGIN_S * fs)
     start = 0 if first == 0 else first * size + margin
@@ -97,6 +103,13 @@ def _loud(level_db: Floats) -> Flags:
     middle = np.median(level_db)
     deviation = 1.4826 * np.median(np.abs(level_db - middle))
     return level_db > middle + max(HANDLING_DB, HANDLING_SPREADS * deviation)
+
+
+def _by_hand(means: Floats, level_db: Floats) -> Flags:
+    """Blocks in which the phone is moved about, slower than any engine shakes it, and more than usual."""
+    beside = sliding_window_view(np.pad(means, ((1, 1), (0, 0)), mode="edge"), 3, axis=0)
+    slow_db = 10 * np.log10(beside.var(axis=2).sum(axis=1) + 1e-12)
+    return (slow_db > np.median(slow_db) + HANDLING_DB) & (slow_db > level_db + HAND_SHARE_DB)
 
 
 def _turned(means: Floats) -> Flags:

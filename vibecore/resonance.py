@@ -243,12 +243,14 @@ def _result(
 
     t = float(stdtrit(freedom, 0.975)) * np.sqrt(scale)
 
-    def ends(which: int) -> tuple[float, float]:
+    def ends(which: int, least: float, most: float) -> tuple[float, float]:
         halves = [(x[1 + which], t * np.sqrt(x.covariance[which, which])) for x in alike]
-        return min(float(np.exp(v - h)) for v, h in halves), max(float(np.exp(v + h)) for v, h in halves)
+        low, high = min(v - h for v, h in halves), max(v + h for v, h in halves)
+        low, high = np.clip((low, high), np.log(least), np.log(most))  # few points may tell next to nothing
+        return float(np.exp(low)), float(np.exp(high))
 
     natural, damping = float(np.exp(best.log_natural)), float(np.exp(best.log_damping))
-    (low_hz, high_hz), (low_z, high_z) = ends(0), ends(1)
+    (low_hz, high_hz), (low_z, high_z) = ends(0, span_hz[0] / 2, 2 * span_hz[1]), ends(1, *_DAMPING)
     if high_hz - low_hz > 2 * _WIDEST_INTERVAL * natural:
         return Unknown(
             f"A natural frequency somewhere between {low_hz:.0f} and {high_hz:.0f} Hz: too vague to use."
