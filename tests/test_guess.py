@@ -54,9 +54,9 @@ def test_an_engine_that_is_off_is_told_from_one_that_runs(recordings):
 def test_a_name_that_says_otherwise_is_kept_and_asked_about(recordings):
     found = guess(replace(recordings[1], name="neutral idle.csv"))
     assert found.condition.speed_hold == "idle"
-    assert found.reasons == ("By its name: in neutral, idle.", f"{NOTHING}: was the engine off?")
+    assert found.reasons == ("By its name: neutral at idle.", f"{NOTHING}: was the engine off?")
     said = guess(replace(recordings[1], name="engine off.csv"))
-    assert said.reasons == ("By its name: engine off.",)
+    assert said.reasons == ("By its name: with the engine off.",)
 
 
 def test_a_file_too_coarse_to_tell_is_not_called_engine_off(recordings):

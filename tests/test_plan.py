@@ -112,10 +112,10 @@ ALL = ("neutral idle.csv", "drive idle.csv", "raised.csv")
 
 def test_the_next_step_follows_the_loop():
     diagnosis = made.diagnosis()
-    assert next_step(case_with(), None).title == "Record: Neutral, idle"
+    assert next_step(case_with(), None).title == "Record: Neutral at idle"
     assert (
         next_step(case_with("neutral idle.csv"), diagnosis).title
-        == "Record: In gear, idle, brake held (automatic gearbox only)"
+        == "Record: In gear at idle, brake held (automatic gearbox only)"
     )
     check = next_step(case_with(*ALL), diagnosis)
     assert (check.title, check.page) == ("Look at the mounts", "causes")

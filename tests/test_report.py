@@ -172,7 +172,7 @@ def test_the_chart_is_of_the_recording_that_bears_the_first_cause_out(case):
     cause, *others = told.causes
     found = replace(cause.evidence[0], says="for", seen_in=("drive.csv",))
     told = replace(told, causes=(replace(cause, evidence=(found,)), *others))
-    assert "Shake by engine order: in drive" in Page(report_html(case, {}, told)).text
+    assert "Shake by engine order: drive" in Page(report_html(case, {}, told)).text
     unseen = replace(told, causes=(replace(cause, evidence=()), *others))
     assert "Shake by engine order: in neutral" in Page(report_html(case, {}, unseen)).text
 

@@ -42,12 +42,17 @@ def spoken_by_file(analyses: Sequence[Analysis]) -> dict[str, str]:
 
 def spoken(condition: Condition) -> str:
     """How it was made, to be said behind 'in'; empty if neither gear nor speed was said."""
-    gear, hold = condition.gear, condition.speed_hold
-    if gear is None and hold is None:
+    if condition.gear is None and condition.speed_hold is None:
         return ""
-    still = hold == "engine off"
+    words = made(condition)
+    return words if words.startswith(condition.gear or UNSAID_GEAR) else f"{UNSAID_GEAR} {words}"
+
+
+def made(condition: Condition) -> str:
+    """The same with nothing in the gear's stead where none was said; empty if nothing was."""
+    gear, hold = condition.gear, condition.speed_hold
     parts = [
-        UNSAID_GEAR if still or gear is None else gear,
+        gear if gear and hold != "engine off" else "",
         HOLD[hold] if hold else "",
         f"with {' and '.join(condition.accessories)}" if condition.accessories else "",
         "after the repair" if condition.stage == "after" else "",

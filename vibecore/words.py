@@ -13,6 +13,7 @@ from vibecore.model import (
     Repair,
     SpeedTrack,
 )
+from vibecore.spoken import made
 from vibecore.units import percent, times, times_against, times_between
 
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
@@ -39,20 +40,9 @@ def decibels(change_db: float) -> str:
 
 def condition_words(condition: Condition) -> str:
     """How a recording was made, as far as it was said."""
-    hold = {
-        None: "",
-        "idle": "idle",
-        "raised": "raised idle",
-        "sweep": "speed swept",
-        "engine off": "engine off",
-    }
     parts = [
-        "after the repair" if condition.stage == "after" else "",
-        f"in {condition.gear}" if condition.gear else "",
-        hold[condition.speed_hold],
+        made(condition),
         f"phone on the {condition.place}" if condition.place else "",
-        f"with {' and '.join(condition.accessories)}" if condition.accessories else "",
-        "taped on anew" if condition.taped_anew else "",
         f"tachometer {condition.tachometer_rpm:.0f} rpm" if condition.tachometer_rpm else "",
     ]
     return ", ".join(part for part in parts if part)

@@ -76,7 +76,7 @@ def test_a_demo_job_from_its_causes_to_another_machine(window, browser, tmp_path
     clean(window)
     window.go("Record")
     upload(window, [demo_folder() / "mount-mended-and-proven" / name for name in AFTERS])
-    window.sees("Guessed. By its name: after the repair, in drive, idle.")
+    window.sees("Guessed. By its name: drive at idle after the repair.")
     clean(window)
     for number in (3, 4):  # the names do not tell where the phone was
         window.choose("Phone on the", "steering wheel", number)

@@ -16,7 +16,7 @@ from vibecore.model import Symptoms
 @pytest.mark.usefixtures("job")
 def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     text = words(start("record"))
-    assert "Next: **Neutral, raised idle**" in text
+    assert "Next: **Neutral at raised idle**" in text
     assert "Sleeves, hair and tools away from belt and fan." in text
     assert "never on or over an airbag" in text
 
