@@ -31,6 +31,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stAlert"] ul {{margin: 0 0 .5rem; padding-left: .9rem;}}
 [data-testid="stAlert"] li {{margin: .15rem 0; padding: 0;}}
 [data-testid="stAlert"] h3 {{padding: 0;}} [data-testid="stHeaderActionElements"] {{display: none;}}
+[data-testid="stToastContainer"] {{top: auto !important; bottom: 1rem;}}
 .st-key-answer p {{font-size: 1.35rem; line-height: 1.35;}}
 .st-key-next {{background: #EAF4FB; border-color: #0072B2;}}
 .st-key-unseen, :has(> .st-key-scripts), :has(> .st-key-turning) {{display: none;}}

@@ -60,7 +60,10 @@ def export_job(store: Store, job: Job, diagnosis: Diagnosis | None, unread: Mapp
 def import_job(store: Store, data: bytes) -> Job:
     """Keep the job in this zip as a new one. Raises StoreError or CaseError, in words."""
     if not zipfile.is_zipfile(io.BytesIO(data)):
-        raise StoreError("This is no zip file, so no job can be brought in from it.")
+        raise StoreError(
+            "This is no zip file, so no job can be brought in from it. Take the file that 'Save the whole "
+            "job' made."
+        )
     with _damage_told():
         pack = zipfile.ZipFile(io.BytesIO(data))
         entries = _from_the_top({info.filename: info for info in pack.infolist() if not info.is_dir()})

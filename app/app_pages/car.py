@@ -24,6 +24,7 @@ WHEN = ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")
 LAMP = {"not said": None, "off": False, "on": True}
 STROKES = (4, 2)
 UNITS = ("metric", "US")
+HALF_A_CODE = re.compile(r"[PBCU]([0-3][0-9A-F]{0,2})?")  # SAE J2012: a letter, a figure 0 to 3, three more
 PULLEYS = {"metric": "crank 160\nalternator 58", "US": "crank 6.3\nalternator 2.28"}
 
 
@@ -120,10 +121,12 @@ def _belt(vehicle: Vehicle, units: str) -> None:
     per, unit = (MM_PER_INCH, "inches") if units == "US" else (1.0, "mm")
     pulleys = _of_vehicle(lambda v, said: replace(v, pulleys_mm=_pulleys(said, per)))
     shown = "\n".join(f"{name} {_short(size / per)}" for name, size in vehicle.pulleys_mm.items())
-    boxes.box(
+    said = boxes.box(
         st.text_area, f"pulleys in {unit}", pulleys, f"Outside diameters, {unit}: one a line", shown,
         placeholder=PULLEYS[units],
     )  # fmt: skip
+    if open_line := _without_a_size(said):
+        st.caption(widgets.plain(f"{open_line} has no size yet, so it is not used."))
     belt = _of_vehicle(lambda v, said: replace(v, belt_length_mm=(said or 0.0) * per or None))
     length = vehicle.belt_length_mm and round(vehicle.belt_length_mm / per, 2)
     boxes.box(
@@ -133,9 +136,11 @@ def _belt(vehicle: Vehicle, units: str) -> None:
 
 
 def _pulleys(text: str, per: float) -> dict[str, float]:
-    """Lines of a name and a size. Raises CaseError for a line that is not."""
+    """Lines of a name and a size. Raises CaseError for a line that is not, but for the last while only its
+    name is there: the box is kept at every pause in typing."""
     pulleys = {}
-    for line in filter(str.strip, text.splitlines()):
+    lines = list(filter(str.strip, text.splitlines()))
+    for line in lines[:-1] if _without_a_size(text) else lines:
         match = re.fullmatch(r"(.*?\S)[\s:=]+(\d+(?:[.,]\d+)?)\s*", line)
         size = float(match[2].replace(",", ".")) if match else 0.0
         if match is None or not size:
@@ -145,6 +150,12 @@ def _pulleys(text: str, per: float) -> dict[str, float]:
             raise CaseError(f"'{name}' stands there twice: give each pulley a name of its own.")
         pulleys[name] = size * per
     return pulleys
+
+
+def _without_a_size(text: str) -> str:
+    """The name in the last line, where its size is still to come."""
+    last = text.rstrip().rpartition("\n")[2].strip()
+    return "" if re.search(r"\d", last) else last.rstrip(" :=")
 
 
 def _short(value: float) -> str:
@@ -158,7 +169,11 @@ def _symptoms(symptoms: Symptoms) -> None:
     codes = _of_symptoms(lambda s, said: replace(s, codes=tuple(re.findall(r"[A-Z0-9]+", said.upper()))))
     shown = " ".join(symptoms.codes)
     boxes.box(st.text_input, "codes", codes, "Trouble codes", shown, placeholder="P0301 P0171")
-    strange = [code for code in symptoms.codes if catalogue().code(code) is None]
+    half = [code for code in symptoms.codes if HALF_A_CODE.fullmatch(code)]
+    if half:  # said softly: the box is kept at every pause in typing
+        told = f"Not a whole code yet, so not used: {', '.join(half)}."
+        st.caption(widgets.plain(f"{told} A code is a letter and four figures, like P0301."))
+    strange = [code for code in symptoms.codes if code not in half and catalogue().code(code) is None]
     if strange:
         st.warning(widgets.plain(f"Not in the list of codes, so not used: {', '.join(strange)}."))
     when = list(dict.fromkeys(symptoms.shakes_when))

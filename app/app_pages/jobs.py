@@ -21,6 +21,7 @@ from vibecore.model import Symptoms
 from vibecore.store import Job, JobHead, State, data_folder
 
 COPY = " (copy)"
+BINNED = "show the bin"  # session key
 MOST_LISTED = 50  # more are found by searching
 
 
@@ -34,7 +35,7 @@ def page() -> None:
     with st.expander("Bring in a job from a zip", icon=":material/archive:"):
         _bring_in()
     search = st.text_input("Search", placeholder="a word from the title, complaint or codes")
-    binned = st.toggle("Show the bin")
+    binned = st.toggle("Show the bin", key=BINNED)
     heads = state.store().jobs(search, ["bin"] if binned else ["open", "closed"])
     if not heads:
         st.markdown("The bin is empty." if binned else "No job fits. Try fewer words.")
@@ -113,16 +114,25 @@ def _show_head(head: JobHead, main: bool) -> None:
         st.caption("  \n".join(filter(None, (how_far, f"Last changed {widgets.day_words(head.changed_s)}"))))
         with st.container(horizontal=True):
             if head.state == "bin":
-                if st.button("Take out of the bin", key=f"restore {head.id}"):
-                    kept.set_state(head.id, "open")
-                    state.window().said = f"{head.title} is out of the bin."
-                    st.rerun()
+                st.button("Take out of the bin", key=f"restore {head.id}", on_click=_restore, args=[head])
                 return
             if st.button("Open", key=f"open {head.id}", type="primary" if main else "secondary"):
                 state.window().hold(kept.open(head.id))
                 st.switch_page(state.page("overview"))
             with st.popover("More", key=f"more {head.id}"):
                 _more(head)
+
+
+def _restore(head: JobHead) -> None:
+    """Out of the bin, and in sight among the other jobs."""
+    window = state.window()
+    try:
+        state.store().set_state(head.id, "open")
+    except VibecoreError as error:
+        window.warned = str(error)
+        return
+    window.said = f"{head.title} is out of the bin."
+    st.session_state[BINNED] = False
 
 
 def _more(head: JobHead) -> None:

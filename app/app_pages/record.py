@@ -127,13 +127,19 @@ def _notes(work: state.Work, found: Mapping[str, Guess]) -> dict[str, str]:
 def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:
     """What became of the files; that one is no recording is no good news."""
     good = [f.name for f in files if f.aside is None]
-    aside = [
-        f"{f.name} is no recording and was kept aside; the reason stands below." for f in files if f.aside
-    ]
+    aside = [f.name for f in files if f.aside]
     if good:
         state.window().said = f"Kept: {', '.join(good)}. Check below how each was made."
     if aside or twice:
-        state.window().warned = " ".join([*aside, *twice])
+        state.window().warned = " ".join([*([_aside_words(aside)] if aside else []), *twice])
+
+
+def _aside_words(names: Sequence[str]) -> str:
+    *others, last = names
+    if not others:
+        return f"{last} is no recording and was kept aside; the reason stands below."
+    listed = f"{', '.join(others)} and {last}"
+    return f"{listed} are no recordings and were kept aside; the reasons stand below."
 
 
 def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | None]:

@@ -49,3 +49,16 @@ def test_all_that_is_pressed_is_as_high_as_a_thumb(window):
     for name in PAGES:
         window.go(name)
         assert window.page.evaluate(SMALL, LEAST_PX) == [], name
+
+
+@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
+def test_a_notice_does_not_lie_over_its_banner(window):
+    window.go("All jobs")
+    window.press("More")
+    window.page.get_by_role("button", name="Copy").last.click()
+    window.sees("Copied. This is the copy.")
+    window.page.wait_for_timeout(800)  # the notice slides in
+    banner = window.page.get_by_test_id("stAlert").first.bounding_box()
+    notice = window.page.get_by_test_id("stToast").first.bounding_box()
+    assert notice["y"] >= banner["y"] + banner["height"]
+    assert notice["y"] + notice["height"] <= PHONE[1]

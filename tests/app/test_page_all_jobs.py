@@ -38,6 +38,8 @@ def test_search_close_copy_bin_and_back(start, job, store):
     test.toggle[0].set_value(True).run()
     press(test, "Take out of the bin")
     assert store.open(job.head.id).head.state == "open"
+    assert "Open" in [b.label for b in test.button]  # it is in sight, and not an empty bin
+    assert not test.toggle[0].value
     test = start("all-jobs")
     press(test, "Copy")
     assert sorted(h.title for h in store.jobs()) == ["Grey van", "Grey van (copy)"]
@@ -58,6 +60,7 @@ def test_a_zip_that_is_no_job_is_told_and_the_jobs_stay_in_sight(start):
     test = start("all-jobs")
     test.file_uploader[0].set_value(("holiday.zip", b"no zip", "application/zip")).run()
     assert "This is no zip file" in words(test)
+    assert "'Save the whole job'" in words(test)
     assert "Grey van" in words(test)
 
 

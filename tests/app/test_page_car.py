@@ -71,6 +71,30 @@ def test_a_code_that_is_not_in_the_list_is_told_beside_its_box(start, store, job
     assert case_of(store.open(job.head.id)).symptoms.codes == ("P0301", "BANANA")
 
 
+@pytest.mark.parametrize("half", ["P", "P0", "p03", "P030"])
+def test_a_code_that_is_half_typed_is_no_complaint(start, store, job, half):
+    """The box is kept at every pause in typing."""
+    test = start("car")
+    box = next(t for t in test.text_input if t.label == "Trouble codes")
+    box.set_value(f"P0171 {half}").run()
+    assert not test.warning
+    assert f"Not a whole code yet, so not used: {half.upper()}." in words(test)
+    box.set_value("P0171 P0301").run()
+    assert "whole code" not in words(test)
+    assert case_of(store.open(job.head.id)).symptoms.codes == ("P0171", "P0301")
+
+
+def test_a_pulley_whose_size_is_still_to_come_is_no_error(start, store, job):
+    test = start("car")
+    test.text_area[0].input("crank 160\nwater pump").run()
+    assert not test.error
+    assert "water pump has no size yet, so it is not used." in words(test)
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == {"crank": 160.0}
+    test.text_area[0].input("crank 160\nwater pump 130").run()
+    assert "no size yet" not in words(test)
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == {"crank": 160.0, "water pump": 130.0}
+
+
 def test_what_was_typed_in_a_window_that_is_behind_is_told_and_undoes_nothing(start, job, store):
     test = start("car")
     store.save(job, notes={"services": "Plugs"})

@@ -171,6 +171,18 @@ def test_a_file_that_is_no_recording_is_no_good_news(start, job):  # noqa: ARG00
     assert "bad holiday.csv is no recording and was kept aside" in words(test)
 
 
+@pytest.mark.usefixtures("job")
+def test_several_files_that_are_no_recordings_are_told_in_one_sentence(start):
+    test = start("record")
+    files = [(f"bad {n}.csv", f"bad {n}".encode(), "text/csv") for n in (1, 2, 3)]
+    test.file_uploader[0].set_value(files).run()
+    told = (
+        "bad 1.csv, bad 2.csv and bad 3.csv are no recordings and were kept aside; the reasons stand below."
+    )
+    assert told in words(test)
+    assert words(test).count("kept aside") == 1
+
+
 def test_a_second_press_takes_out_no_other_recording(start, job, store):
     test = start("record")
     label = "Take it out of the job"
