@@ -189,3 +189,10 @@ def test_signs_as_wide_as_digits() -> None:
     recording = read_recording(("time,x,y,z\n" + text(rows, None).translate(wide)).encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+
+
+def test_a_minus_behind_a_number_is_no_unit() -> None:
+    """As accounting writes it: to read 4.9- as 4.9 would turn the phone over."""
+    rows = [[c[1:] + "-" if c.startswith("-") else c for c in row] for row in cells(TRUTH)]
+    recording = read_recording(text(rows).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

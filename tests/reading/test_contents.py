@@ -180,3 +180,20 @@ def test_a_coarse_phone_that_lies_still_has_axes_that_stay() -> None:
     level[:, 2] += 0.15 * (np.random.default_rng(2).random(1000) < 0.2)
     recording = read_recording(csv(Truth(np.arange(1000) / 100, level, 100.0)).encode())
     assert "still-axes" not in {w.code for w in recording.warnings}
+
+
+@pytest.mark.parametrize("header", ["time,w,x,y,z", "time,qw,qx,qy,qz", "time,x,y,z,w", None])
+def test_turns_as_four_numbers_are_no_acceleration_in_g(header: str | None) -> None:
+    """Unit quaternions: the sum of their squares is 1, so that three of them may be as long as 1 g."""
+    turns = np.array([0.05, 0.2, -0.3, 0.93]) + np.random.default_rng(3).normal(0, 0.002, (len(TRUTH.t_s), 4))
+    turns /= np.linalg.norm(turns, axis=1)[:, None]
+    if header and header.endswith("w"):
+        turns = np.roll(turns, -1, axis=1)
+    rows = [[f"{t:.4f}", *(f"{v:.5f}" for v in q)] for t, q in zip(TRUTH.t_s, turns, strict=True)]
+    with pytest.raises(ReadingError, match=r"angles of the phone|no three columns"):
+        read_recording(text(rows, header).encode())
+
+
+def test_jerks_are_no_acceleration() -> None:
+    with pytest.raises(ReadingError, match="jerks"):
+        read_recording(csv(FREE, "time,jerk x,jerk y,jerk z").encode())

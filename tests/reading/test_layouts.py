@@ -217,3 +217,19 @@ def test_a_name_over_three_columns(header: str) -> None:
         others = [f"{v:.5f}" for v in rates]
         rows.append([row[0], *(row[1:] + others if first else [*others, *row[1:], ""])])
     same(read_recording(text(rows, header).encode()), 1e-5)
+
+
+def test_rows_with_a_word_before_them_are_no_data() -> None:
+    """Scales and offsets of the channels between the names and the data."""
+    head = "Channel,Time,X,Y,Z\nUnit,s,m/s2,m/s2,m/s2\nScale,1,1,1,1\nOffset,0,0,0,0"
+    recording = read_recording(text([["", *row] for row in cells(TRUTH)], head).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    assert not recording.warnings
+
+
+def test_letters_of_a_spreadsheet_are_no_axes() -> None:
+    """A spreadsheet's own letters over time, acceleration and a temperature name no axes."""
+    rows = [[*row, f"{30 + 0.001 * i:.3f}"] for i, row in enumerate(cells(TRUTH))]
+    recording = read_recording(text(rows, "A,B,C,D,E").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)

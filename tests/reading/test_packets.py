@@ -194,3 +194,19 @@ def test_packets_of_another_sensor_are_refused() -> None:
         packets = [{"t": TIMES[k], key: OTHER[k : k + 50]} for k in STARTS]
         with pytest.raises(ReadingError, match="turning rates"):
             read_recording(json.dumps(packets).encode())
+
+
+@pytest.mark.parametrize("size", [0.25, 0.6], ids=["as strong", "stronger"])
+@pytest.mark.parametrize("with_names", [True, False])
+def test_two_sensors_that_feel_nothing_of_each_other(size: float, with_names: bool) -> None:
+    """On engine and seat, their steady part taken out: no samples of one sensor at twice the rate."""
+    other = RNG.normal(0, size, (N, 3))
+    rows = [[*row, *(f"{v:.5f}" for v in o)] for row, o in zip(cells(FREE), other, strict=True)]
+    header = "time,acc1_x,acc1_y,acc1_z,acc2_x,acc2_y,acc2_z" if with_names else None
+    if not with_names:
+        with pytest.raises(ReadingError, match="no three columns"):
+            read_recording(text(rows, header).encode())
+        return
+    recording = read_recording(text(rows, header).encode())
+    check(recording, FREE)
+    assert codes(recording)[0] == "columns-chosen"

@@ -106,7 +106,7 @@ def test_the_unit_on_the_last_axis_counts_for_all() -> None:
     assert codes(recording) == []
 
 
-@pytest.mark.parametrize("word", ["filtered", "lowpass", "smoothed"])
+@pytest.mark.parametrize("word", ["filtered", "lowpass", "smoothed", "filt"])
 def test_raw_columns_go_before_smoothed_ones(word: str) -> None:
     smooth = np.array([np.convolve(c, np.ones(10) / 10, "same") for c in TRUTH.accel.T]).T
     rows = [[*row, *(f"{v:.5f}" for v in s)] for row, s in zip(cells(TRUTH), smooth, strict=True)]
@@ -114,3 +114,17 @@ def test_raw_columns_go_before_smoothed_ones(word: str) -> None:
     header = f"time,{word} x,{word} y,{word} z,raw x,raw y,raw z"
     recording = read_recording(text(rows, header).encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit_s"), [("time (10us)", 1e-5), ("t [0.1 ms]", 1e-4), ("ticks (1/32768 s)", 1 / 32768)]
+)
+def test_times_in_parts_of_a_unit(name: str, unit_s: float) -> None:
+    recording = read_recording(text(cells(TRUTH, t_unit=unit_s, t_digits=0), f"{name},x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=2e-4)
+    assert codes(recording) == []
+
+
+def test_a_step_beside_the_name_is_no_unit_of_its_own() -> None:
+    recording = read_recording(text(cells(TRUTH), "time (10 ms),x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-4)

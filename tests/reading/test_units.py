@@ -239,3 +239,33 @@ def test_the_measured_before_the_smoothed(name: str) -> None:
     still = np.median(TRUTH.accel, axis=0)
     rows = [[row[0], *(f"{v:.5f}" for v in still), *row[1:]] for row in cells(TRUTH)]
     check(read_recording(text(rows, header).encode()), TRUTH, 1e-5)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("in/s²", 0.0254),
+        ("µg", 9.80665e-6),
+        ("mGal", 1e-5),
+        ("0.001 g", 9.80665e-3),
+        ("1/4096 g", 9.80665 / 4096),
+    ],
+)
+def test_seldom_units_and_parts_of_units(name: str, unit: float) -> None:
+    """The inch and the gal are exact by definition (SI Brochure and NIST SP 811, from memory)."""
+    for truth in (TRUTH, FREE):
+        header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
+        recording = read_recording(text(cells(truth, unit=unit), header).encode())
+        check(recording, truth, 1e-4)
+        assert not recording.warnings
+
+
+def test_a_range_beside_the_name_is_no_unit_of_its_own() -> None:
+    check(read_recording(text(cells(TRUTH, unit=G), "time,x (4 g),y (4 g),z (4 g)").encode()), TRUTH, 1e-4)
+
+
+@pytest.mark.parametrize("name", ["km/h/s", "mm/min^2", "ft/min²"])
+def test_a_unit_that_is_not_known_is_not_guessed(name: str) -> None:
+    header = ",".join(["time", *(f"lin {a} ({name})" for a in "xyz")])
+    with pytest.raises(ReadingError, match=r"unit .* not known"):
+        read_recording(csv(FREE, header).encode())

@@ -9,7 +9,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import axes, columns, limits, mixed, rate, rows, scale, stamps, timing, told, unrolled
+from . import axes, columns, limits, mixed, multiples, rate, rows, scale, stamps, timing, told, unrolled
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -22,6 +22,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
+    table = multiples.counted_out(table)
     table = unrolled.unrolled(mixed.unmixed(axes.pivoted(mixed.named_sensor(table))))
     if table.rows < limits.MIN_ROWS:
         raise ReadingError(_too_few(table, table.rows))
@@ -74,6 +75,12 @@ def _scale(
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     if size is None:
         raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
+    unknown = next((u for c in triple.columns if (u := multiples.unknown_unit(c))), "")
+    if unknown and any(w.code == "unit-assumed" for w in size.warnings):
+        raise ReadingError(
+            f"{table.source or 'The file'}: the unit '{unknown}' of {triple.title} is not known, and there "
+            "is no gravity to tell it by. Export them in m/s2 or g."
+        )
     return size
 
 

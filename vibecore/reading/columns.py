@@ -26,6 +26,7 @@ WORDS = {
     "speed": "speeds",
     "sound": "sound levels",
     "pressure": "air pressure",
+    "jerk": "jerks (how fast acceleration changes)",
     "gravity": "the direction of gravity alone",
     "either": "columns named g, perhaps a gyroscope's",
 }
@@ -44,6 +45,7 @@ _COUNTED = 0.99  # share of the steps that are of a counter
 _MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
 _SHOWN = 30  # letters of a name that a message quotes
+_TURN = 0.01  # by which the squares of a turn of four printed numbers may miss 1
 _FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
 
@@ -130,7 +132,17 @@ def named_triples(table: Table) -> list[Triple]:
     """Every set of three columns whose names differ only in the axis."""
     numeric = [c for c in table.columns if c.numbers is not None and c.name]
     triples = names.triples([c.name for c in numeric])
-    return [_named_triple(stem, (numeric[i], numeric[j], numeric[k]), table) for stem, (i, j, k) in triples]
+    found = [_named_triple(stem, (numeric[i], numeric[j], numeric[k]), table) for stem, (i, j, k) in triples]
+    return [replace(t, kind="orientation") if _is_turn(t, numeric) else t for t in found]
+
+
+def _is_turn(triple: Triple, numeric: list[Column]) -> bool:
+    """Whether a column beside these three makes the sum of squares 1 row by row: four numbers of a turn."""
+    if triple.kind:
+        return False
+    squares = [c.floats()[:_SPOT_ROWS] ** 2 for c in triple.columns]
+    others = (c.floats()[:_SPOT_ROWS] ** 2 for c in numeric if not any(c is axis for axis in triple.columns))
+    return any(np.all(np.abs(sum(squares, other) - 1.0) < _TURN) for other in others)
 
 
 def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Table) -> Triple:

@@ -15,6 +15,7 @@ from .dates import is_compact
 _LONGEST = 60  # characters of a number with its unit
 _LOOKED_AT = 5  # first cells that tell whether a column is dressed numbers at all
 _PARTS = r"^\s*(?P<n>[-+]?[0-9.,][0-9.,' ]*?(?:[eE][-+]?[0-9]+)?)\s*(?P<u>[^0-9\s.,'].*?)?\s*$"
+_MINUS_BEHIND = r"\s*([0-9][0-9.,' ]*?)\s*-\s*"  # as accounting writes it
 _PARTS_OF_ONE = re.compile(_PARTS)
 _MARKS = {".": ",' ", ",": ".' "}  # between thousands, by the decimal mark
 # A mark that may as well be the decimal one proves nothing: 1,234 does not tell, 1,234.5 and 1'234 do.
@@ -36,8 +37,10 @@ def is_dressed(cell: str, decimal: str) -> bool:
     parts = _PARTS_OF_ONE.match(cell) if len(cell) <= _LONGEST else None
     if parts is None:
         return False
+    if re.fullmatch(_MINUS_BEHIND, cell):
+        return True
     number, unit = parts["n"], parts["u"] or ""
-    if unit and not names.unit_of_cell(unit):
+    if unit and not _is_unit(unit):
         return False
     sure = re.fullmatch("[-+]?" + _SURE[decimal], number) is not None
     return sure or bool(unit and re.match(_FORMS[decimal], number))
@@ -52,6 +55,7 @@ def numbers(text: Any, decimal: str) -> tuple[NDArray[np.float64], str] | None:
     first = [cell for cell in text[:_LOOKED_AT].to_pylist() if cell]
     if first and (is_compact(first[0]) or not any(re.match(r"\s*[-+]?[.,]?\d", cell) for cell in first)):
         return None
+    text = _signed(text)
     parts = pc.extract_regex(text, _PARTS)
     number, units = pc.struct_field(parts, "n"), pc.struct_field(parts, "u")
     unit = _usual(units)
@@ -70,12 +74,25 @@ def undressed(text: Any, decimal: str) -> Any:
     """The cells of an arrow string array, without the marks between thousands where a number has them."""
     import pyarrow.compute as pc
 
+    text = _signed(text)
     good = pc.match_substring_regex(text, _FORMS[decimal])
     return pc.if_else(good, pc.replace_substring_regex(text, f"[{_MARKS[decimal]}]", ""), text)
+
+
+def _signed(text: Any) -> Any:
+    """The cells of an arrow string array with a minus behind the number in front of it."""
+    import pyarrow.compute as pc
+
+    return pc.replace_substring_regex(text, f"^{_MINUS_BEHIND}$", r"-\1")
 
 
 def _usual(units: Any) -> str:
     """The commonest of the texts after the numbers, if it is a unit."""
     counts = Counter({c["values"]: c["counts"] for c in units.drop_null().value_counts().to_pylist()[:50]})
-    known = [unit for unit, _ in counts.most_common() if unit and names.unit_of_cell(unit)]
+    known = [unit for unit, _ in counts.most_common() if unit and _is_unit(unit)]
     return str(known[0]) if known else ""
+
+
+def _is_unit(text: str) -> bool:
+    """A unit behind a number; a minus is none there, though a header may have it for 'no unit'."""
+    return names.unit_of_cell(text) not in ("", "1")

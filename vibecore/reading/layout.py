@@ -7,6 +7,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from string import ascii_uppercase
 
 from vibecore.errors import ReadingError
 
@@ -137,7 +138,11 @@ def _place(lines: list[str], judged: list[str], delimiter: str, decimal: str) ->
     first = 0
     while first < len(lines) - 1:
         cells = split_line(lines[first], delimiter)
-        if _values(cells, decimal) >= wanted and not _is_numbering(cells, sample):
+        if (
+            _values(cells, decimal) >= wanted
+            and not _is_numbering(cells, sample)
+            and not _is_titled(cells, sample)
+        ):
             break
         first += 1
     header, units = _header(lines[:first], delimiter, width)
@@ -149,6 +154,11 @@ def _is_numbering(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool
     data."""
     numbering = cells == [str(k) for k in range(len(cells))] and len(cells) > _LEAST_NUMBERS
     return numbering and any("." in cell or "," in cell for cell in sample[-1])
+
+
+def _is_titled(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool:
+    """A row 'Scale, 1, 1, 1' has a word where the rows of data have none, in front of the first column."""
+    return cells[0][:1].isalpha() and not any(row[0] for row in sample)
 
 
 def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -173,6 +183,8 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     near = [u for back, u in units.items() if back < best[2]]
     rest = before[: len(before) - 1 - best[2]]
     named = _over_three(_with_heads(best[1], rest, delimiter))
+    if len(named) > _PLAIN_CELLS and named == list(ascii_uppercase[: len(named)]):
+        named = []  # a spreadsheet's own letters
     return tuple(named), tuple(near[-1]) if near else ()
 
 

@@ -18,7 +18,9 @@ TIME_UNITS_S = {
     "d": 86400.0,
     "100 ns": 1e-7,
 }
-ACCELERATION_UNITS = frozenset({"m/s2", "g", "mg", "cm/s2", "mm/s2", "ft/s2", "counts"})
+ACCELERATION_UNITS = frozenset(
+    {"m/s2", "g", "mg", "ug", "cm/s2", "mm/s2", "ft/s2", "in/s2", "mGal", "counts"}
+)
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
     "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",
@@ -80,7 +82,7 @@ def kind_of(name: str) -> str:
     data = words()
     kinds = data["kinds"]
     name = _absent().sub(" ", name)
-    for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure"):
+    for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "jerk"):
         if has_word(name, kinds[kind]):
             return kind
     moving = has_word(name, kinds["acceleration"])

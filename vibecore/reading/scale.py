@@ -17,7 +17,10 @@ from vibecore.units import STANDARD_GRAVITY_M_S2 as G
 
 Floats = NDArray[np.float64]
 
-M_S2_PER_UNIT = {"m/s2": 1.0, "g": G, "mg": G / 1000.0, "cm/s2": 0.01, "mm/s2": 0.001, "ft/s2": 0.3048}
+M_S2_PER_UNIT = {
+    "m/s2": 1.0, "g": G, "mg": G / 1e3, "ug": G / 1e6, "cm/s2": 0.01, "mm/s2": 0.001, "mGal": 1e-5,
+    "ft/s2": 0.3048, "in/s2": 0.0254,
+}  # fmt: skip
 GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
 COUNTS_PER_G = tuple(
     2**k for k in range(14, 7, -1)

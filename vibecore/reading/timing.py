@@ -76,7 +76,10 @@ def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) ->
         clock = read_clock(column)
         if clock is None:
             continue
-        found = float(1.0 / np.nanmean(np.diff(clock.t_s)))
+        step_s = float(np.nanmean(np.diff(clock.t_s)))
+        if not step_s > 0:
+            continue
+        found = 1.0 / step_s
         if rate_hz is not None:
             if abs(found / rate_hz - 1.0) < _AS_TOLD:
                 return clock

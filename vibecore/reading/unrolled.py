@@ -11,15 +11,22 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vibecore.model import Warn
 
 from . import columns, names
 from .table import Column, Table
 
+Floats = NDArray[np.float64]
+
 _LEAST_ROWS = 32  # that tell whether time runs on
 _ALIKE = 0.02  # of the rows' rms: so near lie the means of one sensor's samples
 _STEP = 0.2  # share by which the step to the next row may differ from those within a row
+_STRENGTHS = 1.3  # the strongest of a row's places over the weakest: one sensor shakes alike in all
+# Two sensors that feel nothing of each other: what lies side by side is not alike, what lies one below the
+# other is. No shake of one sensor is so, for of a line half-way to the second sample nothing is left.
+_ITS_OWN, _UNLIKE = 0.3, 0.5
 
 _Sample = tuple[Column, Column, Column]
 
@@ -63,7 +70,21 @@ def _run_on(samples: Sequence[_Sample]) -> bool:
         return False
     within = float(np.mean(np.sum(np.diff(axes, axis=0) ** 2, axis=2)))
     over = float(np.mean(np.sum((axes[0, 1:] - axes[-1, :-1]) ** 2, axis=1)))
-    return within > 0 and abs((over / within) ** 0.5 - 1.0) < _STEP
+    runs_on = within > 0 and abs((over / within) ** 0.5 - 1.0) < _STEP
+    return runs_on and not _differ(axes - means[:, None, :])
+
+
+def _differ(shakes: Floats) -> bool:
+    """Whether the places (count, rows, 3) of a row hold the shakes of different sensors."""
+    power = np.mean(np.sum(shakes**2, axis=2), axis=1)
+    if power.max() > _STRENGTHS**2 * power.min():
+        return True
+    if len(shakes) > 2:
+        return False
+    beside = float(np.mean(np.sum(shakes[0] * shakes[1], axis=1))) / float(np.sqrt(power[0] * power[1]))
+    below = np.mean(np.sum(shakes[:, 1:] * shakes[:, :-1], axis=2), axis=1) / power
+    own = float(below.max())
+    return own > _ITS_OWN and abs(beside) < _UNLIKE * own
 
 
 def _in_one(table: Table, samples: Sequence[_Sample]) -> Table:
