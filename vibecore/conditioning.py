@@ -15,12 +15,13 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy import ndimage
 
 from vibecore import quality
+from vibecore.constants import MAD_TO_SD
 from vibecore.model import Flags, Floats, Recording, Signal, Warn
 from vibecore.timebase import even_steps
 
 BLOCK_S = 0.25  # a hand's movement or a door's slam lasts longer; a firing cycle at idle is shorter
 HANDLING_DB = 9.0  # a block this far over the median level, if it is also beyond the recording's own spread
-HANDLING_SPREADS = 5.0  # ... of 1.4826 median absolute deviations (a standard deviation for normal data)
+HANDLING_SPREADS = 5.0  # ... standard deviations, as the median absolute deviation tells them
 # A hand moves slower than an engine turns. The means of three blocks in a row hold motion up to about 2 Hz;
 # of order 0.5 at 400 rpm (3.3 Hz), an engine's slowest, they hold a fifth of the amplitude (-14 dB).
 HAND_SHARE_DB = -6.0  # slow motion against the block's own shake: over this no engine makes it
@@ -101,7 +102,7 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Stead
 
 def _loud(level_db: Floats) -> Flags:
     middle = np.median(level_db)
-    deviation = 1.4826 * np.median(np.abs(level_db - middle))
+    deviation = MAD_TO_SD * np.median(np.abs(level_db - middle))
     return level_db > middle + max(HANDLING_DB, HANDLING_SPREADS * deviation)
 
 

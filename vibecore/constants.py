@@ -3,4 +3,9 @@
 HIGHEST_SPEED_RPM = 20_000.0  # rev/min; above the limit of every road engine: a larger reading is a slip
 FARTHEST_KM = 5_000_000.0  # km; no road vehicle has run farther: a larger reading is a slip
 USABLE_SHARE = 0.46  # of the sample rate; above it the phone's own samples are not trusted
+LINE_HALF_WIDTH_ORDERS = 0.05  # of an order: the contract's width of a line is +-0.05
+# The whole shake: above the body's sway on its springs (Hz; common practice, no source), and up to this share
+# of the sample rate, just under where phones' own filters take half the power (`quality`).
+SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
+MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data
 LONGEST_MM = 10_000.0  # mm; longer than any belt of an engine and wider than any pulley

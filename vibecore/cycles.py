@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.constants import USABLE_SHARE
+from vibecore.constants import MAD_TO_SD, USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Frozen, Signal, SpeedTrack
 from vibecore.turning import Turned, turn
@@ -24,7 +24,6 @@ LEAST_CYCLES = 8
 LEAST_ALIKE = 0.2  # of the shake repeats: below it a firing's strength is that of noise
 SHIFTS = 8  # of a firing's share of the cycle
 MISSED = 0.35  # of its usual strength: a firing weaker than this did not burn
-MAD_TO_SD = 1.4826  # of normal data
 SIGMAS = 4.0  # that a missed firing must stand out: one in 30,000 by chance
 ALWAYS_WEAK = 0.5  # of the mean: a cylinder that is always weaker is not one that misses now and then
 

@@ -20,6 +20,7 @@ Place = Literal["steering wheel", "seat", "floor", "engine", "body"]
 Gear = Literal["neutral", "park", "drive", "reverse"]
 SpeedHold = Literal["idle", "raised", "sweep", "engine off"]
 Stage = Literal["before", "after"]
+IN_GEAR: tuple[Gear, ...] = ("drive", "reverse")
 Says = Literal["for", "against", "note"]
 VerdictName = Literal["cured", "improved", "unchanged", "worse", "cannot-tell"]
 Compared = Literal["lines", "whole shake"]

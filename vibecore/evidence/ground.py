@@ -10,12 +10,12 @@ import math
 
 import numpy as np
 
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ
 from vibecore.model import Analysis, OrderTable
 
 GAP = (0.12, 0.38)  # of an order above each half order: clear of the lines' skirts
-HALF_BAND = 0.05  # of an order: the contract's width of a line
 LEAST_GROUND_M_S2 = 0.002  # phones' own noise over the band (data sheets: 70-230 ug/sqrt(Hz))
-JUDDER_HZ = (3.0, 16.0)  # bodies on their mounts and driveline judder; common practice, no source
+JUDDER_HZ = (SWAY_HZ, 16.0)  # bodies on their mounts and driveline judder; common practice, no source
 
 
 def ground_db(table: OrderTable, highest_order: float) -> float | None:
@@ -40,7 +40,7 @@ def multiples_power(table: OrderTable, firing_order: float) -> float:
         return 0.0
     step, total = float(x[1] - x[0]), 0.0
     for order in (3 * firing_order, 4 * firing_order):
-        line = np.abs(x - order) <= max(HALF_BAND, 2 * step)
+        line = np.abs(x - order) <= max(LINE_HALF_WIDTH_ORDERS, 2 * step)
         beside = (np.abs(x - order) > GAP[0]) & (np.abs(x - order) <= GAP[1])
         if line.any() and beside.any() and order + GAP[1] <= x[-1]:
             total += max(float((psd[line] - np.median(psd[beside])).sum()) * step, 0.0)

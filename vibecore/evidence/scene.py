@@ -12,12 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from vibecore.model import Analysis, Place
+from vibecore.model import IN_GEAR, Analysis, Place
 
 Role = Literal["neutral", "drive", "raised", "unit on", "engine off", "sweep", "road"]
 
 RAISED_FROM = 1.2  # a recording whose hold nobody told counts as raised when this many times the lowest speed
-IN_GEAR = ("drive", "reverse")
 # Where the driver feels the shake comes first when two places have as many recordings.
 PLACE_ORDER: tuple[Place, ...] = ("steering wheel", "seat", "floor", "body", "engine")
 

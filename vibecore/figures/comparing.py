@@ -18,6 +18,7 @@ from vibecore.figures.style import (
     Picture,
     empty_figure,
     last_shown,
+    level_text,
     line_level,
     order_name,
     reach,
@@ -50,12 +51,7 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     fig.update_layout(barmode="group")
     fig.update_xaxes(type="category", tickangle=0)
     rows = tuple(
-        (
-            n,
-            small(c.before_m_s2),
-            small(c.after_m_s2),
-            _change(c),
-        )
+        (n, small(c.before_m_s2), small(c.after_m_s2), _change(c))
         for n, c in zip(names, repair.changes, strict=True)
     )
     columns = ("order", "before, m/s²", "after, m/s²", CHANGE)
@@ -192,7 +188,4 @@ def _table(analysis: Analysis) -> OrderTable:
 
 
 def _size(level: OrderLevel | None) -> str:
-    if level is None or level.rms_m_s2 is None:
-        return "cannot be seen"
-    span = f" ({level.low_m_s2:.3f} to {level.high_m_s2:.3f})" if level.low_m_s2 is not None else ""
-    return f"{level.rms_m_s2:.3f}{span}"
+    return "cannot be seen" if level is None or level.rms_m_s2 is None else level_text(level)

@@ -21,6 +21,7 @@ from vibecore.figures.style import (
     empty_figure,
     frame,
     last_shown,
+    level_text,
     line_level,
     order_name,
     thinned,
@@ -219,12 +220,5 @@ def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
     name, hz = order_name(lv.order, engine), f"{lv.frequency_hz:.1f}"
     if not lv.visible or lv.rms_m_s2 is None:
         return name, hz, f"cannot be seen: {lv.why_not or 'reason not known'}", "", ""
-    span = f" ({lv.low_m_s2:.3f} to {lv.high_m_s2:.3f})" if lv.low_m_s2 is not None else ""
     floor = f"{lv.above_floor_db:.0f}" if lv.above_floor_db is not None else ""
-    return (
-        name,
-        hz,
-        f"{lv.rms_m_s2:.3f}{span}",
-        floor,
-        f"{lv.coherence:.2f}" if lv.coherence is not None else "",
-    )
+    return name, hz, level_text(lv), floor, f"{lv.coherence:.2f}" if lv.coherence is not None else ""

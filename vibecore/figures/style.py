@@ -15,6 +15,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Floats, OrderLevel, Spectrum
 
@@ -29,7 +30,6 @@ MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and 
 LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
 LEAST_TOP_ORDER, BESIDE_ORDER = 2.0, 0.4  # shown of the order axis at least; room behind the last one
 ORDER_AXIS, HERTZ_SHAKE = "engine order (times per crank turn)", "shake, m/s² per √Hz"
-LINE_WIDTH_ORDER = 0.1  # contract: a line's rms is read within +-0.05 order
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,14 +62,20 @@ def order_name(order: float, engine: Engine | None) -> str:
     return f"order {order:g}"
 
 
+def level_text(level: OrderLevel) -> str:
+    """A level that can be seen, in m/s2, with its 95 % interval where known: '0.123 (0.120 to 0.126)'."""
+    span = f" ({level.low_m_s2:.3f} to {level.high_m_s2:.3f})" if level.low_m_s2 is not None else ""
+    return f"{level.rms_m_s2:.3f}{span}"
+
+
 def line_level(spectrum: Spectrum) -> Floats:
     """For each order, the rms within +-0.05 order of it: the curve then passes the top of a line's bar. Empty
     where the spectrum is."""
     if not len(spectrum.x):
         return np.empty(0)
-    step = float(np.median(np.diff(spectrum.x)))
-    count = max(1, round(LINE_WIDTH_ORDER / step))
-    return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * LINE_WIDTH_ORDER)
+    step, width = float(np.median(np.diff(spectrum.x))), 2 * LINE_HALF_WIDTH_ORDERS
+    count = max(1, round(width / step))
+    return np.sqrt(uniform_filter1d(spectrum.psd, count, mode="nearest") * width)
 
 
 def last_shown(orders: Sequence[float]) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.copies import same_contents
-from vibecore.model import Analysis, Recording
+from vibecore.model import IN_GEAR, Analysis, Recording
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
 SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
@@ -80,7 +80,7 @@ def _held(analysis: Analysis) -> bool:
 def _on_road(analysis: Analysis) -> bool:
     """Nobody revs against the brake: in gear and faster than idle is a drive."""
     condition = analysis.condition
-    return condition.gear in ("drive", "reverse") and condition.speed_hold == "raised"
+    return condition.gear in IN_GEAR and condition.speed_hold == "raised"
 
 
 def copy_words(before: Analysis, after: Analysis) -> str | None:

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.fft import rfft
 from scipy.signal import get_window
 
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
 from vibecore.repair.sound import sound_level
@@ -21,7 +22,6 @@ from vibecore.spectra import NOISE_BANDWIDTH_BINS
 from vibecore.units import DB_PER_LOG_POWER
 
 Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
-LINE_HALF_WIDTH_ORDERS = 0.05  # the contract's width of a line
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
 # What lies further under the strongest line, or for a line on no order under the whole shake, is not what
 # anybody complains about.
@@ -31,8 +31,6 @@ _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the 
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
 _BLOCK_S, _LEAST_BLOCKS = 1.0, 4  # long against what shakes, short against what changes
 _GOOD_SHARE = 0.7  # of a block's samples; the rest was bridged
-# The whole shake: above the body's sway, to this share of the slower rate.
-_WHOLE_FROM_HZ, _WHOLE_SHARE = 3.0, 0.4
 _STANDING_OUT_DB = 6.0  # lines this much less over a sound car's level than the foremost are left out
 
 
@@ -145,8 +143,8 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
 
 
 def whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
-    """What both recordings can show, in hertz."""
-    return _WHOLE_FROM_HZ, _WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
+    """The band (low, high) in hertz that both recordings can show of the whole shake."""
+    return SWAY_HZ, WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
 
 
 def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | None:
@@ -238,3 +236,12 @@ def order_change(order: float, before: Level, after: Level, extra_sd_db: float) 
     moved = change(before, after)
     half = Z_95 * float(np.hypot(moved.sd_db, extra_sd_db))
     return OrderChange(order, before.rms_m_s2, after.rms_m_s2, moved.db, moved.db - half, moved.db + half)
+
+
+def order_changes(first: Analysis, second: Analysis, extra_sd_db: float) -> tuple[OrderChange, ...]:
+    """Change from the first to the second on every order of the first's table that both show."""
+    orders = [lv.order for lv in first.orders.levels] if first.orders is not None else []
+    pairs = ((order, level_at_order(first, order), level_at_order(second, order)) for order in orders)
+    return tuple(
+        order_change(order, b, a, extra_sd_db) for order, b, a in pairs if b is not None and a is not None
+    )

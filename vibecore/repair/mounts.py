@@ -13,7 +13,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import SPEED_LIMIT_SHARE, SPEED_SD_DB_PER_OCTAVE
-from vibecore.repair.lines import level_at_order, order_change
+from vibecore.repair.lines import order_changes
 from vibecore.units import times, times_against
 
 # Aim for an engine mount, acceleration of active over passive side 10 : 1. Rule of thumb, from memory.
@@ -28,18 +28,13 @@ def transmissibility(
     Empty when either speed is not known or the two are too far apart. A difference in speed widens the
     interval.
     """
-    if engine_side.speed is None or body_side.speed is None or engine_side.orders is None:
+    if engine_side.speed is None or body_side.speed is None:
         return ()
     octaves = abs(np.log2(body_side.speed.mean_rpm / engine_side.speed.mean_rpm))
     if octaves > np.log2(1 + SPEED_LIMIT_SHARE):
         return ()
     extra = float(np.hypot(placing_db, SPEED_SD_DB_PER_OCTAVE * octaves))
-    changes = []
-    for lv in engine_side.orders.levels:
-        on_engine, on_body = level_at_order(engine_side, lv.order), level_at_order(body_side, lv.order)
-        if on_engine is not None and on_body is not None:
-            changes.append(order_change(lv.order, on_engine, on_body, extra))
-    return tuple(changes)
+    return order_changes(engine_side, body_side, extra)
 
 
 def isolation_note(changes: tuple[OrderChange, ...], engine: Engine) -> str | None:

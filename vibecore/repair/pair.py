@@ -14,7 +14,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
 from vibecore.repair.job import repair_of_pair
 from vibecore.repair.likeness import copy_words, likeness
-from vibecore.repair.lines import level_at_order, order_change
+from vibecore.repair.lines import order_changes
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
@@ -49,7 +49,7 @@ def side_by_side(
     of orders over speed; ranked: its causes, whose lines the verdict looks at."""
     measured = measured_placing(job)
     placing_db = placing_db_of(measured)
-    changes = _changes(first, second, placing_db)
+    changes = order_changes(first, second, placing_db)
     like = likeness(first, second, ("in the first", "in the second"))
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
     copied = copy_words(first, second)
@@ -71,16 +71,6 @@ def side_by_side(
     if first.orders is None or second.orders is None:
         return Pair(_whole_words((first, second), names), None, (), notes)
     return Pair(_headline(changes, names[1], engine), None, changes, notes)
-
-
-def _changes(first: Analysis, second: Analysis, placing_db: float) -> tuple[OrderChange, ...]:
-    if first.orders is None or second.orders is None:
-        return ()
-    pairs = ((lv.order, level_at_order(first, lv.order), level_at_order(second, lv.order))
-             for lv in first.orders.levels)  # fmt: skip
-    return tuple(
-        order_change(order, b, a, placing_db) for order, b, a in pairs if b is not None and a is not None
-    )
 
 
 def _whole_words(both: Sequence[Analysis], names: Sequence[str]) -> str:

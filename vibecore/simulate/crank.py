@@ -8,7 +8,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from vibecore.balance import torque_sum
-from vibecore.model import Floats, Gear, SpeedHold
+from vibecore.model import IN_GEAR, Floats, Gear, SpeedHold
 from vibecore.simulate.car import Car
 from vibecore.simulate.physics import gas_torque, order_coefficient
 
@@ -41,7 +41,7 @@ def turn(
     slow_hz = _slow_speed(car, gear, hold, load, t_s, rng, target_rpm) / 60.0
     start = rng.uniform(0, 2.0)
     angle = start + np.cumsum(slow_hz) * step_s
-    strength = load * (car.drive_load if gear in ("drive", "reverse") else 1.0)
+    strength = load * (car.drive_load if gear in IN_GEAR else 1.0)
     factors = _cycle_factors(car, int(np.ceil(angle[-1] * 2.0 / car.engine.strokes)) + 2, rng)
     # The ripple is drawn along the slow angle and time is then bent so that the crank turns with it: firing
     # stays tied to the true angle, with no drift between the two.
@@ -54,7 +54,7 @@ def turn(
 def mean_rpm_target(car: Car, gear: Gear | None, hold: SpeedHold | None) -> float:
     if hold == "raised":
         return car.idle.raised_rpm
-    return car.idle.drive_rpm if gear in ("drive", "reverse") else car.idle.neutral_rpm
+    return car.idle.drive_rpm if gear in IN_GEAR else car.idle.neutral_rpm
 
 
 def _slow_speed(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.signal.windows import tukey
 
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
 from vibecore.model import Floats
 from vibecore.simulate.physics import between
@@ -14,7 +15,6 @@ from vibecore.simulate.vibration import Vibration
 
 TRACK_STEP_S = 0.25
 TRACK_REACH_S = 0.25  # a track point is the mean over this much either side
-LINE_HALF_WIDTH = 0.05  # of an order: the contract's
 ANGLE_STEPS = 64  # points a revolution: orders to 32
 EDGE_SHARE = 0.1  # of the span tapered, so that a strong order does not leak into its neighbours
 
@@ -80,5 +80,5 @@ def order_levels(
         power += np.abs(np.fft.rfft(window * axis)) ** 2
     power *= 2.0 / (count * np.sum(window**2))
     at = np.arange(len(power)) * ANGLE_STEPS / count
-    sums = {o: float(np.sum(power[np.abs(at - o) <= LINE_HALF_WIDTH + 1e-9])) for o in orders}
+    sums = {o: float(np.sum(power[np.abs(at - o) <= LINE_HALF_WIDTH_ORDERS + 1e-9])) for o in orders}
     return {o: float(np.sqrt(s)) for o, s in sums.items()}

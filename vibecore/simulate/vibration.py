@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from vibecore.model import Condition, Floats, Place
+from vibecore.model import IN_GEAR, Condition, Floats, Place
 from vibecore.simulate.car import (
     BODY,
     BOUNCE,
@@ -56,7 +56,7 @@ def vibrate(
 ) -> Vibration:
     """Shake at the condition's place over `duration_s`; at a road speed the wheels set the engine's."""
     place: Place = condition.place or "steering wheel"
-    in_gear = condition.gear in ("drive", "reverse")
+    in_gear = condition.gear in IN_GEAR
     running = condition.speed_hold != "engine off"
     count = next_fast_len(round((duration_s + 2 * RUN_IN_S) * GRID_HZ), real=True)
     t_s = np.arange(count) / GRID_HZ

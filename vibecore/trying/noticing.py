@@ -9,6 +9,7 @@ import numpy as np
 from scipy import fft
 
 from vibecore.conditioning import condition
+from vibecore.constants import SWAY_HZ, WHOLE_SHARE
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.model import Condition, Floats, Recording, Signal, SpeedTrack
@@ -19,7 +20,6 @@ from vibecore.trying.records import LEAST_S, SETTLING_S, SHAKE, SPEED, UNEVEN, C
 LONGEST_S = 60.0  # before and after: what lies further off says more of drift than of what was tried
 LEAST_SECONDS = 4  # whole ones in a part
 CHANCE = 0.05  # that something changes for sure though nothing was done, over all that is read
-FROM_HZ, TO_SHARE = 3.0, 0.4  # the whole shake: above the body's sway, to this share of the sample rate
 BESIDE_FIRING_HZ = 3.0  # a second's window (Hann) reaches two hertz to each side of the firing order's line
 GOOD_SHARE = 0.9  # of a second's samples
 IDLING = Condition(speed_hold="idle")
@@ -91,13 +91,13 @@ def _courses(
             "with the phone taped down and left alone."
         )
     t_s = start_s + begin_s + 0.5
-    found = [Course(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, FROM_HZ, TO_SHARE * signal.fs_hz))]
+    found = [Course(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, WHOLE_SHARE * signal.fs_hz))]
     if track is not None:
         found.append(Course(SPEED, "rpm", t_s, _rpm(track, signal.start_s + begin_s)))
         turns_hz = track.mean_rpm / 60
         to_hz = 0.0 if engine is None else engine.firing_order * turns_hz - BESIDE_FIRING_HZ
-        if to_hz > FROM_HZ + turns_hz / 2:  # room for a half order
-            found.append(Course(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, FROM_HZ, to_hz)))
+        if to_hz > SWAY_HZ + turns_hz / 2:  # room for a half order
+            found.append(Course(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, to_hz)))
     return {course.what: course for course in found}
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore.constants import MAD_TO_SD
 from vibecore.model import Recording
 
 SLICE_S = 0.2
@@ -23,7 +24,7 @@ def taps_s(recording: Recording) -> tuple[float, ...]:
     peak = np.zeros(place[-1] + 1)
     np.maximum.at(peak, place, change)
     middle = np.median(peak)
-    scatter = 1.4826 * np.median(np.abs(peak - middle))  # a standard deviation for normal data
+    scatter = MAD_TO_SD * np.median(np.abs(peak - middle))
     found: list[float] = []
     for slot in np.argsort(-peak):
         if peak[slot] <= middle + TIMES * scatter or len(found) == MOST:
