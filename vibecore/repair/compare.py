@@ -63,7 +63,9 @@ NOT_KNOWN = Fault()
 
 
 @dataclass(frozen=True)
-class _Pair:
+class _Line:
+    """One of the fault's lines in both recordings, and what a sound car shows there."""
+
     name: str
     before: Level
     after: Level
@@ -87,31 +89,15 @@ def compare(
     like = likeness(before, after, speed_mended=fault.speed_mended)
     if like.blocking is not None and not like.whole and not (like.road and fault.lines.band_hz):
         return _made_differently(before, after, like, like.blocking, placing_db)
-    lines = _own_lines(fault, before, after, engine)
-    pairs = _pairs(before, after, lines, engine, courses)
-    compared: Compared = "lines"
-    if fault.whole or (like.whole and not pairs):
-        lines, compared = FaultLines(band_hz=whole_band(before, after)), "whole shake"
-        sound = sound_whole(before.condition.place)
-        pairs = [replace(p, sound=sound) for p in _pairs(before, after, lines, engine, courses)]
+    lines, compared, seen = _shown(fault, like, before, after, engine, courses)
     changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
-    if not pairs:
+    if not seen:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
     others_tell = fault.others_tell and compared == "lines"
     untouched = _untouched(before, after, lines.orders, courses) if others_tell else []
     taped = shift(untouched, placing_db)
     corrected = bool(courses) and lines == FaultLines(lines.orders) and {*lines.orders} <= {*(courses or ())}
-    first, second = total([p.before for p in pairs]), total([p.after for p in pairs]).lifted(-taped.db)
-    result = Result(
-        first,
-        second,
-        change(first, second),
-        _extra_sd(like, taped.sd_db, corrected, lines),
-        joined([p.sound for p in pairs]),
-        _names(lines.orders, pairs),
-        compared,
-        taped.db,
-    )
+    result = _result(seen, lines, compared, taped, _extra_sd(like, taped.sd_db, corrected, lines))
     notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
     unseen = compared == "whole shake" and not fault.whole and like.blocking is None
     found = _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
@@ -121,6 +107,36 @@ def compare(
     in_all = replace(fault, lines=NO_LINES, whole=True)
     whole = compare(before, after, in_all, engine=engine, placing_db=placing_db, courses=courses)
     return replace(whole, why=f"{whole.why} {found.why}") if whole.verdict == "worse" else found
+
+
+def _shown(
+    fault: Fault,
+    like: Likeness,
+    before: Analysis,
+    after: Analysis,
+    engine: Engine | None,
+    courses: Mapping[float, Course] | None,
+) -> tuple[FaultLines, Compared, list[_Line]]:
+    """What is compared, and how much of it both recordings show: the fault's own lines, else the whole shake
+    where the two were held alike."""
+    lines = _own_lines(fault, before, after, engine)
+    seen = _seen_in_both(before, after, lines, engine, courses)
+    if not fault.whole and (seen or not like.whole):
+        return lines, "lines", seen
+    lines = FaultLines(band_hz=whole_band(before, after))
+    sound = sound_whole(before.condition.place)
+    seen = _seen_in_both(before, after, lines, engine, courses)
+    return lines, "whole shake", [replace(line, sound=sound) for line in seen]
+
+
+def _result(
+    seen: Sequence[_Line], lines: FaultLines, compared: Compared, taped: Change, extra_sd_db: float
+) -> Result:
+    """The lines together before and after, what the taping did taken off. extra_sd_db: standard deviation of
+    the change from all but the recordings' own scatter."""
+    first, second = total([p.before for p in seen]), total([p.after for p in seen]).lifted(-taped.db)
+    sound, names = joined([p.sound for p in seen]), _names(lines.orders, seen)
+    return Result(first, second, change(first, second), extra_sd_db, sound, names, compared, taped.db)
 
 
 def _made_differently(
@@ -188,23 +204,23 @@ def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLi
     return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2 + unsteady**2))
 
 
-def _pairs(
+def _seen_in_both(
     before: Analysis,
     after: Analysis,
     lines: FaultLines,
     engine: Engine | None,
     courses: Mapping[float, Course] | None,
-) -> list[_Pair]:
+) -> list[_Line]:
     """The fault's own lines that both recordings can show."""
-    pairs = []
+    seen = []
     for was, now in zip(parts(before, lines, engine), parts(after, lines, engine), strict=True):
         levels = was.level, now.level
         if was.order is not None:
             levels = _at_order(before, after, was.order, courses) or (None, None)
         b, a = levels
         if b is not None and a is not None:
-            pairs.append(_Pair(was.name, b, a, was.sound))
-    return pairs
+            seen.append(_Line(was.name, b, a, was.sound))
+    return seen
 
 
 def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float:
@@ -226,10 +242,10 @@ def _at_order(
     return b, a
 
 
-def _names(orders: Sequence[float], pairs: Sequence[_Pair]) -> str:
-    on_orders = [p.name for p in pairs if p.name in {f"{o:.4g}" for o in orders}]
+def _names(orders: Sequence[float], seen: Sequence[_Line]) -> str:
+    on_orders = [p.name for p in seen if p.name in {f"{o:.4g}" for o in orders}]
     parts = [f"order{'s' if len(on_orders) > 1 else ''} {', '.join(on_orders)}"] if on_orders else []
-    return " and ".join(parts + [p.name for p in pairs if p.name not in on_orders])
+    return " and ".join(parts + [p.name for p in seen if p.name not in on_orders])
 
 
 def _all_changes(

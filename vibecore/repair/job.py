@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vibecore.constants import SWAY_HZ
 from vibecore.engine import Engine
 from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
@@ -22,10 +23,8 @@ from vibecore.spoken import spoken, spoken_names
 from vibecore.units import DB_PER_LOG_POWER, times
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
-
-
 # A dragging or slipping driveline shakes below the firing order, from the body's sway up.
-_SWAY_HZ, _UNDER_FIRING = 3.0, 0.85
+_UNDER_FIRING = 0.85
 _BRIDGES = ("engine-mount", "exhaust-contact")  # metal or hard rubber passes every order, not its own alone
 _LEAST_TOP_ORDER = 2.0  # engines of few cylinders: their unsteadiness reaches this far at least
 
@@ -52,7 +51,7 @@ def fault_lines(
             return FaultLines((), hz)
         case "driveline" if before.speed is not None:
             firing_hz = before.speed.mean_rpm / 60 * engine.firing_order
-            return FaultLines(band_hz=(_SWAY_HZ, _UNDER_FIRING * firing_hz))
+            return FaultLines(band_hz=(SWAY_HZ, _UNDER_FIRING * firing_hz))
         case "wheel-imbalance" | "propshaft" if at := _strongest_in(before, ROAD_HZ[cause_id]):
             return FaultLines(band_hz=(at * (1 - ROAD_SPEED_SHARE), at * (1 + ROAD_SPEED_SHARE)))
     return FaultLines(standing_out(before, engine))
@@ -116,7 +115,7 @@ def repair_of_job(
         return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
     called = {id(a): name for a, name in zip(analyses, spoken_names(analyses), strict=True)}
     pairs = [
-        _Pair(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
+        _Match(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
         for a in _last_of_each_kind(afters)
         for b in [_most_alike(befores, a)]
     ]
@@ -125,7 +124,7 @@ def repair_of_job(
 
 
 @dataclass(frozen=True)
-class _Pair:
+class _Match:
     """A recording from before the repair and one from after it, what the two alone say, and which they are
     in words."""
 
@@ -148,7 +147,7 @@ def _last_of_each_kind(afters: Sequence[Analysis]) -> list[Analysis]:
     return list(kinds.values())
 
 
-def _joined(pairs: Sequence[_Pair], engine: Engine, told: tuple[str, ...]) -> Repair:
+def _joined(pairs: Sequence[_Match], engine: Engine, told: tuple[str, ...]) -> Repair:
     """What the pairs say together: the one in which the fault's lines stood out most before speaks, but it is
     no cure while another still shakes."""
     sure = [p for p in pairs if p.repair.change_db is not None]
@@ -172,7 +171,7 @@ def _joined(pairs: Sequence[_Pair], engine: Engine, told: tuple[str, ...]) -> Re
     return replace(chosen, verdict=verdict, why=why, notes=chosen.notes + told + others)
 
 
-def _not_compared(pairs: Sequence[_Pair]) -> tuple[str, ...]:
+def _not_compared(pairs: Sequence[_Match]) -> tuple[str, ...]:
     """That these were left out, and why: a verdict must not look as if it rested on them."""
     return tuple(f"Not compared, {p.names}: {p.repair.why}" for p in pairs)
 
@@ -189,7 +188,7 @@ def _begun(names: str) -> str:
     return names[:1].upper() + names[1:] if names.startswith("in ") else names
 
 
-def _still_shakes(pair: _Pair, engine: Engine) -> bool:
+def _still_shakes(pair: _Match, engine: Engine) -> bool:
     """Whether the fault's lines were not mended in this pair and stand over what most sound cars show."""
     if pair.repair.verdict not in ("improved", "unchanged", "worse") or pair.repair.lines is None:
         return False
