@@ -16,8 +16,8 @@ from vibecore.engine import Engine
 from vibecore.guess import guess, guess_condition, held_by_name
 from vibecore.model import Condition, Recording
 from vibecore.reading import read_recording
-from vibecore.simulate import simulate_job, write_job
-from vibecore.simulate.job import Plan
+from vibecore.simulate import Wanted, simulate_job, write_job
+from vibecore.simulate.felt import Plan
 from vibecore.simulate.phone import Phone
 
 DRIVE_THROUGH_TOWN = Path(__file__).resolve().parents[2] / "shared" / "samples" / "moving-car-phone-104hz.csv"
@@ -38,7 +38,7 @@ def lying(name: str, gravity: tuple[float, float, float], sway: float = 0.0) -> 
 
 @pytest.fixture(scope="module")
 def recordings(tmp_path_factory) -> list[Recording]:
-    job = simulate_job("normal", Engine(4), seed=11, plan=PLAN, phone=Phone(), duration_s=15.0)
+    job = simulate_job("normal", Wanted(Engine(4), plan=PLAN, phone=Phone(), duration_s=15.0), seed=11)
     folder = write_job(job, tmp_path_factory.mktemp("car"), layout="plain").parent
     return [read_recording(folder / f"{p.name}.csv", name=f"{p.name}.csv") for p in PLAN]
 

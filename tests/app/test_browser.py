@@ -33,8 +33,8 @@ def both(test):
 def files(tmp_path_factory) -> list[Path]:
     """Recordings of an invented car, before and after the repair, and a file that is none."""
     from vibecore.engine import Engine
-    from vibecore.simulate import simulate_job, write_job
-    from vibecore.simulate.job import Plan
+    from vibecore.simulate import Wanted, simulate_job, write_job
+    from vibecore.simulate.felt import Plan
 
     plan = (
         Plan("neutral-idle", "neutral", "idle"),
@@ -42,10 +42,16 @@ def files(tmp_path_factory) -> list[Path]:
         Plan("raised-idle", "neutral", "raised"),
         Plan("after-drive-idle", "drive", "idle", "after"),
     )
-    job = simulate_job(
-        "engine-mount", Engine(4), seed=3, transmission="automatic", repair="cured", rate_hz=100.0,
-        place="steering wheel", duration_s=20.0, plan=plan,
-    )  # fmt: skip
+    wanted = Wanted(
+        Engine(4),
+        "automatic",
+        repair="cured",
+        rate_hz=100.0,
+        place="steering wheel",
+        duration_s=20.0,
+        plan=plan,
+    )
+    job = simulate_job("engine-mount", wanted, seed=3)
     folder = write_job(job, tmp_path_factory.mktemp("car"), layout="plain").parent
     (folder / "holiday.csv").write_text("this is no recording\nat all\n")
     return sorted(p for p in folder.iterdir() if p.name != "case.toml")

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.simulate import CAUSES, SimulatedJob, simulate_job
+from vibecore.simulate import CAUSES, SimulatedJob, Wanted, simulate_job
 from vibecore.simulate.job import Repair
 
 TUNING_SEEDS = range(1, 10_000)
@@ -69,10 +69,8 @@ def cars(
             repair = _pick({k: v for k, v in REPAIR_SHARES.items() if k}, rng) if with_repair else None
         if cause == "normal" and repair:
             repair = "unchanged"  # nothing was the matter, nothing changed
-        yield simulate_job(
-            cause,
+        wanted = Wanted(
             Engine(int(rng.choice(cylinders))) if cylinders else None,
-            seed=job_seed,
             strength=strength
             if strength is not None
             else float(rng.uniform(*(FELT_STRENGTHS if felt else STRENGTHS))),
@@ -83,6 +81,7 @@ def cars(
             tachometer=bool(rng.random() < 0.5) if tachometer is None else tachometer,
             felt=felt,
         )
+        yield simulate_job(cause, wanted, seed=job_seed)
 
 
 def _pick(shares: dict, rng: np.random.Generator):  # type: ignore[no-untyped-def, type-arg]

@@ -19,7 +19,7 @@ from tests.benchmarks.peer import phone_noise
 from vibecore.engine import Engine
 from vibecore.orders import HALF_BAND
 from vibecore.simulate import Phone, Truth
-from vibecore.simulate import job as job_module
+from vibecore.simulate import recording as recording_module
 from vibecore.simulate.truth import order_levels
 from vibecore.simulate.vibration import Vibration
 from vibecore.speed.pattern import USABLE_SHARE
@@ -159,7 +159,7 @@ def keeping() -> Iterator[list[KeptTruth]]:
     """While it lasts, the motion of every simulated recording is kept, in the order they are made."""
     kept: list[KeptTruth] = []
     latest: list[Any] = []
-    real_tell, real_sample = job_module.tell, job_module.sample
+    real_tell, real_sample = recording_module.tell, recording_module.sample
 
     def sample(phone: Phone, hand: Any, taping: Any, *rest: Any) -> Any:
         latest[:] = [phone, taping.factor]
@@ -170,7 +170,7 @@ def keeping() -> Iterator[list[KeptTruth]]:
         kept.append(KeptTruth(told, vibration, engine, latest[1], latest[0]))
         return told
 
-    with mock.patch.multiple(job_module, tell=tell, sample=sample):
+    with mock.patch.multiple(recording_module, tell=tell, sample=sample):
         yield kept
 
 

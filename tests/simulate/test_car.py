@@ -9,7 +9,7 @@ from scipy import signal
 from tests.simulate.plain import plain_car
 from vibecore.engine import Engine
 from vibecore.model import Condition
-from vibecore.simulate import CAUSES, add_fault, simulate_job
+from vibecore.simulate import CAUSES, Wanted, add_fault, simulate_job
 from vibecore.simulate.car import ROLL, SOURCES, Path, through
 from vibecore.simulate.crank import _slow_noise, turn
 from vibecore.simulate.draw import draw_car
@@ -234,7 +234,7 @@ def test_a_mended_fault_is_gone_and_a_half_one_lies_between(cause):
 
 
 def test_road_shake_keeps_to_the_wheels():
-    job = simulate_job("wheel-imbalance", Engine(4), seed=17, rate_hz=200.0, duration_s=20.0)
+    job = simulate_job("wheel-imbalance", Wanted(Engine(4), rate_hz=200.0, duration_s=20.0), seed=17)
     for recording in job.recordings:
         wheel_hz = recording.truth.mean_rpm / 60 / job.car.wheels.ratio
         start, end = recording.truth.steady_span_s

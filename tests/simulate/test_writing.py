@@ -10,13 +10,13 @@ from tests.benchmarks.population import TESTING_SEEDS, TUNING_SEEDS, cars
 from vibecore.case import load_case
 from vibecore.engine import Engine
 from vibecore.reading import read_recording
-from vibecore.simulate import CAUSES, simulate_job, write_job
+from vibecore.simulate import CAUSES, Wanted, simulate_job, write_job
 from vibecore.simulate.writing import WRITERS
 
 
 @pytest.mark.parametrize("layout", WRITERS)
 def test_every_layout_is_read_back(layout: str, tmp_path: Path) -> None:
-    job = simulate_job("cylinder-misfire", Engine(4), seed=11, rate_hz=100.0, duration_s=16.0)
+    job = simulate_job("cylinder-misfire", Wanted(Engine(4), rate_hz=100.0, duration_s=16.0), seed=11)
     case = load_case(write_job(job, tmp_path, layout=layout))
     for entry, made in zip(case.recordings, job.recordings, strict=True):
         read = read_recording(case.file_of(entry))
@@ -28,7 +28,7 @@ def test_every_layout_is_read_back(layout: str, tmp_path: Path) -> None:
 
 
 def test_case_file_says_what_was_done(tmp_path: Path) -> None:
-    job = simulate_job("engine-mount", Engine(6, 4, "vee"), seed=5, transmission="automatic", repair="cured")
+    job = simulate_job("engine-mount", Wanted(Engine(6, 4, "vee"), "automatic", repair="cured"), seed=5)
     case = load_case(write_job(job, tmp_path))
     assert case.vehicle.engine == Engine(6, 4, "vee")
     assert case.vehicle.transmission == "automatic"
@@ -41,7 +41,7 @@ def test_case_file_says_what_was_done(tmp_path: Path) -> None:
 
 def test_equal_seeds_write_equal_bytes_and_others_do_not(tmp_path: Path) -> None:
     def made(seed: int, where: str) -> list[bytes]:
-        write_job(simulate_job("cooling-fan", seed=seed, duration_s=15.0), tmp_path / where)
+        write_job(simulate_job("cooling-fan", Wanted(duration_s=15.0), seed=seed), tmp_path / where)
         return [p.read_bytes() for p in sorted((tmp_path / where).iterdir())]
 
     first = made(3, "a")
@@ -52,9 +52,8 @@ def test_equal_seeds_write_equal_bytes_and_others_do_not(tmp_path: Path) -> None
 @pytest.mark.parametrize("cause", CAUSES)
 def test_every_cause_on_any_engine(cause: str) -> None:
     for cylinders, strokes in ((1, 4), (2, 2), (3, 4), (7, 4), (12, 4)):
-        job = simulate_job(
-            cause, Engine(cylinders, strokes), seed=cylinders, duration_s=15.0, repair="improved"
-        )
+        wanted = Wanted(Engine(cylinders, strokes), duration_s=15.0, repair="improved")
+        job = simulate_job(cause, wanted, seed=cylinders)
         assert job.recordings[-1].condition.stage == "after"
         for r in job.recordings:
             assert np.all(np.isfinite(r.accel_m_s2))
@@ -89,7 +88,8 @@ def test_a_population_can_be_narrowed() -> None:
 
 
 def test_layouts_look_as_their_names_say() -> None:
-    recording = simulate_job("normal", Engine(4), seed=3, rate_hz=100.0, duration_s=12.0).recordings[0]
+    job = simulate_job("normal", Wanted(Engine(4), rate_hz=100.0, duration_s=12.0), seed=3)
+    recording = job.recordings[0]
     written = {name: write(recording) for name, (_, write) in WRITERS.items()}
     first = written["quoted semicolon comma"].decode().splitlines()
     assert first[0].startswith('"Time (s)";')

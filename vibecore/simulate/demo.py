@@ -13,7 +13,8 @@ from pathlib import Path
 
 from vibecore.engine import Engine
 from vibecore.model import Symptoms
-from vibecore.simulate.job import Plan, Repair, SimulatedJob, simulate_job
+from vibecore.simulate.felt import Plan
+from vibecore.simulate.job import Repair, SimulatedJob, Wanted, simulate_job
 from vibecore.simulate.phone import Phone
 from vibecore.simulate.writing import write_job
 
@@ -96,10 +97,8 @@ DEMOS = (
 
 def make(demo: Demo) -> SimulatedJob:
     """The job of a demo; the same every time."""
-    job = simulate_job(
-        demo.cause,
+    wanted = Wanted(
         demo.engine,
-        seed=demo.seed,
         transmission="automatic",
         repair=demo.repair,
         plan=demo.plan,
@@ -107,6 +106,7 @@ def make(demo: Demo) -> SimulatedJob:
         place="steering wheel",
         duration_s=demo.seconds,
     )
+    job = simulate_job(demo.cause, wanted, seed=demo.seed)
     vehicle = replace(job.vehicle, idle_spec_rpm=demo.idle_spec_rpm, pulleys_mm={})
     return replace(job, title=demo.title, vehicle=vehicle, symptoms=demo.symptoms)
 

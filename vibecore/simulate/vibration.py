@@ -61,19 +61,8 @@ def vibrate(
     count = next_fast_len(round((duration_s + 2 * RUN_IN_S) * GRID_HZ), real=True)
     t_s = np.arange(count) / GRID_HZ
     frequency_hz = np.asarray(np.arange(count // 2 + 1) * (GRID_HZ / count), dtype=np.float64)
-    on = [u for u in car.accessories if not u.switched or u.name in condition.accessories]
-    crank = None
     sources = np.zeros((SOURCES, count))
-    if running:
-        load = 1.0 + sum(u.load for u in on if u.switched)
-        locked_rpm = None
-        if road_m_s and car.wheels is not None:
-            locked_rpm = 60 * road_m_s / car.wheels.metres_a_turn * car.wheels.ratio
-        crank = turn(car, condition.gear, condition.speed_hold, load, t_s, rng, locked_rpm)
-        _engine_sources(sources, car, crank)
-        _belt_sources(sources, car, crank, on, t_s, rng)
-        if in_gear:
-            _driveline_sources(sources, car, crank, t_s, rng)
+    crank = _run(sources, car, condition, t_s, rng, road_m_s) if running else None
     _fan_source(sources, car, running, t_s, rng)
     if road_m_s and crank is not None:
         _road_sources(sources, car, road_m_s, crank, rng)
@@ -89,6 +78,29 @@ def vibrate(
     angle = None if crank is None else crank.angle_rev[keep]
     speed = None if crank is None else crank.speed_hz[keep]
     return Vibration(1 / GRID_HZ, shake[:, keep], rest[:, keep], angle, speed)
+
+
+def _run(
+    sources: Floats,
+    car: Car,
+    condition: Condition,
+    t_s: Floats,
+    rng: np.random.Generator,
+    road_m_s: float | None,
+) -> Crank:
+    """Let the engine run over the even times (n,): adds what it and all that it drives put into the sources
+    (SOURCES, n)."""
+    on = [u for u in car.accessories if not u.switched or u.name in condition.accessories]
+    load = 1.0 + sum(u.load for u in on if u.switched)
+    locked_rpm = None
+    if road_m_s and car.wheels is not None:
+        locked_rpm = 60 * road_m_s / car.wheels.metres_a_turn * car.wheels.ratio
+    crank = turn(car, condition.gear, condition.speed_hold, load, t_s, rng, locked_rpm)
+    _engine_sources(sources, car, crank)
+    _belt_sources(sources, car, crank, on, t_s, rng)
+    if condition.gear in IN_GEAR:
+        _driveline_sources(sources, car, crank, t_s, rng)
+    return crank
 
 
 def _engine_sources(sources: Floats, car: Car, crank: Crank) -> None:

@@ -12,7 +12,8 @@ import numpy as np
 import tomli_w
 
 from vibecore.model import Condition, Floats
-from vibecore.simulate.job import SimulatedJob, SimulatedRecording
+from vibecore.simulate.job import SimulatedJob
+from vibecore.simulate.recording import SimulatedRecording
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
 
