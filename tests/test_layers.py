@@ -23,16 +23,17 @@ LAYERS = [
     *("casefile", "case", "contract", "words", "terminal", "plan"),
     *("safe_names", "blobs", "store", "guess", "jobs", "waterfall", "figures"),
     *("drawing", "paper", "report", "exchange"),
-    *("places", "launch", "cli"),
+    *("places", "launch", "answering", "cli"),
 ]
 
 # These alone may touch files, environment, processes or the clock.
-EDGES = {"reading", "case", "blobs", "store", "jobs", "report", "places", "launch", "cli"}
+EDGES = {"reading", "case", "blobs", "store", "jobs", "report", "places", "launch", "answering", "cli"}
 OUTSIDE_WORLD = {"os", "sqlite3", "socket", "subprocess", "shutil", "tempfile", "time", "datetime", "logging"}
 SCREEN = {"streamlit", "plotly", "matplotlib", "click"}
 SCREENS_OF = {
     "figures": {"plotly"},
     "waterfall": {"plotly"},
+    "answering": {"click"},
     "cli": {"click"},
     "launch": {"streamlit"},
 }

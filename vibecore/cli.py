@@ -7,19 +7,26 @@ as fast as numpy and scipy load.
 from __future__ import annotations
 
 import contextlib
-import json
 import math
 import os
 import sys
-import traceback
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from vibecore.answering import (
+    DEBUG_VARIABLE,
+    Answer,
+    UnansweredError,
+    answer_all,
+    in_words,
+    shown,
+    unforeseen,
+)
 from vibecore.constants import HIGHEST_SPEED_RPM
 from vibecore.errors import VibecoreError
 
@@ -27,18 +34,6 @@ if TYPE_CHECKING:
     from vibecore.case import Case
     from vibecore.engine import Engine
     from vibecore.model import Analysis, Condition, Diagnosis, Recording
-
-DEBUG_VARIABLE = "VIBECORE_DEBUG"  # set it to see where an unforeseen error came from
-
-Answer = tuple[dict[str, Any], str]  # the object for programs, the text for people
-
-
-class _UnansweredError(Exception):
-    """An input without an answer: a sentence, and the file at fault if the input has several."""
-
-    def __init__(self, sentence: str, file: str | None = None) -> None:
-        super().__init__(sentence)
-        self.file = file
 
 
 def main() -> None:
@@ -51,7 +46,7 @@ def main() -> None:
     try:
         cli()
     except Exception as error:  # the last guard: nothing may reach the person as a traceback
-        click.echo(f"vibecore: {_unforeseen(error)}", err=True)
+        click.echo(f"vibecore: {unforeseen(error)}", err=True)
         sys.exit(1)
 
 
@@ -103,10 +98,10 @@ def analyze(
         from vibecore.terminal import analysis_text
 
         analysis = _named(_analysis(file, engine, _by_name(file, rpm)))
-        name = _shown(file)
+        name = shown(file)
         return analysis_object(analysis, file=name, engine=engine), analysis_text(analysis, name)
 
-    _answer_all(files, "file", answer, as_json)
+    answer_all(files, "file", answer, as_json)
 
 
 @cli.command()
@@ -114,7 +109,7 @@ def analyze(
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for programs.")
 def diagnose(cases: Sequence[str], as_json: bool) -> None:
     """Ranked causes, next checks and the proof of repair of each job."""
-    _answer_all(cases, "case", lambda path: _diagnosis(path, as_json), as_json)
+    answer_all(cases, "case", lambda path: _diagnosis(path, as_json), as_json)
 
 
 @cli.command()
@@ -133,16 +128,16 @@ def compare(
     as_json: bool,
 ) -> None:
     """Did the shake change from the recording BEFORE the repair to the one AFTER it?"""
-    engine, names = _engine(cylinders, strokes), (_shown(before), _shown(after))
+    engine, names = _engine(cylinders, strokes), (shown(before), shown(after))
 
     def answer(_pair: str) -> Answer:
         from vibecore import copies, repair
         from vibecore.contract import comparison_object
         from vibecore.terminal import comparison_text
 
-        with _in_words(before):
+        with in_words(before):
             first = _analysis(before, engine, replace(_by_name(before, rpm_before), stage="before"))
-        with _in_words(after):
+        with in_words(after):
             second = _analysis(after, engine, replace(_by_name(after, rpm_after), stage="after"))
         repeats = copies.copies((first.recording, second.recording))
         first, second = copies.told((_named(first), _named(second)), repeats)
@@ -152,7 +147,7 @@ def compare(
             comparison_text(first, second, verdict, names),
         )
 
-    _answer_all([before], "file", answer, as_json, before=names[0], after=names[1])
+    answer_all([before], "file", answer, as_json, before=names[0], after=names[1])
 
 
 @cli.command()
@@ -215,7 +210,7 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
     from vibecore.terminal import diagnosis_text
 
     case = load_case(path)
-    engine, name = case.vehicle.engine, _shown(path)
+    engine, name = case.vehicle.engine, shown(path)
     read, unread = _recordings(case)
     if not read:
         raise VibecoreError(f"None of the recordings can be read. {next(iter(unread.values()))}")
@@ -244,9 +239,9 @@ def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dic
     read, unread = {}, {}
     for place, item in enumerate(case.recordings):
         try:
-            with _in_words():
+            with in_words():
                 read[place] = (read_recording(case.file_of(item)), item.condition)
-        except _UnansweredError as error:
+        except UnansweredError as error:
             unread[place] = str(error)
     return read, unread
 
@@ -260,62 +255,3 @@ def _with_lost_proof(diagnosis: Diagnosis, case: Case, unread: dict[int, str]) -
         return diagnosis
     why = f"The recording from after the repair cannot be read. {lost[0]}"
     return replace(diagnosis, repair=Repair("cannot-tell", None, None, None, why))
-
-
-# ---------------------------------------------------------------- answering
-
-
-def _answer_all(
-    inputs: Sequence[str], kind: str, answer: Callable[[str], Answer], as_json: bool, **also: str
-) -> None:
-    """Answer each input in turn, whatever became of the ones before; then leave with the exit status."""
-    from vibecore.contract import error_object
-
-    complete = True
-    for number, one in enumerate(inputs):
-        try:
-            with _in_words():
-                found, text = answer(one)
-                line = json.dumps(found, allow_nan=False)
-            complete = complete and all(r.get("ok", True) for r in found.get("recordings", []))
-        except _UnansweredError as error:
-            complete, text, name = False, "", _shown(error.file or one)
-            line = json.dumps(error_object(str(error), **{kind: name}, **also))
-            if not as_json:
-                click.echo(f"{name}: {error}", err=True)
-        if as_json:
-            click.echo(line)
-        elif text:
-            click.echo(("\n" if number else "") + text)
-    if not complete:
-        sys.exit(1)
-
-
-@contextlib.contextmanager
-def _in_words(file: str | None = None) -> Iterator[None]:
-    """Turn every error into a sentence, and keep what libraries print off standard output."""
-    try:
-        with contextlib.redirect_stdout(sys.stderr):
-            yield
-    except _UnansweredError:
-        raise
-    except VibecoreError as error:
-        raise _UnansweredError(str(error), file) from error
-    except Exception as error:  # an unforeseen one must not stop the other inputs
-        raise _UnansweredError(_unforeseen(error), file) from error
-
-
-def _unforeseen(error: Exception) -> str:
-    if os.environ.get(DEBUG_VARIABLE):
-        traceback.print_exception(error, file=sys.stderr)
-    if isinstance(error, MemoryError):
-        return "There is not enough memory for this. Close other programs, or cut the recording shorter."
-    return (
-        f"This could not be answered, by a fault in vibecore ({type(error).__name__}). "
-        f"Set {DEBUG_VARIABLE}=1 to see where, and report it with the file."
-    )
-
-
-def _shown(path: str) -> str:
-    """The name as given, made printable: file names may hold bytes that are no text."""
-    return path.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
