@@ -1,13 +1,8 @@
-"""The central frozen records. Data only: each checks itself once, and functions elsewhere are the verbs.
-
-Shapes: n samples, 3 axes. Times are seconds from the file's first sample. Everything is SI but engine
-speed, which the trade and the contract give in revolutions a minute and whose unit stands in the name.
-Records that hold arrays are compared by identity (`eq=False`): two arrays have no single truth value.
-"""
+"""What was recorded, and what was read from it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -21,9 +16,6 @@ Gear = Literal["neutral", "park", "drive", "reverse"]
 SpeedHold = Literal["idle", "raised", "sweep", "engine off"]
 Stage = Literal["before", "after"]
 IN_GEAR: tuple[Gear, ...] = ("drive", "reverse")
-Says = Literal["for", "against", "note"]
-VerdictName = Literal["cured", "improved", "unchanged", "worse", "cannot-tell"]
-Compared = Literal["lines", "whole shake"]
 
 
 class Frozen:
@@ -245,102 +237,3 @@ class Analysis(Frozen):
     @property
     def name(self) -> str:
         return self.recording.name
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """One finding about one cause: 10 log10 of a likelihood ratio, a sentence, and where it was seen."""
-
-    says: Says
-    weight_db: float
-    text: str
-    seen_in: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """A part or fault inside one cause that the vibration alone cannot tell from its neighbours."""
-
-    id: str
-    name: str
-    probability: float
-
-
-@dataclass(frozen=True)
-class RankedCause:
-    id: str
-    name: str
-    probability: float
-    evidence: tuple[Evidence, ...] = ()
-    suspects: tuple[Suspect, ...] = ()
-
-
-@dataclass(frozen=True)
-class PlannedCheck:
-    id: str
-    name: str
-    minutes: float
-    gain_bits: float
-    cautions: tuple[str, ...]
-    why: str = ""
-
-
-@dataclass(frozen=True)
-class OrderChange:
-    """Change of one order from the first to the second recording, in decibels, with its 95 % interval."""
-
-    order: float
-    before_m_s2: float
-    after_m_s2: float
-    change_db: float
-    low_db: float
-    high_db: float
-
-
-@dataclass(frozen=True)
-class FaultLines:
-    """Where a fault shows: engine orders, frequencies in hertz for what has its own speed, for unsteady
-    cycles everything between the half orders up to an order, and all that shakes in a band of hertz."""
-
-    orders: tuple[float, ...] = ()
-    hz: tuple[float, ...] = ()
-    between: float | None = None
-    band_hz: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
-class Repair:
-    verdict: VerdictName
-    change_db: float | None
-    low_db: float | None
-    high_db: float | None
-    why: str
-    changes: tuple[OrderChange, ...] = ()
-    notes: tuple[str, ...] = ()
-    compared: Compared = "lines"  # what the change is of: the fault's own lines, or all that shakes
-    share_db: float | None = None  # of that in the whole shake before, 20 log10
-    lines: FaultLines | None = None  # what was compared
-    before: str | None = None  # name of the recording it was compared with
-    may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
-
-
-@dataclass(frozen=True)
-class Symptoms:
-    check_engine_light: bool | None = None
-    codes: tuple[str, ...] = ()
-    shakes_when: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class CheckOutcome:
-    id: str
-    outcome: str
-
-
-@dataclass(frozen=True, eq=False)
-class Diagnosis(Frozen):
-    causes: tuple[RankedCause, ...]
-    next_checks: tuple[PlannedCheck, ...]
-    repair: Repair | None
-    analyses: tuple[Analysis, ...]
-    notes: tuple[str, ...] = field(default=())
