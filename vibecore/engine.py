@@ -158,6 +158,8 @@ class Engine:
 
 @dataclass(frozen=True)
 class Vehicle:
+    """The car as far as somebody told. pulleys_mm: outside diameters by names that people give."""
+
     engine: Engine
     transmission: Literal["automatic", "manual"] | None = None
     idle_spec_rpm: tuple[float, float] | None = None

@@ -39,9 +39,8 @@ _LEAST_OVER_FLOOR = 4.0  # power over floor of a point worth using
 _LEAST_POINTS = 6
 _LEAST_SPAN = 1.15  # highest over lowest frequency: a mode of damping 0.05 is 10 % wide
 _DAMPING = (0.003, 0.5)  # searched; above it there is no peak to speak of
-_LEAST_F = (
-    12.0  # a peak must fit better than a slope: F of one parameter, chance under 0.5 % for 10 and more points
-)
+# A peak must fit better than a slope: F of one parameter, chance under 0.5 % for 10 and more points.
+_LEAST_F = 12.0
 _WIDEST_INTERVAL = 0.15  # of the natural frequency: wider is no answer
 _ALIKE = 4.0  # forms whose misfit is within this of the best cannot be told apart (2 sigma)
 _NEAR_SHARE = 0.1  # idle this near a natural frequency is lifted plainly

@@ -24,7 +24,7 @@ from vibecore.model import Flags, Floats, Recording
 
 PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
 REGULAR_JITTER = (
-    0.004  # of a step: at half the rate this shifts phase by 0.013 rad, -38 dB, below a phone's noise
+    0.004  # of a step: at half the rate it shifts phase by 0.013 rad, -38 dB: below phones' noise
 )
 PHASE_STAMPS = 5000  # tell the grid's phase to 0.4 % of a step even at the worst jitter that keeps a beat
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
@@ -129,9 +129,8 @@ def _without_long_gaps(present: Flags) -> Flags:
 def _correct(series: Floats, late_steps: Floats, jitter: float) -> Floats:
     """Undo the lateness of each sample, block by block, with as many rounds as the jitter asks for."""
     n = len(series)
-    shrink = (
-        2 * np.pi * PASS_SHARE * 2 * jitter
-    )  # of what is left, from round to round, for a usual late sample
+    # Of what is left, from round to round, for a usual late sample:
+    shrink = 2 * np.pi * PASS_SHARE * 2 * jitter
     rounds = MOST_ITERATIONS if shrink > 0.2 else max(2, int(np.ceil(np.log(LEFT_OVER) / np.log(shrink))) - 1)
     rounds = min(rounds, MOST_ITERATIONS)
     if n <= BLOCK:

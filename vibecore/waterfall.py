@@ -9,9 +9,7 @@ import numpy as np
 
 from vibecore.model import Floats, Frozen, Signal
 
-STRETCH_S = (
-    4.0  # long enough to part half orders at idle (6 Hz apart at 700 rpm), short enough to see hunting
-)
+STRETCH_S = 4.0  # parts half orders at idle (6 Hz apart at 700 rpm), and is short enough to see hunting
 OVERLAP = 0.9  # neighbours share most of their samples: bands run on smoothly
 MOST_COLUMNS = 240  # stretches in the picture: more than a phone's screen has room for
 MOST_HZ = 120.0  # twice the firing frequency of an eight-cylinder at idle

@@ -32,6 +32,7 @@ DUE_COUNTS = 0.5  # of the effort of work that is due anyway: it is only done so
 DUE_WORDS = (
     " At this car's distance that work is usually due anyway, if it was not done since: it counts half."
 )
+MOVES = 0.01  # a change of chance that whole percents show
 STRONG_CODE = 8.0  # a code that many times likelier under a cause points at it
 
 
@@ -210,9 +211,6 @@ def _probabilities(ranked: Sequence[RankedCause], hypotheses: Sequence[Hypothesi
     values = {s.id: c.probability * s.probability for c in ranked for s in c.suspects}
     p = np.array([values.get(h.suspect.id, 0.0) for h in hypotheses])
     return p / p.sum()
-
-
-MOVES = 0.01  # a change of chance that whole percents show
 
 
 def _why(

@@ -27,11 +27,8 @@ SYMPTOM_TEMPER = 0.6  # owners tick words that go together ('in gear' and 'warm'
 FURTHER_CODE_WEIGHT = 0.3  # one fault sets several codes: only the strongest counts in full; no source
 DUE_TIMES = 2.5  # a part past its distance is that many times likelier to be the one; no source
 DUE_WIDTH = 0.2  # the step from fresh to due is spread over this share of the distance; no source
-SHOWN_FROM_DB = 1.5  # a ratio under 1.5 dB (40 %) is not worth a line on the screen,
-TOP, LEAST_DB = (
-    3,
-    0.3,
-)  # but the three strongest are shown from 0.3 dB, so that no rank stands without a reason
+SHOWN_FROM_DB = 1.5  # a ratio under it (40 %) is not worth a line on the screen; but
+TOP, LEAST_DB = 3, 0.3  # so many, the strongest, are shown from this on: no rank stands without a reason
 
 
 @dataclass(frozen=True)

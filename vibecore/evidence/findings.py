@@ -45,6 +45,8 @@ SHAKE_COUNTS = dict.fromkeys(("accessory-drive", "cooling-fan"), 1.0) | dict.fro
 )
 STANDING: tuple[Role, ...] = ("neutral", "drive", "raised", "unit on", "sweep")
 LEAST_SHAKE_M_S2 = 1e-3  # under it there is only the phone
+CALLED_STEADY = (0.4, 0.8)  # coherence below which it is said to wander, above which to keep its phase
+LEAST_WANDER_PERCENT = 0.05  # finer than any idle stands, and than a track tells
 LOGIT_EDGE = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 
@@ -69,13 +71,9 @@ def half_order_steadiness(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 
 def _steady_words(coherence: float) -> str:
-    words = (
-        "keeps its phase"
-        if coherence > 0.8
-        else "wanders in phase"
-        if coherence < 0.4
-        else "partly keeps its phase"
-    )
+    wanders, keeps = CALLED_STEADY
+    kept = "keeps" if coherence > keeps else "partly keeps" if coherence >= wanders else ""
+    words = f"{kept} its phase" if kept else "wanders in phase"
     return f"{words} (steadiness {coherence:.2f} of 1)"
 
 
@@ -89,7 +87,7 @@ def hunting(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     shares = [100 * a.speed.steadiness_rpm / a.speed.mean_rpm for a in idle if a.speed]
     share = sum(shares) / len(shares)
     text = f"the idle wanders by {share:.1f} % of its speed in {' and '.join(a.name for a in idle)}"
-    level = 20 * math.log10(max(share, 0.05))
+    level = 20 * math.log10(max(share, LEAST_WANDER_PERCENT))
     return Finding("hunting", text, HUNTING_DB.log_likelihood(level), tuple(a.name for a in idle))
 
 

@@ -33,10 +33,7 @@ from vibecore.evidence.patterns import (
 )
 from vibecore.model import Flags, Floats, Place
 
-TAIL_DEGREES = (
-    5.0  # of freedom: a 5-sigma level is then about a thousand times likelier than under the normal
-)
-
+LEVEL_TAIL_DEGREES = 5.0  # of freedom: a level 5 sigma off is a thousand times likelier than under the normal
 NO_MATTER = 0.002  # a way to be wrong that is less likely than this is left out
 UNKNOWN = "none-of-these"  # the widest of the patterns: what the levels mean when the engine's speed is wrong
 
@@ -112,7 +109,7 @@ def covariance(pattern: Pattern, readings: Sequence[Reading], adds: Floats) -> F
     return total + np.diag([HELD_SPREAD_DB[r.held] ** 2 + r.spread_db**2 for r in readings])
 
 
-def chain_log_density(residual: Floats, cov: Floats, degrees: float = TAIL_DEGREES) -> Floats:
+def chain_log_density(residual: Floats, cov: Floats, degrees: float = LEVEL_TAIL_DEGREES) -> Floats:
     """(n,) log density of each residual given those before it, multivariate t with scale matrix `cov`.
 
     Given the first k residuals with squared distance d, the next is t with degrees + k degrees of freedom,

@@ -45,9 +45,7 @@ class Picture:
 
 def short_name(order: float, engine: Engine | None) -> str:
     """The order's number, with 'firing' under it where it is the firing order: for ticks."""
-    number = f"{order:.2f}".rstrip("0").rstrip(
-        "."
-    )  # of a belt it has many digits, and ticks have little room
+    number = f"{order:.2f}".rstrip("0").rstrip(".")  # a belt's has many digits, and ticks have little room
     return f"{number}<br>firing" if engine and order == engine.firing_order else number
 
 

@@ -1,5 +1,6 @@
 """Two recordings side by side: how much each line changed, whether that is more than chance, and the verdict.
 
+beside      what is told beside the verdict: new lines, and what a person feels
 lines       the level of one line in a recording, and its change, with standard errors
 own         a fault's own lines in one recording, each beside a sound car's
 likeness    what differs between two recordings besides the repair

@@ -17,11 +17,10 @@ SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altoget
 SPEED_SD_DB_PER_OCTAVE = 12.0
 # A unit's load on the engine moves the firing order by a few dB. Common practice, no source.
 ACCESSORY_SD_DB = 2.0
-UNKNOWN_OCTAVES = (
-    0.1  # an idle held alike returns to within some percent (7 % here): common practice, no source
-)
+UNKNOWN_OCTAVES = 0.1  # an idle held alike returns to within some percent, 7 here; common practice, no source
 ROAD_SPEED_SHARE = 0.1  # who drives a road again at the same speed is within this
 ROLLS_FROM_HZ = 7.0  # a wheel of 0.35 m at 15 m/s; slower, nobody feels its imbalance
+OTHER_RATE = 1.05  # times the slower rate: one phone keeps its own within a percent or two
 TURNED_DEG = 30.0  # the phone was taped on at plainly another angle
 _UNLOADED = {"neutral", "park"}
 When = tuple[str, str]
@@ -31,8 +30,8 @@ When = tuple[str, str]
 class Likeness:
     """blocking: why the two cannot be compared order by order, or None; `whole` says that the whole shake can
     be compared, be the speeds known or not, and `road` that both are of drives at one speed, where bands of
-    hertz can. extra_sd_db: what the differences may do to levels, apart from
-    speed, whose share speed_sd_db is for orders that have no known course over speed."""
+    hertz can. extra_sd_db: what the differences may do to levels, apart from speed, whose share speed_sd_db
+    is for orders that have no known course over speed; both standard deviations in dB."""
 
     blocking: str | None
     notes: tuple[str, ...]
@@ -178,7 +177,7 @@ def _accessory_notes(before: Analysis, after: Analysis, when: When) -> list[str]
 def _phone_notes(before: Analysis, after: Analysis, when: When) -> list[str]:
     notes = []
     slow, fast = sorted((before.signal.fs_hz, after.signal.fs_hz))
-    if fast > 1.05 * slow:
+    if fast > OTHER_RATE * slow:
         notes.append(
             f"Another phone or setting: {before.signal.fs_hz:.0f} samples a second {when[0]}, "
             f"{after.signal.fs_hz:.0f} {when[1]}. Only orders under {slow / 2:.0f} Hz count."

@@ -15,9 +15,8 @@ from vibecore.simulate.fault import Fault, firing_level
 def misfire(car: Car, rng: np.random.Generator) -> Fault:
     which = int(rng.integers(car.engine.cylinders))
     lost = 1.0 if rng.random() < 0.5 else uniform(rng, 0.25, 0.95)
-    squeezed = (
-        uniform(rng, 0.0, 0.6) if rng.random() < 0.2 else 0.0
-    )  # a valve that leaks takes compression with it
+    # A valve that leaks takes compression with it.
+    squeezed = uniform(rng, 0.0, 0.6) if rng.random() < 0.2 else 0.0
 
     def lay(c: Car, strength: float) -> Car:
         burn, squeeze = list(c.burn), list(c.squeeze)

@@ -63,9 +63,7 @@ def gas_torque(combustion: Combustion, strokes: int) -> tuple[Floats, Floats]:
     angle_deg = -span_deg / 2 + span_deg * np.arange(TABLE_STEPS) / TABLE_STEPS
     cold = _net_torque(combustion, angle_deg, strokes, heat=0.0)
     hot = _net_torque(combustion, angle_deg, strokes, heat=combustion.heat)
-    from_top = (
-        TABLE_STEPS // 2
-    )  # the table starts half a cycle early: turn it so that index 0 is top dead centre
+    from_top = TABLE_STEPS // 2  # the table starts half a cycle early: index 0 shall be top dead centre
     return np.roll(cold, -from_top), np.roll(hot - cold, -from_top)
 
 

@@ -17,9 +17,8 @@ from scipy import special
 
 from vibecore.model import Floats
 
-MOST_ALIKE = (
-    0.8  # correlation of a value with the next: a governor steers back within some seconds, slower is drift
-)
+# Correlation of a value with the next: a governor steers back within some seconds, slower is drift.
+MOST_ALIKE = 0.8
 LEAST_FREEDOM = 4.0  # degrees of it: below, an interval says nothing
 
 
