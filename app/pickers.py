@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import streamlit as st
 
+from vibecore.case import CaseRecording
 from vibecore.model import Analysis
-from vibecore.spoken import spoken_by_file
+from vibecore.spoken import made, spoken_by_file
 from vibecore.words import condition_words
 
 
@@ -16,6 +17,12 @@ def condition_title(analysis: Analysis) -> str:
     """All that is known of how it was made; the file's name if nobody said."""
     words = condition_words(replace(analysis.condition, tachometer_rpm=None))
     return words[:1].upper() + words[1:] or analysis.name
+
+
+def file_title(item: CaseRecording) -> str:
+    """How it was made, and the file; the file alone if nobody said."""
+    words, name = made(item.condition), item.file.as_posix()
+    return f"{words[:1].upper()}{words[1:]} ({name})" if words else name
 
 
 def titles(analyses: Sequence[Analysis]) -> dict[str, str]:

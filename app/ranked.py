@@ -10,7 +10,7 @@ import widgets
 
 from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
-from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences
+from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences, sentence
 
 More = Callable[[RankedCause], None]
 WORDS = (
@@ -69,7 +69,7 @@ def show_cause(
     with st.expander("Why", expanded=place == 1):
         evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
         for item in evidence[:most]:
-            text = widgets.sentence(item.text) + seen_words(item, called)
+            text = sentence(item.text) + seen_words(item, called)
             st.markdown(f"- **{SPEAKS[item.says]}:** {widgets.plain(text)}")
         if most is not None and len(evidence) > most:
             st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")

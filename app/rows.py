@@ -10,6 +10,7 @@ import cache
 import doubts
 import guesses
 import judged
+import pickers
 import stages
 import state
 import streamlit as st
@@ -71,7 +72,10 @@ def _latest(analyses: Sequence[Analysis]) -> Analysis | None:
 def _offer_to_take_out(work: state.Work) -> None:
     with st.expander("Take a recording out"):
         names = [r.file.as_posix() for r in work.case.recordings]
-        name = st.selectbox("Which", names, None, placeholder="choose one", key=_which(work))
+        titles = {r.file.as_posix(): pickers.file_title(r) for r in work.case.recordings}
+        name = st.selectbox(
+            "Which", names, None, titles.__getitem__, placeholder="choose one", key=_which(work)
+        )
         if st.button("Take it out of the job", disabled=name is None) and name is not None:
             notes = _notes_without(work, name)
             job = drop_recording(state.store(), work.job, name, notes)

@@ -32,12 +32,6 @@ def plain(text: str) -> str:
     return _MARKDOWN.sub(r"\\\1", " ".join(text.split()).replace(" m/s2", " m/s²"))
 
 
-def sentence(text: str) -> str:
-    """The text with a capital and a full stop."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
-
-
 def guard(draw: Callable[[], None]) -> None:
     """Draw a page; what goes wrong is told in a sentence, never as a traceback."""
     try:

@@ -258,3 +258,24 @@ def test_the_customer_reads_how_much_it_changed(case, verdict, change_db, says):
     told = made.diagnosis(repaired=True)
     repair = replace(told.repair, verdict=verdict, change_db=change_db)
     assert says in Page(report_html(case, {}, replace(told, repair=repair))).text
+
+
+def test_what_is_true_of_several_recordings_is_said_once(case):
+    """Both have 'Only 20 s long: record a minute.'"""
+    idle, drive = (
+        made.analysis(f"{gear}.csv", Condition(None, gear, "idle")) for gear in ("neutral", "drive")
+    )
+    told = Page(report_html(case, {}, made.diagnosis(idle, drive))).text
+    assert told.count("Only 20 s long: record a minute.") == 1
+    assert "neutral at idle and drive at idle: Only 20 s long: record a minute." in told
+
+
+def test_evidence_is_written_as_sentences(case):
+    told = made.diagnosis()
+    cause = told.causes[0]
+    small = replace(cause.evidence[0], text="engine order 2 is 2.8 times as strong: a bad mount")
+    told = replace(told, causes=(replace(cause, evidence=(small,)), *told.causes[1:]))
+    assert (
+        "Speaks for it: Engine order 2 is 2.8 times as strong: a bad mount."
+        in Page(report_html(case, {}, told)).text
+    )

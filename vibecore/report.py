@@ -27,8 +27,11 @@ from vibecore.words import (
     VERDICTS,
     condition_words,
     customer_change,
+    joined,
+    pair_sentences,
     percent,
     repair_sentences,
+    sentence,
     shake_words,
     speed_range,
     speed_words,
@@ -96,7 +99,7 @@ def comparison_html(
         f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, units), date))))}</p>',
         f'<p class="verdict">{escape(verdict)}</p>',
         bullets(f"{a.name}: {condition_words(a.condition)}. {speed_words(a.speed)}" for a in (first, second)),
-        text("\n".join(pair.notes)),
+        text("\n".join(pair_sentences(pair)[1:])),
         section(
             "Over each other",
             f"<figure>{overlay_svg(first, second)}</figure>{text(too_broken(first, second))}",
@@ -219,7 +222,7 @@ def _found(diagnosis: Diagnosis) -> str:
 def _cause(cause: RankedCause) -> str:
     """Its share and the weightiest findings, as the workshop saw them."""
     evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-    lines = bullets(f"{SPEAKS[e.says]}: {e.text}" for e in evidence[:MOST_EVIDENCE])
+    lines = bullets(f"{SPEAKS[e.says]}: {sentence(e.text)}" for e in evidence[:MOST_EVIDENCE])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 
@@ -230,7 +233,7 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
         (condition_words(how) or a.name, speed_range(a.speed), shake_words(a.overall), a.name)
         for a, how in zip(analyses, made, strict=True)
     ]
-    minds = [f"{called[a.name]}: {told}" for a in analyses for told in _minds(a)]
+    minds = _minds_of_all(analyses, called)
     minds += dict.fromkeys(a.overall.cut_off_note for a in analyses if a.overall.cut_off_note)
     minds += dict.fromkeys(filter(None, (weighting_words(a.overall) for a in analyses)))
     listed = table(("How it was made", "Engine speed", "Shake in all", "File"), rows)
@@ -255,6 +258,15 @@ def _most_telling(causes: Sequence[RankedCause]) -> list[str]:
     """Names of the recordings that bear the first cause out, the weightiest finding first."""
     found = sorted(causes[0].evidence if causes else (), key=lambda e: -e.weight_db)
     return [name for e in found if e.says == "for" for name in e.seen_in]
+
+
+def _minds_of_all(analyses: Sequence[Analysis], called: Mapping[str, str]) -> list[str]:
+    """What to mind, each thing once with the recordings of which it is true."""
+    of: dict[str, list[str]] = {}
+    for analysis in analyses:
+        for told in _minds(analysis):
+            of.setdefault(told, []).append(called[analysis.name])
+    return [f"{joined(names)}: {told}" for told, names in of.items()]
 
 
 def _minds(analysis: Analysis) -> list[str]:

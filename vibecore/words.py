@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import ceil, floor
+from typing import TYPE_CHECKING
 
 from vibecore.beats import Beat
 from vibecore.engine import Vehicle
@@ -16,6 +18,9 @@ from vibecore.model import (
 from vibecore.spoken import made
 from vibecore.units import percent, times, times_against, times_between
 
+if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
+    from vibecore.repair import Pair
+
 UNSHOWN_PROBABILITY = 0.01  # causes below one in a hundred are counted, not listed
 VERDICTS = {
     "cured": "Cured",
@@ -27,6 +32,18 @@ VERDICTS = {
 COMPARED = {"lines": "The fault's own shake is", "whole shake": "The whole shake is"}
 SPEAKS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
+
+
+def sentence(text: str) -> str:
+    """The text with a capital and a full stop."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def joined(names: Sequence[str]) -> str:
+    """'one, two and three'."""
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 def order_name(order: float) -> str:
@@ -154,6 +171,14 @@ def repair_sentences(repair: Repair) -> tuple[str, ...]:
             change += f" ({_interval(repair)})"
         change += "."
     return tuple(filter(None, (change, repair.why, *repair.notes)))
+
+
+def pair_sentences(pair: Pair) -> tuple[str, ...]:
+    """Any two recordings side by side: what it comes to, then what stands behind it."""
+    if pair.repair is None:
+        return (pair.headline, *pair.notes)
+    first, *others = repair_sentences(pair.repair) or ("",)
+    return (f"{VERDICTS[pair.repair.verdict]}. {first}", *others)
 
 
 def _interval(repair: Repair) -> str:

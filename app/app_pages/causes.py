@@ -19,7 +19,7 @@ from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
 from vibecore.plan import likeliest, next_step, to_mend
-from vibecore.words import percent
+from vibecore.words import percent, sentence
 
 
 def page() -> None:
@@ -37,8 +37,8 @@ def page() -> None:
         text = f"{doable.label(word)}: have that seen to before anything else."
         st.warning(widgets.plain(text), icon=":material/warning:")
     _show_doubts(work, diagnosis)
-    _show_next_checks(work, diagnosis)
     _show_moved(diagnosis)
+    _show_next_checks(work, diagnosis)
     cured = diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
     st.header("Before the repair: the likeliest first" if cured else "The likeliest first", anchor=False)
     ranked.show_causes(diagnosis, more=knowledge.show_parts)
@@ -121,7 +121,7 @@ def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> 
         _offer_another(work, row)
         if check.why:
             with st.popover("Why this check", key=f"why {row.id}"):
-                st.markdown(widgets.plain(widgets.sentence(check.why)))
+                st.markdown(widgets.plain(sentence(check.why)))
 
 
 def _offer_another(work: state.Work, row: CheckRow) -> None:

@@ -19,7 +19,7 @@ from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
 from vibecore.plan import after_repair
 from vibecore.safe_names import clean_name
-from vibecore.words import VERDICTS
+from vibecore.words import pair_sentences
 
 LEAST_COMPARED = 2  # recordings: one before, one after
 MOST_OFFERED = 5  # older ones were hardly made after the mend
@@ -64,7 +64,8 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
     latest = [*asked[::-1], *(n for n in names[::-1] if n not in asked)][:MOST_OFFERED]
     with st.container(border=True):
         key = state.fresh_key(work.job, f"use one of {len(names)}")
-        name = st.selectbox("Recorded after the mend", latest, key=key)
+        titles = {r.file.as_posix(): pickers.file_title(r) for r in work.case.recordings}
+        name = st.selectbox("Recorded after the mend", latest, format_func=titles.__getitem__, key=key)
         if st.button(
             "Use this recording as the one after the repair", type="primary" if asked else "secondary"
         ):
@@ -144,9 +145,9 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
 
     engine = work.case.vehicle.engine
     pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.causes)
-    verdict = f"{VERDICTS[pair.repair.verdict]}. {pair.headline}" if pair.repair else pair.headline
+    verdict, *notes = pair_sentences(pair)
     st.info(widgets.plain(verdict))
-    for note in pair.notes:
+    for note in notes:
         st.markdown(widgets.plain(note))
     widgets.show_picture(figures.overlay(first, second), "overlay")
     if pair.changes:

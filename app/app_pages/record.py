@@ -25,6 +25,7 @@ from vibecore.model import Recording
 from vibecore.plan import PlanItem, caution, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
+from vibecore.words import joined
 
 APPS = (
     "Any app will do that writes the accelerometer's three axes with their times into a file: CSV, text, "
@@ -135,11 +136,9 @@ def _tell(files: Sequence[NewFile], twice: Sequence[str]) -> None:
 
 
 def _aside_words(names: Sequence[str]) -> str:
-    *others, last = names
-    if not others:
-        return f"{last} is no recording and was kept aside; the reason stands below."
-    listed = f"{', '.join(others)} and {last}"
-    return f"{listed} are no recordings and were kept aside; the reasons stand below."
+    if len(names) == 1:
+        return f"{names[0]} is no recording and was kept aside; the reason stands below."
+    return f"{joined(names)} are no recordings and were kept aside; the reasons stand below."
 
 
 def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | None]:

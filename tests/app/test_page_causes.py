@@ -136,7 +136,9 @@ def test_the_answer_stands_above_the_check_and_says_how_it_moved(start, job, sto
     )
     diagnosed(monkeypatch, causes=moved)
     next(b for b in test.button if "crack" in b.label).click().run()
-    assert "Likeliest: Engine mount collapsed, 95 % (was 71 %)" in words(test)
+    text = words(test)
+    assert "Likeliest: Engine mount collapsed, 95 % (was 71 %)" in text
+    assert text.index("What that changed") < text.index("Look at the mounts")  # in sight of who just said it
 
 
 def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start, job, store):

@@ -56,6 +56,9 @@ def test_before_and_after_have_their_verdict_on_top(start, job, store):
     test = unfolded(start("proof"))
     (line,) = [i.value for i in test.info]
     assert line.startswith(("No change", "Cannot tell"))  # both are the same made-up shake
+    assert "own shake is about the same" in line
+    assert " dB" not in line  # the numbers stand below
+    assert " dB" in words(test)
 
 
 @pytest.mark.usefixtures("job")
@@ -94,6 +97,7 @@ def test_a_recording_can_be_taken_for_the_one_after_the_repair(start, job, store
     test = start("proof")
     box = next(s for s in test.selectbox if s.label == "Recorded after the mend")
     assert box.value == "b.csv"  # the latest
+    assert box.options == ["b.csv", "Drive at idle (drive-idle.csv)", "Neutral at idle (neutral-idle.csv)"]
     press_use(test)
     stages = {r.file.name: r.condition.stage for r in case_of(store.open(job.head.id)).recordings}
     assert stages == {"neutral-idle.csv": "before", "drive-idle.csv": "before", "b.csv": "after"}
