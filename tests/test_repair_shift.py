@@ -192,6 +192,23 @@ def test_a_drive_whose_speed_nobody_read_is_compared_if_the_wheels_turned_alike(
     assert got.verdict == "cannot-tell"
 
 
+@pytest.mark.parametrize(("road_psd", "verdict"), [(4e-3, "cured"), (1e-6, "improved")])
+def test_a_wheel_is_cured_once_it_shakes_no_more_than_the_road_beside_it(
+    road_psd: float, verdict: str
+) -> None:
+    """What a sound car shows at idle tells nothing of a drive: a rough road shakes more than that."""
+    road = replace(WHEEL, speed_hold="raised", tachometer_rpm=2000.0)
+    shaking, left = (
+        replace(
+            made(SOUND, c, other=(Line(13.0, None, level, 20.0),), floor=road_psd), speed=None, orders=None
+        )
+        for c, level in ((road, 1.5), (replace(road, stage="after"), 0.1))
+    )
+    got = repair.repair_by_suspects([shaking, left], FOUR, _ranked(wheel_imbalance=0.8))
+    assert got is not None
+    assert got.verdict == verdict
+
+
 def test_a_fan_that_is_gone_is_a_cure_only_if_it_was_likely_the_fault() -> None:
     """A fan switched off and a fan mended leave the same nothing: then only what else speaks for it counts.
     One that still hums a little did run."""

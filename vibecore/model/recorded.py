@@ -211,6 +211,11 @@ class Condition:
     accessories: tuple[str, ...] = ()
     taped_anew: bool = False  # repeats an earlier recording, nothing mended: only the taping is new
 
+    @property
+    def on_road(self) -> bool:
+        """Nobody revs against the brake: in gear and faster than idle is a drive."""
+        return self.gear in IN_GEAR and self.speed_hold == "raised"
+
     def made_as(self, other: Condition) -> bool:
         """The same in all that was said, apart from the taping itself and what the tachometer showed."""
         ways = [replace(c, tachometer_rpm=None, taped_anew=False) for c in (self, other)]

@@ -219,7 +219,7 @@ def _seen_in_both(
             levels = _at_order(before, after, was.order, courses) or (None, None)
         b, a = levels
         if b is not None and a is not None:
-            seen.append(_Line(was.name, b, a, was.sound))
+            seen.append(_Line(was.name, b, a, now.sound))
     return seen
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.copies import same_contents
-from vibecore.model import IN_GEAR, Analysis, Recording
+from vibecore.model import Analysis, Recording
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
 SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
@@ -73,13 +73,7 @@ def likeness(
 
 def _held(analysis: Analysis) -> bool:
     """Whether the engine ran at one speed that it comes back to: on the road and in a sweep it does not."""
-    return analysis.condition.speed_hold in ("idle", "raised") and not _on_road(analysis)
-
-
-def _on_road(analysis: Analysis) -> bool:
-    """Nobody revs against the brake: in gear and faster than idle is a drive."""
-    condition = analysis.condition
-    return condition.gear in IN_GEAR and condition.speed_hold == "raised"
+    return analysis.condition.speed_hold in ("idle", "raised") and not analysis.condition.on_road
 
 
 def copy_words(before: Analysis, after: Analysis) -> str | None:
@@ -143,7 +137,7 @@ def _octaves_apart(before: Analysis, after: Analysis) -> float:
 def _same_drive(before: Analysis, after: Analysis) -> bool:
     """Whether two drives in gear were at one speed: by the engine's, else by what shakes most, for that
     turns with the wheels."""
-    if not (_on_road(before) and _on_road(after)):
+    if not (before.condition.on_road and after.condition.on_road):
         return False
     apart = np.log2(_rpm(after) / _rpm(before))
     if not np.isfinite(apart):
