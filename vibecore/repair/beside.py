@@ -10,7 +10,7 @@ from vibecore.comfort import comfort_words
 from vibecore.model import Analysis, Line, OrderChange
 from vibecore.repair.lines import level_at_hz, level_at_order
 from vibecore.repair.significance import FELT_DB
-from vibecore.units import times_against
+from vibecore.units import times, times_against
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -63,8 +63,9 @@ def felt(before: Analysis, after: Analysis) -> list[str]:
     b, a = before.overall, after.overall
     if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
         return []
-    told = f"As felt ({a.weighting}): {b.weighted_rms_m_s2:.3g} m/s2 before, {a.weighted_rms_m_s2:.3g} after"
     step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
+    told = f"As a person feels it, the shake is {times(step_db)}: {b.weighted_rms_m_s2:.3g} m/s2 before, "
+    told += f"{a.weighted_rms_m_s2:.3g} after ({a.weighting})"
     if abs(step_db) < FELT_DB:
         told += ", a change that few people feel"
     if before.condition.place == "seat":

@@ -160,7 +160,8 @@ def _joined(pairs: Sequence[_Match], engine: Engine, told: tuple[str, ...]) -> R
     chosen = first.repair
     if not rest:
         return replace(chosen, notes=chosen.notes + told)
-    verdict, why = chosen.verdict, f"{_begun(first.names)}: {chosen.why}"
+    said = chosen.why.replace("The ", "the ", 1) if chosen.why.startswith("The ") else chosen.why
+    verdict, why = chosen.verdict, f"{_begun(first.names)}: {said}"
     if verdict == "cured" and (still := next((p for p in rest if _still_shakes(p, engine)), None)):
         verdict = "improved"
         why = (

@@ -20,9 +20,9 @@ from vibecore.repair.lines import (
 from vibecore.repair.sound import SoundLevel, joined, sound_between, sound_level
 
 _NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
-# A drive shakes as its road and its speed have it: what turns with the wheels is judged by what lies beside it,
-# up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much (common
-# practice, no source).
+# A drive shakes as its road and its speed have it: what turns with the wheels is judged by what lies beside
+# it, up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much
+# (common practice, no source).
 _BESIDE = (0.5, 0.8, 1.25, 2.0)
 _ROAD_SPREAD_DB = 6.0
 
