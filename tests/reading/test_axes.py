@@ -143,3 +143,11 @@ def test_another_sensors_axes_are_refused() -> None:
     files: dict[str, str | bytes] = {f"gyro_{a}.csv": one_axis(k) for k, a in enumerate("xyz")}
     with pytest.raises(ReadingError):
         read_recording(packed(files))
+
+
+def test_a_constant_beside_the_value_is_no_second_value() -> None:
+    """As databases export: a number for each series, comments before the names."""
+    by_axis = sorted(below(["x", "y", "z"]), key=lambda row: row[1])
+    rows = [["", "_result", str("xyz".index(axis)), t, value, axis] for t, axis, value in by_axis]
+    head = "#datatype,string,long,double,double,string\n,result,table,_time,_value,_field"
+    check(read_recording(text(rows, head).encode()))

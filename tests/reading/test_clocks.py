@@ -128,3 +128,27 @@ def test_of_two_columns_called_time_each_sensor_has_its_own(first: bool) -> None
         rows.append([*row, *other] if first else [*other, *row])
     header = f"{acc},{gyro}" if first else f"{gyro},{acc}"
     np.testing.assert_allclose(read_recording(text(rows, header).encode()).t_s, TRUTH.t_s, atol=1e-5)
+
+
+@pytest.mark.parametrize("round_s", [86400.0, 604800.0], ids=["of day", "of week"])
+@pytest.mark.parametrize(("name", "unit"), [("t (s)", 1.0), ("t", 1.0), ("t (ms)", 1e-3), ("t", 1e-3)])
+def test_seconds_over_midnight(name: str, unit: float, round_s: float) -> None:
+    at_s = (TRUTH.t_s + round_s - 7.0) % round_s
+    rows = [[f"{t / unit:.3f}", *row[1:]] for t, row in zip(at_s, cells(TRUTH), strict=True)]
+    recording = read_recording(text(rows, f"{name},x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1.1e-3)
+    assert not recording.warnings
+
+
+def test_a_satellites_time_is_a_time() -> None:
+    recording = read_recording(text(cells(TRUTH), "gps_time,ax,ay,az").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+
+
+def test_days_as_astronomers_count() -> None:
+    """2461114.125 is 2026-03-14 15:00: days since noon of the first of January 4713 before our era."""
+    rows = [
+        [f"{2461114.125 + t / 86400:.10f}", *row[1:]] for t, row in zip(TRUTH.t_s, cells(TRUTH), strict=True)
+    ]
+    recording = read_recording(text(rows, "julian date,ax,ay,az").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-3)

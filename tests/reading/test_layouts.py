@@ -233,3 +233,17 @@ def test_letters_of_a_spreadsheet_are_no_axes() -> None:
     recording = read_recording(text(rows, "A,B,C,D,E").encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+
+
+@pytest.mark.parametrize("lines", [149, 200, 900])
+def test_a_long_list_of_settings_before_the_data(lines: int) -> None:
+    before = "".join(f"# setting_{i} = {3 * i}\n" for i in range(lines))
+    np.testing.assert_allclose(
+        read_recording((before + csv(TRUTH)).encode()).accel_m_s2, TRUTH.accel, atol=1e-4
+    )
+
+
+def test_line_ends_of_two_makes() -> None:
+    """A head with newlines over rows that end in returns alone."""
+    data = "# wheel\n# idle\n" + csv(TRUTH).replace("\n", "\r")
+    np.testing.assert_allclose(read_recording(data.encode()).accel_m_s2, TRUTH.accel, atol=1e-4)

@@ -185,3 +185,23 @@ def test_two_accelerometers_by_name_are_refused() -> None:
     data = mixed({"accelerometer 1": TRUTH.accel, "accelerometer 2": TURNED}, "time,sensor,x,y,z")
     with pytest.raises(ReadingError, match="2 recordings in one"):
         read_recording(data)
+
+
+@pytest.mark.parametrize("name", ["tacho", "pulse", "sync"])
+@pytest.mark.parametrize("high", ["1", "5"])
+def test_pulses_beside_one_sensor_part_no_rows(name: str, high: str) -> None:
+    """A pulse a turn of the crank: its rows are of the same motion, and the rest has holes without them."""
+    pulse = np.sin(2 * np.pi * 12.3 * TRUTH.t_s) > 0.9
+    rows = [[*row, high if p else "0"] for row, p in zip(cells(TRUTH), pulse, strict=True)]
+    recording = read_recording(text(rows, f"time,x,y,z,{name}").encode())
+    check(recording)
+    assert not recording.warnings
+
+
+def test_two_phones_called_by_letters_are_refused() -> None:
+    with pytest.raises(ReadingError, match="2 recordings in one"):
+        read_recording(mixed({"A": TRUTH.accel, "B": TURNED}, "time,device,x,y,z"))
+
+
+def test_sensors_called_by_letters_are_told_apart() -> None:
+    check(read_recording(mixed({"A": TRUTH.accel, "G": TURNING}, "time,device,x,y,z")))

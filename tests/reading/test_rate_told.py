@@ -84,6 +84,8 @@ TOLD = [
     "Ts = 0.01 s",
     "Ts=0.01",
     "delta t = 10 ms",
+    "Delta_X\t0.01\t0.01\t0.01",
+    "X increment: 0.01",
     "time between samples: 10 ms",
     "Sample rate: 1.0E2 Hz",
     "Sampling rate:\n100 Hz",

@@ -88,3 +88,12 @@ def test_sections_that_take_turns(title: str, rows_each: int) -> None:
         for name, rows in parts
     )
     check(read_recording(data.encode()))
+
+
+@pytest.mark.parametrize("head", ["{} axis\ntime,acceleration", "time,acceleration {}"])
+@pytest.mark.parametrize("blank", ["", "\n"])
+def test_a_section_for_each_axis(head: str, blank: str) -> None:
+    parts = [text([[r[0], r[k + 1]] for r in cells(TRUTH)], head.format(a)) for k, a in enumerate("XYZ")]
+    recording = read_recording(blank.join(parts).encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

@@ -86,6 +86,8 @@ def _named(value: Column, name: str) -> Column:
 def _value_of(table: Table) -> Column | None:
     """The one column of measured values, None if there is not one alone."""
     left = [c for c in table.columns if columns.is_measured(c)]
+    moving = [c for c in left if np.nanmax(c.floats()) > np.nanmin(c.floats())]
+    left = moving if len(left) > 1 else left
     return left[0] if len(left) == 1 else None
 
 

@@ -20,9 +20,11 @@ from .table import MISSING, Column
 
 Floats = NDArray[np.float64]
 _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
-# Days since the end of 1899 (spreadsheets) and since year 0 (mathematics programs), from 1954 to 2118; or the
-# time of day alone.
-_SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (0.0, 1.0))
+# Days since the end of 1899 (spreadsheets), since year 0 (mathematics programs) and since 4713 before our era
+# (astronomers), from 1954 to 2118; or the time of day alone.
+_SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (2_434_700.0, 2_494_700.0), (0.0, 1.0))
+_ROUNDS_S = (86400.0, 604800.0)  # seconds of a day and of a week begin again at midnight
+_NEAR_MIDNIGHT_S = 30.0
 # Counters of so many bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this
 # near to all of it is an overflow: 4 s of us.
 _COUNTERS = {2.0**32: 32, 2.0**32 / 1e3: 32, 2.0**32 / 1e6: 32, 2.0**24: 24, 2.0**16: 16}
@@ -106,7 +108,18 @@ def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
             "there."
         )
         warnings = (*warnings, Warn("counter-overflow", text.replace("1 times", "once")))
-    return Clock(raw * names.TIME_UNITS_S[unit], f"{what} {_title(column)} in {unit}", warnings)
+    return Clock(_next_day(column, raw, unit), f"{what} {_title(column)} in {unit}", warnings)
+
+
+def _next_day(column: Column, raw: Floats, unit: str) -> Floats:
+    """Times in the column's unit (n,) as seconds; those of a day or a week are carried on over midnight."""
+    t_s = raw * names.TIME_UNITS_S[unit]
+    steps = np.diff(t_s, prepend=t_s[:1])
+    deepest = -float(np.fmin.reduce(steps))
+    round_s = next((r for r in _ROUNDS_S if r - _NEAR_MIDNIGHT_S < deepest <= r), None)
+    if round_s is None or not 0 <= np.nanmax(column.floats()) * names.TIME_UNITS_S[unit] <= round_s:
+        return t_s
+    return t_s + round_s * np.cumsum(steps < _NEAR_MIDNIGHT_S - round_s)
 
 
 def _unwrapped(raw: Floats) -> tuple[Floats, int, int]:

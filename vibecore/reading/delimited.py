@@ -15,6 +15,7 @@ from .naming import under_names
 from .table import NOTHING, Table
 
 _HEAD_BYTES = 128 * 1024
+_MOST_HEAD_LINES = 1000  # looked at where the first few hold no data
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
 _MOST_DIGITS = 18  # any whole number this long fits 64 bits
 _JUDGED_LINES = 20
@@ -39,7 +40,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     text = _without_end_marks(text)
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
     _check_lines(text, head, lines, source, max_rows)
-    layout = find_layout(_first_lines(head, len(text) > len(head)), source)
+    layout = _layout(head, len(text) > len(head), source)
     _check_width(layout, lines, source)
     body, cut = _body(text, layout)
     told: tuple[Warn, ...] = ()
@@ -67,10 +68,21 @@ def _without_end_marks(text: bytes) -> bytes:
     return text
 
 
-def _first_lines(head: bytes, more: bool) -> list[str]:
+def _layout(head: bytes, more: bool, source: str) -> Layout:
+    """The layout by the first lines, by many more if a long list of settings comes before the data."""
+    try:
+        return find_layout(_first_lines(head, more, MAX_HEAD_LINES), source)
+    except ReadingError:
+        lines = _first_lines(head, more, _MOST_HEAD_LINES)
+        if len(lines) <= MAX_HEAD_LINES:
+            raise
+        return find_layout(lines, source)
+
+
+def _first_lines(head: bytes, more: bool, count: int) -> list[str]:
     """The lines of the head that tell the layout, the last one left out if it breaks off there."""
-    lines = head.decode("utf-8", errors="replace").split("\n", MAX_HEAD_LINES)
-    if more or len(lines) > MAX_HEAD_LINES:
+    lines = head.decode("utf-8", errors="replace").split("\n", count)
+    if more or len(lines) > count:
         lines.pop()
     lines = [line.rstrip("\r") for line in lines]
     while lines and not lines[-1].strip():

@@ -51,8 +51,9 @@ def to_utf8(data: bytes) -> tuple[bytes, str]:
     if b"\0" in text:
         text = text.replace(b"\0", b"")
         encoding += " with NUL bytes"
-    if b"\r" in text[: 1 << 16] and b"\n" not in text[: 1 << 16]:
-        text = text.replace(b"\r", b"\n")
+    head = text[: 1 << 16]
+    if head.count(b"\r") - head.count(b"\r\n") > head.count(b"\n"):
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return text.rstrip(b"\x1a"), encoding
 
 

@@ -52,7 +52,6 @@ def find_layout(lines: list[str], source: str) -> Layout:
 
     Raises ReadingError if no row of numbers is among them.
     """
-    lines = lines[:MAX_HEAD_LINES]
     judged = [line for line in lines[-_JUDGED_LINES:] if line.strip()]
     best = (0.0, "", "")
     for delimiter in _DELIMITERS:

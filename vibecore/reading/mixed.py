@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from string import ascii_lowercase
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,7 @@ _LEAST_FALLS = (
     0.3  # share of the changes from sensor to sensor at which time goes back, if they write in batches
 )
 _ELSEWHERE = 0.05  # share of the times time goes back that may lie at no change
+_MORE_HOLES = 0.03  # share of the steps: pulses that leave fewer are too seldom to be looked at
 _TURNED = 0.02  # of gravity: two phones never lie alike to a degree, but what merely counts rows has one mean
 
 
@@ -56,6 +58,9 @@ def named_sensor(table: Table) -> Table:
             for i, v in enumerate(values)
             if len(v) < 60 and (k := names.kind_of(v)) in ("total", "acceleration", "linear")
         )
+        letters = "".join(sorted(values)).lower()
+        if letters in ascii_lowercase:
+            continue  # devices A and B
         if not ranked or names.triples(list(values)) or len(values) < 2:
             continue
         if len(ranked) > 1 and ranked[0][:2] == ranked[1][:2]:
@@ -136,6 +141,8 @@ def _parts(table: Table, column: Column, triple: columns.Triple) -> list[_Part]:
     one time, as a measure or a mark does not."""
     codes, values = column.coded
     masks = [codes == i for i in range(len(values))]
+    if _is_one_beat(table, triple, masks):
+        return []
     uneven = np.mean(np.diff(codes) != 0) < _LEAST_CHANGES or any(_is_uneven(rows) for rows in masks)
     if uneven and not _in_batches(table, column, triple, codes):
         return []
@@ -147,6 +154,26 @@ def _parts(table: Table, column: Column, triple: columns.Triple) -> list[_Part]:
         if len(own) >= limits.MIN_ROWS:
             parts.append(_Part(value, rows, scale.steady_size(own), own.mean(axis=0)))
     return parts
+
+
+def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Rows]) -> bool:
+    """Whether all rows keep a beat in which those of the commonest value leave holes: pulses beside one
+    sensor."""
+    commonest = max(masks, key=np.count_nonzero)
+    for other in table.columns:
+        if other.numbers is None or any(other is axis for axis in triple.columns):
+            continue
+        found = clock.read_clock(other) if columns.rises(other) else None
+        if found is not None and not columns.is_counter(other):
+            return _holes(found.t_s[commonest]) > _holes(found.t_s) + _MORE_HOLES
+    return False
+
+
+def _holes(t_s: columns.Floats) -> float:
+    """Share of the steps of time that are far from the usual one."""
+    steps = np.diff(t_s[np.isfinite(t_s)])
+    usual = float(np.median(steps)) if len(steps) else 0.0
+    return float(np.mean(np.abs(steps - usual) > 0.5 * usual)) if usual > 0 else 1.0
 
 
 def _is_uneven(rows: Rows) -> bool:

@@ -13,7 +13,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
 from . import columns, delimited, encoding, keyed, names, scale
-from .layout import MAX_HEAD_LINES, find_layout, is_date, is_number, split_line
+from .layout import MAX_HEAD_LINES, Layout, find_layout, is_date, is_number, split_line
 from .table import Table
 
 _MOST_LINES = 3000  # of words in one text; more are rows of data that begin with a word
@@ -81,7 +81,8 @@ def _apart(data: bytes, title: str, max_rows: int) -> list[Table]:
             f"The file holds {len(groups)} tables one below the other; the one under "
             f"'{head.title or head.names}' was read.",
         )
-        source = f"{title}, {head.title}" if head.title else title
+        said = head.title or (head.names if len(table.columns) < _AXES else "")
+        source = f"{title}, {said}" if said else title
         tables.append(replace(table, source=source, warnings=(*table.warnings, told)))
     alike = len({(h.title, h.names) for h in heads}) == 1
     return [] if alike and len({_has_gravity(t) for t in tables}) < 2 else tables
@@ -116,16 +117,18 @@ def _heads(text: bytes, title: str) -> list[_Head]:
         layout = find_layout(head, title)
     except ReadingError:
         return []
-    heads = list(_named(text, found, layout.delimiter, layout.decimal))
+    heads = list(_named(text, found, layout))
     return heads if len(_groups(heads)) <= _MOST_SECTIONS else []
 
 
-def _named(text: bytes, lines: list[re.Match[bytes]], delimiter: str, decimal: str) -> Iterator[_Head]:
+def _named(text: bytes, lines: list[re.Match[bytes]], layout: Layout) -> Iterator[_Head]:
     """The lines of names among lines of words, each with the line of one cell just above it as its title."""
+    delimiter, decimal = layout.delimiter, layout.decimal
+    least = min(2, layout.width - 1)  # cells: of a time and one axis there are two
     above: re.Match[bytes] | None = None
     for line in lines:
         cells = split_line(_decoded(line), delimiter)
-        if len(cells) > 2 and _are_names(cells, decimal):
+        if len(cells) > least and _are_names(cells, decimal):
             near = above is not None and not text[above.end() : line.start()].strip()
             title = _decoded(above).strip("[]()#*:\"' ") if above is not None and near else ""
             start = above.start() if above is not None and near else line.start()

@@ -121,9 +121,7 @@ def _at_rate(rate_hz: float, line: str, places: tuple[columns.Floats, str]) -> C
 def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
     """Columns that may be the time, the likeliest first: named so; without names, the ones that rise."""
     rest = [c for c in table.columns if c not in triple.columns]
-    named = [
-        c for c in rest if c.name and names.is_time(c.name) and names.kind_of(c.name) not in columns.WORDS
-    ]
+    named = [c for c in rest if c.name and names.is_time(c.name) and _is_of_no_other_measure(c.name)]
     stem = names.kind_of(triple.stem)
     named = [c for c in named if not _is_anothers(c, named, table, triple)]
     named.sort(key=lambda c: not (stem and names.kind_of(c.name) == stem))
@@ -134,6 +132,13 @@ def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
     ]
     dated = [c for c in rest if c.text is not None and c not in named]
     return [*named, *unnamed, *dated]
+
+
+def _is_of_no_other_measure(name: str) -> bool:
+    """Whether a column called a time is none of a gyroscope or the like; a satellite's is as good as any."""
+    kind = names.kind_of(name)
+    by_word = names.has_word(name, names.words()["time"]["words"])
+    return kind not in columns.WORDS or (kind == "location" and by_word)
 
 
 def _is_anothers(column: Column, named: list[Column], table: Table, triple: columns.Triple) -> bool:
