@@ -236,7 +236,7 @@ def test_job_pairs_like_with_like_and_takes_the_pair_that_tells_most() -> None:
     got = repair.repair_of_job(job, FOUR, cause_id="engine-mount")
     assert got is not None
     assert got.verdict == "cured"
-    assert got.why.startswith("In drive at idle: ")
+    assert got.why.startswith("In drive at idle: the fault's own lines")
     assert any(n.startswith("In neutral at idle: cured") for n in got.notes)
     assert repair.repair_of_job(job[:2], FOUR) is None
     only_after = repair.repair_of_job(job[2:], FOUR)

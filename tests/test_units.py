@@ -17,6 +17,7 @@ TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
         (-6.02, "half as strong", "half as strong as"),
         (6.02, "twice as strong", "twice as strong as"),
         (-26.02, "20 times weaker", "20 times weaker than"),
+        (-52.0, "over 100 times weaker", "over 100 times weaker than"),
         (0.5, "about the same", "about as strong as"),
         (-0.5, "about the same", "about as strong as"),
     ],

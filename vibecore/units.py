@@ -14,12 +14,15 @@ LITRES_PER_US_GALLON = 3.785411784  # exact, 231 cubic inches
 US_FLUID_OUNCES_PER_US_GALLON = 128.0  # exact
 DB_PER_NEPER = 20 / math.log(10)  # an amplitude's decibels a unit of its natural logarithm
 DB_PER_LOG_POWER = 10 / math.log(10)  # a mean square's or a likelihood ratio's
+MOST_FACTOR = 100.0  # no source: a phone hears no more of what is left, and nobody pictures more
 SAME_FACTOR = 1.1  # common practice, no source: less than a tenth more is 'about the same'
 
 
 def factor(change_db: float) -> str:
     """How many times stronger or weaker a change of amplitude is, whichever it is."""
     times = 10 ** (abs(change_db) / 20)
+    if times >= MOST_FACTOR:
+        return f"over {MOST_FACTOR:.0f}"
     return f"{times:.1f}" if times < 9.95 else f"{times:.0f}"
 
 
