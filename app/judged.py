@@ -12,6 +12,7 @@ from vibecore.model import Analysis, Recording
 from vibecore.spoken import spoken_by_file
 
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
+ENGINE_OFF = "engine-off"  # a recording that the plan asks for: nothing is wrong with it
 MISLEADING = (
     "clipped",
     "moved",
@@ -37,8 +38,9 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
     """A recording's quality: an icon and what to mind, each with its mend, the first thing first; of a good
     one, what does no harm stands behind."""
     unseen = _unseen_firing(analysis, engine)
-    harmless = _few_lost(analysis.recording)
-    told = {WEIGHTING_NOTE} | ({TOO_SLOW} if unseen else set()) | ({LOST} if harmless else set())
+    lost = _few_lost(analysis.recording)
+    harmless = [w.message for w in analysis.warnings if w.code == ENGINE_OFF] + lost
+    told = {WEIGHTING_NOTE, ENGINE_OFF} | ({TOO_SLOW} if unseen else set()) | ({LOST} if lost else set())
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
     if analysis.speed is None:
         lines.reverse()  # why there is no speed comes last

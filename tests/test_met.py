@@ -30,7 +30,9 @@ def test_one_speed_tells_nothing_and_a_slope_is_no_peak() -> None:
     assert natural_frequency(idle, [idle, made(SOUND, rpm=710)], FOUR) == ""
     signal, track = sweep(2.0, 60.0, 0.08)
     swept = replace(made(SOUND, name="sweep"), signal=signal, speed=track)
-    assert "more than a slope" in natural_frequency(swept, [swept], FOUR)
+    told = natural_frequency(swept, [swept], FOUR)
+    assert told.startswith("Nothing sure can be said of a natural frequency on the firing order (2). No peak")
+    assert "more than a slope" in told
 
 
 def test_what_was_recorded_elsewhere_or_after_a_repair_is_another_path() -> None:

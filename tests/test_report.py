@@ -18,7 +18,7 @@ from tests.app import made
 from tests.test_figures import broken
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import Condition, Suspect, Symptoms
+from vibecore.model import Condition, Suspect, Symptoms, Warn
 from vibecore.repair import side_by_side
 from vibecore.report import comparison_html, report_html
 
@@ -279,3 +279,13 @@ def test_evidence_is_written_as_sentences(case):
         "Speaks for it: Engine order 2 is 2.8 times as strong: a bad mount."
         in Page(report_html(case, {}, told)).text
     )
+
+
+def test_a_recording_with_the_engine_off_lacks_no_speed(case):
+    off = made.analysis("off.csv", Condition(speed_hold="engine off"), speed=False)
+    off = replace(
+        off, warnings=(Warn("engine-off", "The engine was off: there is no engine speed to find."),)
+    )
+    text = Page(report_html(case, {}, made.diagnosis(made.analysis(), off))).text
+    assert "cannot be told" not in text
+    assert "no engine speed to find" not in text

@@ -26,8 +26,7 @@ def natural_frequency(chosen: Analysis, analyses: Sequence[Analysis], engine: En
     order = engine.firing_order
     found = fit([order_points(a.signal, a.speed, order) for a in alike if a.speed is not None])
     if not isinstance(found, Resonance):
-        why = found.why[:1].lower() + found.why[1:]
-        return f"The firing order ({order:g}) shows no natural frequency for sure: {why}"
+        return f"Nothing sure can be said of a natural frequency on the firing order ({order:g}). {found.why}"
     return f"{idle_note(found, order * chosen.speed.mean_rpm / 60)} {_damping_words(found)}"
 
 

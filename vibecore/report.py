@@ -42,6 +42,7 @@ from vibecore.words import (
 if TYPE_CHECKING:
     from vibecore.repair import Pair
 
+ENGINE_OFF = "engine-off"  # code of a warning: how it was made says it already
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
 MOST_EVIDENCE = 3  # of each: the rest is in the job
@@ -230,7 +231,7 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
     analyses, called = diagnosis.analyses, spoken_by_file(diagnosis.analyses)
     made = [replace(a.condition, tachometer_rpm=None) for a in analyses]
     rows = [
-        (condition_words(how) or a.name, speed_range(a.speed), shake_words(a.overall), a.name)
+        (condition_words(how) or a.name, _speed(a), shake_words(a.overall), a.name)
         for a, how in zip(analyses, made, strict=True)
     ]
     minds = _minds_of_all(analyses, called)
@@ -238,6 +239,10 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
     minds += dict.fromkeys(filter(None, (weighting_words(a.overall) for a in analyses)))
     listed = table(("How it was made", "Engine speed", "Shake in all", "File"), rows)
     return listed + _order_figure(diagnosis, case) + (f"<h3>To mind</h3>{bullets(minds)}" if minds else "")
+
+
+def _speed(analysis: Analysis) -> str:
+    return "engine off" if analysis.condition.speed_hold == "engine off" else speed_range(analysis.speed)
 
 
 def _order_figure(diagnosis: Diagnosis, case: Case) -> str:
@@ -271,4 +276,5 @@ def _minds_of_all(analyses: Sequence[Analysis], called: Mapping[str, str]) -> li
 
 def _minds(analysis: Analysis) -> list[str]:
     """What to mind of a recording; what is true of every phone is said once for all."""
-    return [w.message for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note]
+    cut_off = analysis.overall.cut_off_note
+    return [w.message for w in all_warnings(analysis) if w.message != cut_off and w.code != ENGINE_OFF]

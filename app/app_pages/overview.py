@@ -19,6 +19,7 @@ from vibecore.model import Analysis, Diagnosis
 from vibecore.plan import likeliest, next_step
 from vibecore.words import speed_in_short, vehicle_words
 
+OFTEN = {1.0: "once", 2.0: "twice"}
 WHAT_IT_IS = (
     "Your car shakes at idle? A phone taped to it records the shake; this finds what to check first and, "
     "after the mend, whether it is cured."
@@ -34,7 +35,8 @@ def page() -> None:
     st.title(widgets.plain(work.case.title), anchor=False)
     invented = f"  \n{INVENTED_WORDS}" if work.job.notes.get(INVENTED) else ""
     vehicle = work.case.vehicle
-    fires = f"{vehicle_words(vehicle)}, fires {vehicle.engine.firing_order:g} times a turn"
+    order = vehicle.engine.firing_order
+    fires = f"{vehicle_words(vehicle)}, fires {OFTEN.get(order, f'{order:g} times')} a turn"
     st.caption(widgets.plain(fires) + invented)
     widgets.tell_if_binned(work)
     if invented:

@@ -27,6 +27,7 @@ from vibecore.trying.kinds import Kind, kind_of, kinds
 from vibecore.trying.taps import taps_s
 from vibecore.trying.words import tried_words
 
+ANOTHER = "Put in the one made while you tried it."
 TELL = {"noticed": st.success, "not noticed": st.info}
 CAUTIONS = ("running", "fan", "hot", "manual")  # of whatever is done beside a running engine
 
@@ -81,7 +82,7 @@ def _upload(work: state.Work, kind: Kind) -> None:
     digest = hashlib.sha256(data).hexdigest()
     here = next((f.name for f in work.job.files if f.digest == digest), None)
     if here is not None:
-        st.warning(widgets.plain(f"{upload.name} is here already, as {here}."))
+        st.warning(widgets.plain(f"{upload.name} is in this job already, as {here}. {ANOTHER}"))
         return
     name = free_name(clean_name(upload.name), [f.name for f in work.job.files])
     recording = cache.recording(name, digest, lambda: data)  # what is wrong with it is told in words

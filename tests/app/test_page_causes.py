@@ -145,4 +145,4 @@ def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start
     text = words(start("causes"))
     assert "the ranking is weaker" not in text
     keep(store, store.open(job.head.id), "b.csv", "c.csv")
-    assert "Of 2 recordings gear or speed is not said: the ranking is weaker." in words(start("causes"))
+    assert "Gear or speed is not said of 2 recordings: the ranking is weaker." in words(start("causes"))

@@ -15,7 +15,7 @@ def test_the_job_page_tells_what_to_do_first_then_the_causes(start):
     text = words(start())
     order = (
         "Grey van",
-        "4 cylinders",
+        "4 cylinders, automatic gearbox, fires twice a turn",
         "Likeliest: Engine mount",
         "Next:",
         "Causes",

@@ -105,3 +105,11 @@ def test_what_came_of_it_is_said_there_and_counts_for_the_check(start, store, jo
     (done,) = case_of(store.open(job.head.id)).checks
     assert (done.id, done.outcome) == ("cleaner-squirt", "no-change")
     assert "Kept: Squirt cleaner at the joints and watch the idle: no change anywhere." in words(test)
+
+
+@pytest.mark.usefixtures("job")
+def test_a_recording_of_the_job_is_none_in_which_something_was_tried(start):
+    test = start("try-it")
+    test.file_uploader[0].set_value(("idle.csv", b"neutral-idle.csv", "text/csv")).run()
+    told = "idle.csv is in this job already, as neutral-idle.csv. Put in the one made while you tried it."
+    assert told in words(test)

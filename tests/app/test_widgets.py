@@ -42,6 +42,16 @@ def test_a_recording_of_which_little_was_used_says_so():
     assert judged.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
 
 
+def test_a_recording_with_the_engine_off_is_no_poor_one():
+    """The plan asks for it: that it has no engine speed is as it should be."""
+    off = made.analysis(condition=Condition(speed_hold="engine off"), speed=False)
+    why = Warn("engine-off", "The engine was off: there is no engine speed to find.")
+    off = replace(off, warnings=(why,), recording=replace(off.recording, warnings=()))
+    icon, lines = judged.quality(off, Engine(4))
+    assert "check" in icon
+    assert lines == ["Good recording.", "The engine was off: there is no engine speed to find."]
+
+
 def test_a_few_lost_samples_in_short_gaps_do_no_harm():
     """Under one in a hundred, none missing for longer than a few steps: common practice, no source."""
     whole = made.analysis()
