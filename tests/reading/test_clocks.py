@@ -152,3 +152,14 @@ def test_days_as_astronomers_count() -> None:
     ]
     recording = read_recording(text(rows, "julian date,ax,ay,az").encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-3)
+
+
+@pytest.mark.parametrize("name", ["packet_time,offset_ms", "time,time in packet (ms)", "timestamp,t_ms"])
+def test_a_time_of_each_packet_and_one_within_it(name: str) -> None:
+    rows = []
+    for i, row in enumerate(cells(TRUTH)):
+        first = TRUTH.t_s[i // 50 * 50]
+        rows.append([f"{1e3 + first:.4f}", f"{(TRUTH.t_s[i] - first) * 1e3:.1f}", *row[1:]])
+    recording = read_recording(text(rows, f"{name},x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=2e-4)
+    assert not recording.warnings

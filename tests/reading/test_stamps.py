@@ -142,7 +142,7 @@ def test_clock_set_back_is_carried_on() -> None:
 
 def test_two_recordings_in_one_file() -> None:
     rows = cells(TRUTH)
-    recording = read_recording(text([*rows[:700], *rows]).encode())
+    recording = read_recording(text([*cells(shake(seed=1))[:700], *rows]).encode())
     assert len(recording.t_s) == 2000
     assert codes(recording) == ["several-recordings"]
     assert "rows 701 to 2700" in recording.warnings[0].message
@@ -314,3 +314,13 @@ def test_a_line_at_half_or_a_third_of_the_rate_is_one_sensor(rate_hz: float, off
     accel += np.random.default_rng(0).normal(0, 0.05, accel.shape)
     recording = read_recording(csv(Truth(t, accel, rate_hz), "time,ax (m/s2),ay (m/s2),az (m/s2)").encode())
     np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-5)
+
+
+@pytest.mark.parametrize("unit", [1.0, 1e-3])
+def test_a_block_of_rows_that_was_written_again(unit: float) -> None:
+    """The same stamps with the same values, two seconds long: no clock that was set back."""
+    rows = cells(TRUTH, t_unit=unit, t_digits=6 if unit == 1 else 0)
+    recording = read_recording(text([*rows[:900], *rows[700:900], *rows[900:]]).encode())
+    assert len(recording.t_s) == len(TRUTH.t_s)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-3)
+    assert codes(recording) == ["repeated-rows"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import cells, shake, text
+from tests.reading.make import cells, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
@@ -128,3 +128,26 @@ def test_times_in_parts_of_a_unit(name: str, unit_s: float) -> None:
 def test_a_step_beside_the_name_is_no_unit_of_its_own() -> None:
     recording = read_recording(text(cells(TRUTH), "time (10 ms),x,y,z").encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-4)
+
+
+@pytest.mark.parametrize("rate", [1024.0, 1600.0, 2000.0, 5000.0])
+@pytest.mark.parametrize("named", [True, False])
+def test_a_fast_box_without_a_unit_of_time(rate: float, named: bool) -> None:
+    fast = shake(rate, 8.0, jitter=0.0)
+    data = csv(fast, "time,x,y,z" if named else None).encode()
+    recording = read_recording(data)
+    assert recording.sample_rate_hz == pytest.approx(rate, rel=1e-3)
+    np.testing.assert_allclose(recording.accel_m_s2, fast.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize("line", ["Sampling rate: 2048 Hz", "fs = 2.048 kHz", "sample rate;2048"])
+def test_a_fast_rate_told(line: str) -> None:
+    fast = shake(2048.0, 8.0, jitter=0.0)
+    recording = read_recording((line + "\n" + text([r[1:] for r in cells(fast)], "x;y;z", ";")).encode())
+    assert recording.sample_rate_hz == pytest.approx(2048.0)
+
+
+def test_the_speed_of_a_line_is_no_rate_of_samples() -> None:
+    data = "Data rate: 9600\n" + text([r[1:] for r in cells(TRUTH)], "x,y,z")
+    with pytest.raises(ReadingError, match="no column of times"):
+        read_recording(data.encode())

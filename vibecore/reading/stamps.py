@@ -28,6 +28,7 @@ _TURNS_APART = 0.3  # of the rows' rms, between the means of sensors; of one sen
 # Of that distance, the mean of all rows: half of it beside a sensor without a steady part; for a line at a
 # part of the rate nothing, but for a zero that is off.
 _NO_LINE = 0.15
+_BLOCK_ROWS = 8  # that come again, fewer may be alike by chance
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
@@ -39,7 +40,7 @@ _PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
 
 def mend(data: Stamped) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
-    for step in (_lone_stamps, _repeats, _order, _turns, _pauses, _bursts, _equal):
+    for step in (_lone_stamps, _repeats, _written_again, _order, _turns, _pauses, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
@@ -91,6 +92,19 @@ def _repeats(data: Stamped) -> Stamped:
     if doubled and np.count_nonzero(equal) - doubled <= _COARSE_SHARE * n:
         return data.keep(~drop).tell("repeated-rows", f"{doubled} of {n} rows were written twice; left out.")
     return data
+
+
+def _written_again(data: Stamped) -> Stamped:
+    """Rows that come again later with the same stamp and the same values: what a logger kept was written
+    twice."""
+    if not (np.diff(data.t_s) < 0).any():
+        return data
+    _, first = np.unique(np.column_stack([data.t_s, data.accel]), axis=0, return_index=True)
+    again = len(data.t_s) - len(first)
+    if again < _BLOCK_ROWS:
+        return data
+    text = f"{again} of {len(data.t_s)} rows come again with the same stamp and values; left out."
+    return data.keep(np.sort(first)).tell("repeated-rows", text)
 
 
 def _by_chance(same: NDArray[np.bool_]) -> float:

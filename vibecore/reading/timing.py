@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from itertools import permutations
 
 import numpy as np
 
@@ -25,12 +27,11 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
     """
     best: tuple[float, Clock] | None = None
     whole = clock_parts.together(table, triple.columns)
-    read = (read_clock(_filled(column)) for column in _stamped(table, triple))
-    for clock in (whole, *read):
+    read = [read_clock(_filled(column)) for column in _stamped(table, triple)]
+    for clock in (whole, *read, *_added(read)):
         if clock is None:
             continue
-        steps = np.diff(clock.t_s)
-        flaws = 1.0 - float(np.mean(steps > 0))
+        flaws = _flaws(clock)
         if best is None or flaws < best[0] - 0.01:
             best = (flaws, clock)
     if best is not None:
@@ -55,6 +56,20 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
         "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
         "into the first line, such as '# sample rate: 100 Hz'."
     )
+
+
+def _flaws(clock: Clock) -> float:
+    """Share of the steps of time that do not go on."""
+    return 1.0 - float(np.mean(np.diff(clock.t_s) > 0))
+
+
+def _added(read: list[Clock | None]) -> Iterator[Clock]:
+    """A time of each packet and one within it that begins again with each, added up."""
+    flawed = [c for c in read if c is not None and _flaws(c) > 0.0]
+    for one, other in permutations(flawed, 2):
+        packets = np.diff(one.t_s)
+        if (packets >= 0).all() and np.array_equal(np.diff(other.t_s) < 0, packets > 0):
+            yield replace(one, t_s=one.t_s + other.t_s, note=f"{one.note}, and {other.note}")
 
 
 def _filled(column: Column) -> Column:

@@ -29,7 +29,9 @@ def rate_told(hints: str) -> tuple[float, str] | None:
         for before, figure, unit in figures:
             name = re.split(r"[,;|]", before.rstrip(" \t:=,;|@"))[-1]
             rate = _rate(name, _value(figure), unit)
-            if rate is not None and limits.TYPICAL_RATES_HZ[0] <= rate <= limits.TYPICAL_RATES_HZ[1]:
+            sure = _is_hz(unit) or "sampl" in names.plain(name)
+            most = limits.MOST_RATE_HZ if sure else limits.TYPICAL_RATES_HZ[1]
+            if rate is not None and limits.TYPICAL_RATES_HZ[0] <= rate <= most:
                 found.setdefault(round(rate, 6), line)
     return next(iter(found.items())) if len(found) == 1 else None
 
