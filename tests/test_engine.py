@@ -210,10 +210,7 @@ def test_eight_cylinders_at_sixty_samples_a_second():
     views = {v.order: v for v in what_can_be_seen(Engine(8), 700 / 60, 60.0)}
     firing = views[4.0]
     assert not firing.visible
-    assert firing.seen_at_hz == pytest.approx(13.33, abs=0.01)
-    assert firing.mirrored
-    assert firing.lands_near == 1.0
-    assert "13.3 Hz" in firing.why_not
+    assert firing.why_not.endswith("it would show at 13.3 Hz, beside order 1")
     assert 4.0 in views[1.0].hidden_by
     assert views[1.0].visible
     assert views[1.0].why_not is None

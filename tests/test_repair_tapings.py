@@ -22,11 +22,16 @@ def taped(factor_db: float, condition=WHEEL, **how):
     return made({o: v * 10 ** (factor_db / 20) for o, v in SOUND.items()}, condition, error=0.01, **how)
 
 
+def from_two(first, again) -> float | None:
+    found = repair.measured_placing([first, again])
+    return None if found is None else found.sd_db
+
+
 @pytest.mark.parametrize(("sd_db", "least", "most"), [(0.5, 0.97, 1.0), (1.0, 0.95, 1.0), (1.5, 0.90, 0.98)])
 def test_intervals_from_one_pair_hold_what_taping_again_does(sd_db, least, most):
     rng = np.random.default_rng(5)
     moved = rng.normal(0, sd_db, 400)
-    measured = np.array([repair.placing_from_two_tapings(taped(0), taped(db)) for db in moved])
+    measured = np.array([from_two(taped(0), taped(db, AGAIN)) for db in moved])
     once_more = rng.normal(0, sd_db, (100, 400))
     inside = np.abs(once_more) < 1.96 * measured
     assert least <= inside.mean() <= most
@@ -34,9 +39,9 @@ def test_intervals_from_one_pair_hold_what_taping_again_does(sd_db, least, most)
 
 def test_a_pair_that_shows_more_than_usual_widens_and_one_that_agrees_narrows():
     usual = repair.DEFAULT_PLACING_DB
-    assert repair.placing_from_two_tapings(taped(0), taped(4.0)) > usual
-    assert 0.8 * usual < repair.placing_from_two_tapings(taped(0), taped(0.0)) < usual
-    assert repair.placing_from_two_tapings(taped(0), made(SOUND, rpm=2000)) is None
+    assert from_two(taped(0), taped(4.0, AGAIN)) > usual
+    assert 0.8 * usual < from_two(taped(0), taped(0.0, AGAIN)) < usual
+    assert from_two(taped(0), made(SOUND, AGAIN, rpm=2000)) is None
 
 
 def job(*extra):

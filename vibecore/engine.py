@@ -45,17 +45,11 @@ class Fold(NamedTuple):
 
 
 class OrderView(NamedTuple):
-    """How one order shows at a sample rate.
-
-    `hidden_by`: orders that fold down onto this one. `lands_near`: the order that a folded line sits beside.
-    """
+    """How one order shows at a sample rate. `hidden_by`: orders that fold down onto this one."""
 
     order: float
     frequency_hz: float
     visible: bool
-    seen_at_hz: float
-    mirrored: bool
-    lands_near: float | None
     hidden_by: tuple[float, ...]
     why_not: str | None
 
@@ -195,21 +189,10 @@ def what_can_be_seen(engine: Engine, speed_hz: float, fs_hz: float) -> tuple[Ord
         landing[order] = near[0] if order not in seen and near else None
     views = []
     for order in engine.orders:
-        frequency_hz, at = order * speed_hz, folds[order]
+        frequency_hz = order * speed_hz
         hidden_by = tuple(o for o in engine.orders if landing[o] == order)
-        why_not = None if order in seen else _why_not(frequency_hz, fs_hz, at, landing[order])
-        views.append(
-            OrderView(
-                order,
-                frequency_hz,
-                order in seen,
-                at.seen_at_hz,
-                at.mirrored,
-                landing[order],
-                hidden_by,
-                why_not,
-            )
-        )
+        why_not = None if order in seen else _why_not(frequency_hz, fs_hz, folds[order], landing[order])
+        views.append(OrderView(order, frequency_hz, order in seen, hidden_by, why_not))
     return tuple(views)
 
 

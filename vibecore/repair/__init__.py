@@ -24,7 +24,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.pair import Pair, side_by_side
 from vibecore.repair.sound import SoundLevel, sound_level
 from vibecore.repair.suspects import repair_by_suspects
-from vibecore.repair.tapings import Placing, measured_placing, placing_db_of, placing_from_two_tapings
+from vibecore.repair.tapings import Placing, measured_placing, placing_db_of
 
 __all__ = [
     "DEFAULT_PLACING_DB",
@@ -39,7 +39,6 @@ __all__ = [
     "isolation_note",
     "measured_placing",
     "placing_db_of",
-    "placing_from_two_tapings",
     "repair_by_suspects",
     "repair_of_job",
     "side_by_side",

@@ -42,21 +42,14 @@ def _share(db: float) -> str:
     return f"about {100 * (10 ** (db / 20) - 1):.0f} % ({db:.1f} dB)"
 
 
-def placing_from_two_tapings(first: Analysis, second: Analysis) -> float | None:
-    """Placing repeatability in dB, the `placing_db` of `compare`, from two recordings of the unchanged car
-    with the phone taped on anew in between; None if they share no order seen well."""
-    moved_db2 = _moved(first, second)
-    return None if moved_db2 is None else _joined([moved_db2])
-
-
 def placing_db_of(measured: Placing | None) -> float:
     """Placing repeatability to reckon with: as measured, else the default."""
     return measured.sd_db if measured is not None else DEFAULT_PLACING_DB
 
 
 def measured_placing(analyses: Sequence[Analysis]) -> Placing | None:
-    """The same from all recordings of a job said to be taped on anew, each against the one before it that was
-    made alike; None if there is no such pair."""
+    """Placing repeatability from all recordings of a job said to be taped on anew, each against the one
+    before it that was made alike; None if no such pair shares an order seen well."""
     found = []
     for place, again in enumerate(analyses):
         first = _repeated(again, analyses[:place]) if again.condition.taped_anew else None
