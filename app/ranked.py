@@ -12,6 +12,7 @@ from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
 from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences, sentence
 
+FOLDED_UNDER = 0.05  # common practice, no source: nobody begins with a cause of one in twenty
 More = Callable[[RankedCause], None]
 WORDS = (
     "Engine order: how often a shake comes in one turn of the crank. Order 2 comes twice a turn, order 0.5 "
@@ -36,13 +37,13 @@ def show_causes(
     evidence: int | None = None,
     more: More | None = None,
 ) -> None:
-    """The causes worth showing, the likeliest first, at most so many, with so much evidence each. more: draws
-    what else is known of a cause."""
+    """The causes worth showing, the likeliest first, at most so many, with so much evidence each; the others
+    folded away. more: draws what else is known of a cause."""
     called = spoken_by_file(diagnosis.analyses)
-    listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY][:most]
+    listed = [c for c in diagnosis.causes if c.probability >= FOLDED_UNDER][:most]
     for place, cause in enumerate(listed, start=1):
         show_cause(cause, place, called, evidence, more)
-    rest = [c.name for c in diagnosis.causes if c not in listed]
+    rest = [c for c in diagnosis.causes if c not in listed]
     if not rest:
         return
     told = f"And {len(rest)} less likely {'ones' if len(rest) > 1 else 'one'}"
@@ -50,7 +51,10 @@ def show_causes(
         st.caption(f"{told}.")
         return
     with st.expander(told):
-        st.markdown("\n".join(f"- {widgets.plain(name)}" for name in rest))
+        for cause in rest:
+            st.markdown(f"**{widgets.plain(cause.name)}**: {widgets.plain(percent(cause.probability))}")
+            if cause.probability >= UNSHOWN_PROBABILITY:
+                _show_evidence(cause, called)
 
 
 def show_cause(
@@ -67,17 +71,21 @@ def show_cause(
     if not cause.evidence and not cause.suspects:
         return
     with st.expander("Why", expanded=place == 1):
-        evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-        for item in evidence[:most]:
-            text = sentence(item.text) + seen_words(item, called)
-            st.markdown(f"- **{SPEAKS[item.says]}:** {widgets.plain(text)}")
-        if most is not None and len(evidence) > most:
-            st.markdown(f"- And {len(evidence) - most} more, on the page of causes.")
+        _show_evidence(cause, called, most)
+        if most is not None and len(cause.evidence) > most:
+            st.markdown(f"- And {len(cause.evidence) - most} more, on the page of causes.")
         if more is not None:
             more(cause)
         elif cause.suspects:
             names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
             st.markdown(f"- **Inside that:** {widgets.plain(names)}")
+
+
+def _show_evidence(cause: RankedCause, called: Mapping[str, str], most: int | None = None) -> None:
+    """What speaks for and against it, the weightiest first."""
+    for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db))[:most]:
+        text = sentence(item.text) + seen_words(item, called)
+        st.markdown(f"- **{SPEAKS[item.says]}:** {widgets.plain(text)}")
 
 
 def seen_words(item: Evidence, called: Mapping[str, str]) -> str:

@@ -42,6 +42,9 @@ def page() -> None:
     if missing:
         st.markdown(f"Next: **{widgets.plain(missing[0].title)}**. {widgets.plain(missing[0].why)}")
         _show_item(missing[0])
+    elif guesses.reasons_of(work.job.notes, work.case):
+        st.markdown("All that this job needs is recorded. Now say below how each was made.")
+        st.page_link(state.page("causes"), label="To the causes", icon=":material/build:")
     else:
         st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
         widgets.main_step("causes", "To the causes", ":material/build:")

@@ -10,7 +10,7 @@ from tests.app import made
 from tests.app.pages import keep, press, words
 from vibecore.causes.load import catalogue
 from vibecore.jobs import case_of
-from vibecore.model import PlannedCheck, RankedCause, Suspect, Warn
+from vibecore.model import Evidence, PlannedCheck, RankedCause, Suspect, Warn
 
 
 def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
@@ -139,6 +139,20 @@ def test_the_answer_stands_above_the_check_and_says_how_it_moved(start, job, sto
     text = words(test)
     assert "Likeliest: Engine mount collapsed, 95 % (was 71 %)" in text
     assert text.index("What that changed") < text.index("Look at the mounts")  # in sight of who just said it
+
+
+@pytest.mark.usefixtures("job")
+def test_what_is_hardly_likely_is_folded_away_with_its_share_and_why(start, monkeypatch):
+    first, sound, dead = made.diagnosis().causes
+    seen = Evidence("against", -6.0, "Order 0.5 is as in a sound four", ())
+    others = (replace(sound, probability=0.06), replace(dead, probability=0.03, evidence=(seen,)))
+    diagnosed(monkeypatch, causes=(replace(first, probability=0.91), *others))
+    text = words(start("causes"))
+    assert "**2. Nothing wrong found**: 6 %" in text
+    assert "3. One cylinder" not in text
+    assert "**One cylinder weak or dead**: 3 %" in text
+    assert text.index("3 %") < text.index("**Speaks against it:** Order 0.5 is as in a sound four.")
+    assert "Order 0.5" not in words(start())
 
 
 def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start, job, store):

@@ -183,6 +183,18 @@ def test_several_files_that_are_no_recordings_are_told_in_one_sentence(start):
     assert words(test).count("kept aside") == 1
 
 
+def test_how_each_was_made_is_said_before_the_way_on(start, job, store):
+    kept = keep(store, job, "raised-idle.csv")
+    case = case_of(kept)
+    made_so = [replace(r, condition=replace(r.condition, gear="neutral")) for r in case.recordings[2:]]
+    done = save_case(store, kept, replace(case, recordings=(*case.recordings[:2], *made_so)))
+    assert "Others can still help" in words(start("record"))
+    store.save(done, notes={"guessed": "raised-idle.csv\tBy its name: at raised idle."})
+    text = words(start("record"))
+    assert "All that this job needs is recorded. Now say below how each was made." in text
+    assert "Others can still help" not in text
+
+
 def test_a_second_press_takes_out_no_other_recording(start, job, store):
     test = start("record")
     label = "Take it out of the job"
