@@ -95,7 +95,6 @@ BAD: dict[str, tuple[bytes, str]] = {
     "json deep": (b"[" * 100_000, "cannot be read"),
     "json empty": (b"{}", "without a list of samples"),
     "gzip cut short": (gzip.compress(csv(TRUTH).encode())[:-60], "breaks off"),
-    "gzip twice": (gzip.compress(gzip.compress(csv(TRUTH).encode())), "packed twice"),
     "zip cut short": (packed({"a.csv": csv(TRUTH)})[:-30], "broken zip"),
     "zip of broken lzma": (broken_lzma(), "broken zip"),
     "json names in brackets": (json.dumps([{"[g]": 1.0, "[]": 2.0}] * 500).encode(), "no three columns"),

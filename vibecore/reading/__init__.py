@@ -16,6 +16,7 @@ from .table import Table
 __all__ = ["read_recording"]
 
 _BLANK = b"\0 \r\n\t"
+_MOST_PACKED = 3  # times: a tar in gzip in a zip
 _PROBE = 4096  # bytes looked at first: the whole only if they are blank
 
 
@@ -79,23 +80,28 @@ def _too_large(title: str, size: int, max_bytes: int) -> None:
     )
 
 
-def _read(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
+def _read(
+    data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int, depth: int = 0
+) -> Recording:
     """The recording in bytes of any kind."""
     from . import workbook
 
-    if archive.is_gzip(data):
-        inner = archive.gunzip(data, title, max_bytes)
-        if archive.is_gzip(inner) or (archive.is_zip(inner) and not workbook.sniff(inner)):
-            raise ReadingError(f"{title} is packed twice. Unpack it once and try again.")
-        return _read_plain(inner, title, rate_hz, max_rows)
-    if archive.is_zip(data) and not workbook.sniff(data):
-        return _read_zip(data, title, rate_hz, max_bytes, max_rows)
+    packed, holds = archive.is_packed(data), archive.holds_files(data) and not workbook.sniff(data)
+    if (packed or holds) and depth >= _MOST_PACKED:
+        raise ReadingError(f"{title} is packed too many times. Unpack it and give the recording in it.")
+    if packed:
+        inner = archive.unpacked(data, title, max_bytes)
+        return _read(inner, title, rate_hz, max_bytes, max_rows, depth + 1)
+    if holds:
+        return _read_archive(data, title, rate_hz, max_bytes, max_rows, depth)
     return _read_plain(data, title, rate_hz, max_rows)
 
 
-def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int) -> Recording:
-    """The accelerometer's file of a zip, by its name, else by its gravity. Two that fit alike are refused:
-    nothing is combined or chosen silently."""
+def _read_archive(
+    data: bytes, title: str, rate_hz: float | None, max_bytes: int, max_rows: int, depth: int
+) -> Recording:
+    """The accelerometer's file of a zip or tar, by its name, else by its gravity. Two that fit alike are
+    refused: nothing is combined or chosen silently."""
     members = sorted(archive.members(data, title, max_bytes), key=lambda m: archive.rank(m[0]))
     read: list[tuple[int, str, Recording]] = []
     first_error: ReadingError | None = None
@@ -104,10 +110,11 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
         if read and rank > read[0][0]:
             break
         try:
-            read.append((rank, filename, _read_plain(inner, f"{title}, {filename}", rate_hz, max_rows)))
+            own = _read(inner, f"{title}, {filename}", rate_hz, max_bytes, max_rows, depth + 1)
+            read.append((rank, filename, own))
         except ReadingError as error:
             first_error = first_error or error
-    if not read and (together := _axes_of_zip(members, title, rate_hz, max_rows)) is not None:
+    if not read and (together := _axes_of_files(members, title, rate_hz, max_rows)) is not None:
         return together
     if not read:
         raise first_error or ReadingError(f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls).")
@@ -119,14 +126,14 @@ def _read_zip(data: bytes, title: str, rate_hz: float | None, max_bytes: int, ma
             f"{title} holds {len(read)} recordings ({shown}). Unpack it and give one at a time."
         )
     _, filename, recording = read[0]
-    told = Warn("file-chosen", f"Of {len(members)} data files in the zip, {filename} was read.")
+    told = Warn("file-chosen", f"Of {len(members)} data files in the archive, {filename} was read.")
     return replace(recording, warnings=(told, *recording.warnings)) if len(members) > 1 else recording
 
 
-def _axes_of_zip(
+def _axes_of_files(
     members: list[tuple[str, bytes]], title: str, rate_hz: float | None, max_rows: int
 ) -> Recording | None:
-    """The recording of a zip that holds a file for each axis; None if it does not."""
+    """The recording of an archive that holds a file for each axis; None if it does not."""
     from . import delimited
 
     stems = [filename.rsplit("/", 1)[-1].rsplit(".", 1)[0] for filename, _ in members]

@@ -40,10 +40,7 @@ _SIGNS = (
     (0, b"{\\rtf", _DOCUMENT),
     (0, b"7z\xbc\xaf", _PACKED),
     (0, b"Rar!", _PACKED),
-    (0, b"BZh91AY", _PACKED),
-    (0, b"\xfd7zXZ", _PACKED),
     (0, b"\x28\xb5\x2f\xfd", _PACKED),
-    (257, b"ustar", _PACKED),
     (0, b"SQLite format 3", "a database"),
 )
 
