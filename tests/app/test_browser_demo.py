@@ -45,10 +45,10 @@ def copy_demo(window: Window) -> None:
     window.settle()
 
 
-def take_out(window: Window, name: str) -> None:
+def take_out(window: Window, name: str, called: str) -> None:
     window.go("Record")
     window.unfold("Take a recording out")
-    window.choose("Which", name)
+    window.choose("Which", f"{called} ({name})")
     window.press("Take it out of the job")
     window.sees(f"{name} is out of the job.")
 
@@ -64,8 +64,8 @@ def answers(pack: Path) -> Any:
 @both
 def test_a_demo_job_from_its_causes_to_another_machine(window, browser, tmp_path):
     copy_demo(window)
-    for name in AFTERS:
-        take_out(window, name)
+    for gear, name in zip(("Drive", "Neutral"), AFTERS, strict=True):
+        take_out(window, name, f"{gear} at idle after the repair")
     window.go("Causes")
     window.sees("What came of it?")
     clean(window)
