@@ -132,6 +132,38 @@ def test_the_slowest_shake_of_an_engine_is_no_hand() -> None:
     assert signal.used_span_s == (0.0, (N - 1) / FS_HZ)
 
 
+@pytest.mark.parametrize(
+    ("still_s", "used_s"),
+    [((0.0, 11.0), (11.0, 30.0)), ((16.0, 30.0), (0.0, 16.0)), ((9.0, 13.0), (13.0, 30.0))],
+    ids=["starts late", "stops", "stops and starts"],
+)
+def test_the_time_in_which_the_engine_does_not_run_is_left_out(
+    still_s: tuple[float, float], used_s: tuple[float, float]
+) -> None:
+    accel = _idle()
+    still = (_t() >= still_s[0]) & (_t() < still_s[1])
+    accel[still] = noise(int(still.sum()), 0.01, seed=1)
+    signal = _ready(accel)
+    assert signal.used_span_s == pytest.approx(used_s, abs=0.6)
+    assert "stood-still" in _codes(signal)
+
+
+def test_an_engine_that_is_off_throughout_is_read_throughout() -> None:
+    """A phone that rounds shows nothing at all for long, and a step now and then; a hand at the start."""
+    accel = np.round(noise(N, 0.02, seed=3) / 0.05) * 0.05
+    accel[:500] += np.outer(np.sin(2 * np.pi * 1.1 * _t(500)), [2.0, 1.0, 1.0])
+    signal = _ready(accel)
+    assert signal.used_span_s == pytest.approx((5.0, (N - 1) / FS_HZ), abs=0.8)
+    assert "stood-still" not in _codes(signal)
+
+
+def test_a_quiet_car_under_a_phone_that_rounds_does_not_stand_still() -> None:
+    """Its shake comes and goes under the step: nothing for three seconds, then single steps."""
+    comes_and_goes = 0.06 * np.outer(np.sin(2 * np.pi * _t() / 10.0), [1.0, 0.3, 0.1])
+    signal = _ready(np.round((comes_and_goes + noise(N, 0.01, seed=3)) / 0.1) * 0.1, gravity=False)
+    assert "stood-still" not in _codes(signal)
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_nothing_is_cut_where_nobody_touched_the_phone(seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -27,6 +27,10 @@ HANDLING_SPREADS = 5.0  # ... standard deviations, as the median absolute deviat
 HAND_SHARE_DB = -6.0  # slow motion against the block's own shake: over this no engine makes it
 KNOCK_GUARD_BLOCKS = 1  # blocks left out at each side of a knock: the body rings on
 MARGIN_S = 0.25  # left out beside handling at the start and end, for the same reason
+# Where the shake falls to a quarter for as long as that, the engine does not run. Two lines that beat are so
+# weak for a seventh of their beat.
+STILL_DB = -12.0
+RUNNING_QUANTILE = 0.6  # of the blocks' levels: the engine runs half the time, and a hand may take a third
 LEAST_STEADY_S = 2.0  # shorter pieces hold too few working cycles (12 at 700 rpm) to tell anything
 MOVED_DEG = 8.0  # a taped phone does not turn; a body rocking on its springs stays under 2 degrees
 POSTURES_TRIED = 60  # blocks taken in turn for the usual one
@@ -39,6 +43,7 @@ class _Steady:
     stop: int
     knocks: Flags  # (n,) True where a knock was cut out
     knock_count: int
+    stood: bool = False  # for a part that is left out the car stood still
 
 
 def condition(recording: Recording) -> Signal:
@@ -48,7 +53,8 @@ def condition(recording: Recording) -> Signal:
     """
     series = even_steps(recording)
     fs, accel = series.fs_hz, series.accel_m_s2
-    steady = _steady_part(accel, series.good, fs, recording.gravity_included)
+    resolution = quality.resolution(recording.accel_m_s2)
+    steady = _steady_part(accel, series.good, fs, recording.gravity_included, resolution)
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
     mean = np.einsum("ij,i->j", used, good) / good.sum() if good.any() else used.mean(axis=0)
@@ -58,9 +64,9 @@ def condition(recording: Recording) -> Signal:
         centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
-    resolution = quality.resolution(recording.accel_m_s2)
     warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
     warnings += _moved(accel, steady, fs, recording.gravity_included)
+    warnings += _stood(span) if steady.stood else []
     history = (
         *series.history,
         f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out",
@@ -68,7 +74,7 @@ def condition(recording: Recording) -> Signal:
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
-def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Steady:
+def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool, step: float) -> _Steady:
     size = max(4, round(BLOCK_S * fs))
     count = len(accel) // size
     n = len(accel)
@@ -81,23 +87,43 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool) -> _Stead
         blocks = blocks * held
     means = (blocks.mean(axis=2) / share).T
     squares = np.einsum("kbs,kbs->b", blocks, blocks) / size / share
-    level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), 0.0) + 1e-12)
+    rounding = 3 * step**2 / 12  # of three axes: what a phone that rounds may hide
+    level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), rounding) + 1e-12)
+    first, last = _longest_running(level, share > 0.5)
+    stood = (first, last) != (0, count)
+    running = slice(first, last)
     whole = ndimage.minimum_filter1d(share, 3) > 0.9  # what a gap leaves of a block has a mean of its own
-    loud = _loud(level) | (_by_hand(means, level) & whole)
+    loud = np.zeros(count, dtype=bool)
+    loud[running] = _loud(level[running]) | (_by_hand(means[running], level[running]) & whole[running])
     if gravity:
-        loud |= _turned(means)
+        loud[running] |= _turned(means[running])
     loud &= share > 0.5
-    first, last = _longest_calm(loud)
+    first, last = (first + block for block in _longest_calm(loud[running]))
     margin = round(MARGIN_S * fs)
     start = 0 if first == 0 else first * size + margin
     stop = n if last == count else last * size - margin
     knock = np.zeros(count, dtype=bool)
     knock[first:last] = loud[first:last]
-    runs = int(np.sum(np.diff(np.concatenate(([False], knock)).astype(np.int8)) == 1))
+    runs = len(_runs(knock))
     wide = ndimage.binary_dilation(knock, iterations=KNOCK_GUARD_BLOCKS) if runs else knock
     cut = np.zeros(n, dtype=bool)
     cut[: count * size] = np.repeat(wide, size)
-    return _Steady(start, stop, cut, runs)
+    return _Steady(start, stop, cut, runs, stood)
+
+
+def _longest_running(level_db: Floats, known: Flags) -> tuple[int, int]:
+    """Block range of the longest time in which the car does not stand still: all, if it never does."""
+    still = _runs(known & (level_db < np.quantile(level_db, RUNNING_QUANTILE) + STILL_DB))
+    still = still[still[:, 1] - still[:, 0] >= LEAST_STEADY_S / BLOCK_S]
+    between = np.concatenate(([0], still.ravel(), [len(level_db)])).reshape(-1, 2)
+    first, last = between[np.argmax(between[:, 1] - between[:, 0])]
+    return int(first), int(last)
+
+
+def _runs(flags: Flags) -> np.ndarray:
+    """(k, 2) where each run of True begins and where it has ended."""
+    edges = np.diff(np.concatenate(([False], flags, [False])).astype(np.int8))
+    return np.flatnonzero(edges).reshape(-1, 2)
 
 
 def _loud(level_db: Floats) -> Flags:
@@ -128,14 +154,9 @@ def _longest_calm(loud: Flags) -> tuple[int, int]:
 
     A loud run belongs to an end when less than `LEAST_STEADY_S` of calm lies beyond it.
     """
-    edge = round(LEAST_STEADY_S / BLOCK_S)
-    first, last = 0, len(loud)
-    calm = ~loud
-    runs = np.flatnonzero(np.diff(np.concatenate(([False], calm, [False])).astype(np.int8))).reshape(-1, 2)
-    long_enough = runs[(runs[:, 1] - runs[:, 0]) >= edge]
-    if len(long_enough):
-        first, last = int(long_enough[0, 0]), int(long_enough[-1, 1])
-    return first, last
+    calm = _runs(~loud)
+    calm = calm[calm[:, 1] - calm[:, 0] >= LEAST_STEADY_S / BLOCK_S]
+    return (int(calm[0, 0]), int(calm[-1, 1])) if len(calm) else (0, len(loud))
 
 
 def _turn_upright(gravity: Floats) -> Floats:
@@ -166,3 +187,11 @@ def _moved(accel: Floats, steady: _Steady, fs: float, gravity: bool) -> list[War
         f"The phone turned by {angle:.0f} degrees during the recording. Tape it down firmly and record again."
     )
     return [Warn("moved", message)]
+
+
+def _stood(span_s: tuple[float, float]) -> list[Warn]:
+    text = (
+        f"Only {span_s[0]:.0f} s to {span_s[1]:.0f} s was used: for a part of the recording the car hardly "
+        "shook, as if the engine did not run. Start the recording after the engine, and stop it before."
+    )
+    return [Warn("stood-still", text)]
