@@ -19,6 +19,7 @@ LAYERS = [
     *("spectra", "speed", "turning", "orders", "resonance", "met", "wander", "comfort", "cycles", "beats"),
     "trying",
     *("copies", "spoken"),
+    "sound_cars",
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "terminal", "plan"),
     *("safe_names", "store", "guess", "jobs", "waterfall", "figures"),

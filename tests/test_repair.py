@@ -13,6 +13,7 @@ from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import Line
 from vibecore.repair import lines, significance, sound
+from vibecore.sound_cars import SoundLevel
 from vibecore.spectra import density
 
 # ------------------------------------------------------------ statistics against the outside
@@ -284,7 +285,7 @@ def test_what_an_engine_cannot_switch_off_needs_no_such_word() -> None:
 
 
 def test_chance_of_cure_bounds() -> None:
-    typical = sound.SoundLevel(-20.0, 6.0)
+    typical = SoundLevel(-20.0, 6.0)
     # Closed form: 20 log10 of the least share that half a repair leaves; no half repair reaches further.
     furthest = 20 * np.log10(sound.HALF_MENDED - 2 * sound.HALF_MENDED_SD)
     assert sound.chance_of_cure(10.0, furthest - 0.1, 1e-9, typical) == pytest.approx(1.0)
@@ -298,7 +299,7 @@ def test_chance_of_cure_bounds() -> None:
 def test_chance_of_cure_against_plain_counting() -> None:
     # The same question answered by drawing cars, faults and repairs and counting those alike.
     rng, n = np.random.default_rng(0), 4_000_000
-    typical = sound.SoundLevel(-20.0, 6.0)
+    typical = SoundLevel(-20.0, 6.0)
     s = 10 ** (rng.normal(typical.median_db, typical.spread_db, n) / 10)
     f = 10 ** (rng.uniform(-40, 10, n) / 10)
     half = rng.random(n) < 0.5
@@ -311,16 +312,6 @@ def test_chance_of_cure_against_plain_counting() -> None:
         alike = (half | whole) & (abs(before - was) < 0.5) & (abs(after - before - fell) < 0.5)
         counted = 1 - half[alike].mean()
         assert sound.chance_of_cure(was, fell, 0.3, typical) == pytest.approx(counted, abs=0.05)
-
-
-def test_sound_level_follows_engine_and_place() -> None:
-    wheel = repair.sound_level(2.0, FOUR, "steering wheel").median_db
-    assert wheel > repair.sound_level(0.5, FOUR, "steering wheel").median_db
-    assert repair.sound_level(2.0, FOUR, "engine").median_db > wheel
-    assert (
-        repair.sound_level(1.0, Engine(3), None).median_db
-        > repair.sound_level(1.0, Engine(6), None).median_db
-    )
 
 
 @pytest.mark.parametrize("change_db", [-20.0, -6.0, -3.0, 1.0, 6.0])

@@ -13,9 +13,10 @@ from tests.speed.closed_form import db
 from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Condition, Line, Signal, SpeedHold, SpeedTrack
-from vibecore.repair import lines, sound
+from vibecore.repair import lines
 from vibecore.repair.likeness import likeness
 from vibecore.resonance import accelerance
+from vibecore.sound_cars import BETWEEN_ORDERS, sound_level
 from vibecore.words import repair_sentences
 
 # ------------------------------------------------------------ like with like
@@ -335,8 +336,8 @@ def test_what_sound_cars_show_in_a_band_is_the_same_for_visits_and_for_the_verdi
     (visit,) = repair.visits([made(SOUND)], repair.FaultLines(band_hz=(3.0, 19.0)), FOUR)
     low, high = visit.sound_band_m_s2
     inside = [
-        sound.sound_between("steering wheel"),
-        *(repair.sound_level(o, FOUR, None) for o in (0.5, 1.0, 1.5)),
+        BETWEEN_ORDERS,
+        *(sound_level(o, FOUR, "steering wheel") for o in (0.5, 1.0, 1.5)),
     ]
     by_hand = 10 * np.log10(sum(10 ** (lv.median_db / 10) for lv in inside))
     assert 20 * np.log10(np.sqrt(low * high)) == pytest.approx(by_hand, abs=0.01)

@@ -7,6 +7,7 @@ design put in figures: common practice, no source, set with simulated cars of th
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 
@@ -17,6 +18,7 @@ from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
+from vibecore.sound_cars import WORST_WHOLE, SoundLevel
 from vibecore.units import times_against
 from vibecore.wander import order_slope, phase_slope
 
@@ -33,9 +35,9 @@ BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
 # Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
 MOST_BESIDE = 4  # orders that the firing order's phase is told beside
-# The whole shake of the worst recording, 20 log10 of m/s2: sound cars about 0.1 at wheel or seat, poor ones
-# 0.5 (order of magnitude, from memory). Causes with levels of their own have part of it counted there.
-SHAKE_DB, COMPLAINED_OF_DB = (-17.0, 5.0), (-9.5, 6.0)
+# The whole shake of the worst recording, 20 log10 of m/s2, of cars that are complained of: 0.5 of poor ones
+# (order of magnitude, from memory). Causes with levels of their own have part of it counted there.
+COMPLAINED_OF = SoundLevel(-9.5, 6.0)
 SHAKE_COUNTS = dict.fromkeys(("accessory-drive", "cooling-fan"), 1.0) | dict.fromkeys(
     (
         *("cylinder-misfire", "uneven-combustion", "engine-mount", "rotating-imbalance"),
@@ -125,27 +127,20 @@ def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
 def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
     """Firing order on the engine against that at another place, in the same gear and hold."""
     order = vehicle.engine.firing_order
-    on_engine = [a for a in scene.before if a.condition.place == "engine" and a.orders]
-    for engine_side in on_engine:
-        for other in scene.before:
-            same = (other.condition.gear, other.condition.speed_hold) == (
-                engine_side.condition.gear,
-                engine_side.condition.speed_hold,
-            )
-            if (
-                not same
-                or other.condition.place in (None, "engine")
-                or not other.orders
-                or not engine_side.orders
-            ):
-                continue
-            near, far = engine_side.orders.level(order), other.orders.level(order)
-            if near and far and near.rms_m_s2 and far.rms_m_s2:
-                kept = 20 * math.log10(near.rms_m_s2 / far.rms_m_s2)
-                there = f"the firing order on the {other.condition.place}"
-                text = f"{there} is {times_against(-kept)} on the engine ({-kept:+.0f} dB)"
-                names = (engine_side.name, other.name)
-                return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), names)
+    read = [
+        (a, level.rms_m_s2)
+        for a in scene.before
+        if a.orders and (level := a.orders.level(order)) and level.rms_m_s2
+    ]
+    on_engine = [(a, rms) for a, rms in read if a.condition.place == "engine"]
+    elsewhere = [(a, rms) for a, rms in read if a.condition.place not in (None, "engine")]
+    for (near, near_rms), (far, far_rms) in itertools.product(on_engine, elsewhere):
+        how, other = near.condition, far.condition
+        if (how.gear, how.speed_hold) == (other.gear, other.speed_hold):
+            kept = 20 * math.log10(near_rms / far_rms)
+            there = f"the firing order on the {other.place}"
+            text = f"{there} is {times_against(-kept)} on the engine ({-kept:+.0f} dB)"
+            return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), (near.name, far.name))
     return None
 
 
@@ -195,7 +190,7 @@ def whole_shake(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         return None
     worst = max(standing, key=lambda a: a.overall.rms_m_s2)
     level = 20 * math.log10(max(worst.overall.rms_m_s2, LEAST_SHAKE_M_S2))
-    sound, poor = log_t(level, *SHAKE_DB), log_t(level, *COMPLAINED_OF_DB)
+    sound, poor = (log_t(level, c.median_db, c.spread_db) for c in (WORST_WHOLE, COMPLAINED_OF))
     logs = {cause: sound + counts * (poor - sound) for cause, counts in SHAKE_COUNTS.items()}
     text = f"the {scene.place} shakes by {worst.overall.rms_m_s2:.2f} m/s2 in all in {worst.name}"
     return Finding("whole shake", text, logs | {"normal": sound}, (worst.name,), any_speed=True)

@@ -16,22 +16,10 @@ import numpy as np
 from scipy.special import gammaln
 
 from vibecore.engine import Engine
-from vibecore.evidence.levels import FAMILIES, HELDS, Family, Held, Reading
-from vibecore.evidence.patterns import (
-    FAMILY_SPREAD_DB,
-    FIRING_BY_CYLINDERS_DB,
-    GAIN_SPREAD_DB,
-    HELD_DB,
-    HELD_SPREAD_DB,
-    NOTHING,
-    ORDER_ONE_OF_LAYOUT_DB,
-    PATTERNS,
-    PLACE_DB,
-    SEVERITY_SPREAD,
-    SOUND_DB,
-    Pattern,
-)
+from vibecore.evidence.levels import FAMILIES, HELDS, Reading
+from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
 from vibecore.model import Flags, Floats, Place
+from vibecore.sound_cars import FAMILY_SPREAD_DB, GAIN_SPREAD_DB, HELD_SPREAD_DB, sound_level_db
 
 LEVEL_TAIL_DEGREES = 5.0  # of freedom: a level 5 sigma off is a thousand times likelier than under the normal
 NO_MATTER = 0.002  # a way to be wrong that is less likely than this is left out
@@ -78,17 +66,6 @@ def _increments(cause: str, over_sound: Floats, readings: Sequence[Reading]) -> 
 def _way_log_density(way: Pattern, over_sound: Floats, readings: Sequence[Reading]) -> Floats:
     adds = pattern_adds(way, readings)
     return chain_log_density(over_sound - adds, covariance(way, readings, adds))
-
-
-def sound_level_db(family: Family, held: Held, engine: Engine, place: Place | None) -> float:
-    """What a sound car of this engine shows, dB re 1 m/s2."""
-    level = SOUND_DB[family] + HELD_DB[family][held] + (PLACE_DB[place] if place else 0.0)
-    if family in ("firing", "second"):
-        nearest = min(FIRING_BY_CYLINDERS_DB, key=lambda n: abs(n - engine.cylinders))
-        level += FIRING_BY_CYLINDERS_DB[nearest]
-    if family == "one" and 1.0 in engine.normal_orders():
-        level += ORDER_ONE_OF_LAYOUT_DB
-    return level
 
 
 def pattern_adds(pattern: Pattern, readings: Sequence[Reading]) -> Floats:

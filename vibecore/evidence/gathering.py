@@ -11,8 +11,8 @@ import numpy as np
 
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.findings import FINDINGS
-from vibecore.evidence.fit import fit_levels, sound_level_db
-from vibecore.evidence.levels import HELDS, Reading, read_levels
+from vibecore.evidence.fit import fit_levels
+from vibecore.evidence.levels import HELDS, Reading, orders_of, read_levels
 from vibecore.evidence.likelihood import Finding
 from vibecore.evidence.line_findings import crank_pulley
 from vibecore.evidence.patterns import NOTHING, PATTERNS
@@ -20,6 +20,7 @@ from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
 from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
+from vibecore.sound_cars import joined, sound_level, sound_level_db
 from vibecore.speed import LEAST_CONFIDENCE
 from vibecore.spoken import spoken_names
 from vibecore.units import DB_PER_LOG_POWER, times_against
@@ -175,7 +176,7 @@ def _level_text(
             f"({change:+.0f} dB; usual: {usual:+.0f} dB)"
         )
     most = _standing_out(mine, engine, place)
-    over = most.level_db - _sound(most, engine, place)
+    over = most.level_db - _told_usual(most, engine, place)
     level = f"{10 ** (most.level_db / 20):.2g} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
     what = {
         "firing": f"the firing order ({order})",
@@ -189,6 +190,15 @@ def _level_text(
 
 def _sound(reading: Reading, engine: Engine, place: Place | None) -> float:
     return sound_level_db(reading.family, reading.held, engine, place)
+
+
+def _told_usual(reading: Reading, engine: Engine, place: Place | None) -> float:
+    """What a person is told that sound cars show, which is what a proof of repair asks; for the shake between
+    the orders, of which a proof has none, where evidence weighs it from."""
+    orders = orders_of(reading.family, engine)
+    if not orders:
+        return _sound(reading, engine, place)
+    return joined([sound_level(order, engine, place) for order in orders]).median_db
 
 
 def _where(reading: Reading) -> str:

@@ -11,16 +11,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, OrderLevel
+from vibecore.sound_cars import Family, Held
 
-Family = Literal["firing", "half", "one", "second", "ground"]
-Held = Literal["neutral", "drive", "raised"]
 FAMILIES: tuple[Family, ...] = ("firing", "half", "one", "second", "ground")
 HELDS: tuple[Held, ...] = ("neutral", "drive", "raised")
 

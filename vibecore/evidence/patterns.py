@@ -10,9 +10,8 @@ are taken as normal in decibels, so x is multivariate normal with a covariance t
 together; heavy tails are added where it is used. A gain common to all levels then tells nothing, as it
 should.
 
-Sound levels are those of phones on steering wheels: idle levels of good and poor cars 0.1 and 0.5 m/s2 in all
-(order of magnitude, from memory). The split over families, what faults add and every spread follow the
-physics named beside them and were set, to whole decibels, with simulated cars of the tuning seeds in view.
+What sound cars show, and the spreads of g, h and e, stand in `sound_cars`. What faults add follows the
+physics named beside it and was set, to whole decibels, with simulated cars of the tuning seeds in view.
 """
 
 from __future__ import annotations
@@ -20,45 +19,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from vibecore.evidence.levels import Family, Held
-from vibecore.model import Place
+from vibecore.sound_cars import Family
 
-# Levels of a sound four at the steering wheel, neutral idle, dB re 1 m/s2.
-SOUND_DB: dict[Family, float] = {
-    "firing": -21.0,  # 0.09 m/s2
-    "half": -42.0,  # 0.008 m/s2: cylinders differ by a few percent and cycles by some percent
-    "one": -39.5,  # 0.011 m/s2: balance left over
-    "second": -37.0,  # 0.014 m/s2: torque's second multiple is weaker, and the mounts pass less of it
-    "ground": -28.0,  # 0.04 m/s2
-}
-# More cylinders, smoother torque, higher frequency through the mounts.
-FIRING_BY_CYLINDERS_DB = {1: 5.0, 2: 2.5, 3: 0.0, 4: 0.0, 5: -2.0, 6: -4.0, 8: -5.0, 10: -6.5, 12: -8.0}
-ORDER_ONE_OF_LAYOUT_DB = 4.0  # a layout with a free couple or force at order 1 shows more of it when sound
-# Change from neutral idle in a sound car: load and a lower speed in gear; mounts isolate better when raised.
-HELD_DB: dict[Family, dict[Held, float]] = {
-    "firing": {"neutral": 0.0, "drive": 3.5, "raised": -4.0},
-    "half": {"neutral": 0.0, "drive": 2.0, "raised": 1.0},
-    "one": {"neutral": 0.0, "drive": 2.0, "raised": -1.5},
-    "second": {"neutral": 0.0, "drive": 3.0, "raised": -3.0},
-    "ground": {"neutral": 0.0, "drive": 1.5, "raised": 0.5},
-}
-# Other places against the steering wheel: seat and floor shake less, the engine itself far more.
-PLACE_DB: dict[Place, float] = {
-    "steering wheel": 0.0,
-    "seat": -5.0,
-    "floor": -6.0,
-    "body": -6.0,
-    "engine": 15.0,
-}
-GAIN_SPREAD_DB = 4.5  # g
-FAMILY_SPREAD_DB: dict[Family, float] = {  # h
-    "firing": 4.0,
-    "half": 9.0,
-    "one": 6.5,
-    "second": 7.0,
-    "ground": 4.5,
-}
-HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.5, "drive": 5.0, "raised": 6.5}  # e: modes are met or left
 SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
 
 

@@ -4,7 +4,7 @@ beside      what is told beside the verdict: new lines, and what a person feels
 lines       the level of one line in a recording, and its change, with standard errors
 own         a fault's own lines in one recording, each beside a sound car's
 likeness    what differs between two recordings besides the repair
-sound       what a sound car shows on a line, and the chance that the repaired one is back there
+sound       the chance that the repaired car is back at what sound cars show
 significance  difference and equivalence (two one-sided tests), and what could have been seen
 compare     before against after -> Repair
 telling     the verdict in words
@@ -22,7 +22,6 @@ from vibecore.repair.job import Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.pair import Pair, side_by_side
-from vibecore.repair.sound import SoundLevel, sound_level
 from vibecore.repair.suspects import repair_by_suspects
 from vibecore.repair.tapings import Placing, measured_placing, placing_db_of
 
@@ -32,7 +31,6 @@ __all__ = [
     "FaultLines",
     "Pair",
     "Placing",
-    "SoundLevel",
     "Visit",
     "compare",
     "fault_lines",
@@ -42,7 +40,6 @@ __all__ = [
     "repair_by_suspects",
     "repair_of_job",
     "side_by_side",
-    "sound_level",
     "standing_out",
     "transmissibility",
     "visits",

@@ -26,8 +26,9 @@ from vibecore.repair.lines import (
 from vibecore.repair.own import parts
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
-from vibecore.repair.sound import SoundLevel, chance_of_cure, joined, sound_whole
+from vibecore.repair.sound import chance_of_cure
 from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
+from vibecore.sound_cars import WHOLE, SoundLevel, joined
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -124,7 +125,7 @@ def _shown(
     if not fault.whole and (seen or not like.whole):
         return lines, "lines", seen
     lines = FaultLines(band_hz=whole_band(before, after))
-    sound = sound_whole(before.condition.place)
+    sound = WHOLE.at(before.condition.place)
     seen = _seen_in_both(before, after, lines, engine, courses)
     return lines, "whole shake", [replace(line, sound=sound) for line in seen]
 

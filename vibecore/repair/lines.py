@@ -17,7 +17,7 @@ from scipy.signal import get_window
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
-from vibecore.repair.sound import sound_level
+from vibecore.sound_cars import sound_level
 from vibecore.spectra import NOISE_BANDWIDTH_BINS
 from vibecore.units import DB_PER_LOG_POWER
 

@@ -17,9 +17,8 @@ from vibecore.repair.lines import (
     level_of_whole,
     total,
 )
-from vibecore.repair.sound import SoundLevel, joined, sound_between, sound_level
+from vibecore.sound_cars import BETWEEN_ORDERS, NO_ORDER, SoundLevel, joined, sound_level
 
-_NO_HALF_ORDER = 0.25  # stands for any line between the half orders in the table of sound cars
 # A drive shakes as its road and its speed have it: what turns with the wheels is judged by what lies beside
 # it, up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much
 # (common practice, no source).
@@ -43,11 +42,11 @@ def parts(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> list[
     found = [
         Part(f"{o:.4g}", level_at_order(analysis, o), sound_level(o, engine, place), o) for o in lines.orders
     ]
-    alone = sound_level(_NO_HALF_ORDER, engine, place)
+    alone = NO_ORDER.at(place)
     found += [Part(f"{hz:.1f} Hz", level_at_hz(analysis, hz), alone) for hz in lines.hz]
     if lines.between is not None:
         level = level_between_orders(analysis, lines.between)
-        found.append(Part("between the half orders", level, sound_between(place)))
+        found.append(Part("between the half orders", level, BETWEEN_ORDERS.at(place)))
     if lines.band_hz is not None:
         low, high = lines.band_hz
         sound = _sound_in_band(analysis, low, high, engine)
@@ -72,7 +71,7 @@ def _sound_in_band(analysis: Analysis, low_hz: float, high_hz: float, engine: En
     if engine is not None and speed is not None:
         low, high = (hz / (speed.mean_rpm / 60) for hz in (low_hz, high_hz))
         inside = [o for o in engine.orders if low <= o <= high]
-    return joined([sound_between(place), *(sound_level(o, engine, place) for o in inside)])
+    return joined([BETWEEN_ORDERS.at(place), *(sound_level(o, engine, place) for o in inside)])
 
 
 def _road_beside(analysis: Analysis, low_hz: float, high_hz: float) -> SoundLevel:
