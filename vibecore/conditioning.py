@@ -25,12 +25,13 @@ HANDLING_SPREADS = 5.0  # ... standard deviations, as the median absolute deviat
 # A hand moves slower than an engine turns. The means of three blocks in a row hold motion up to about 2 Hz;
 # of order 0.5 at 400 rpm (3.3 Hz), an engine's slowest, they hold a fifth of the amplitude (-14 dB).
 HAND_SHARE_DB = -6.0  # slow motion against the block's own shake: over this no engine makes it
+WHOLE = 0.9  # share of a block that is there: what a gap leaves of one has a mean of its own
 KNOCK_GUARD_BLOCKS = 1  # blocks left out at each side of a knock: the body rings on
 MARGIN_S = 0.25  # left out beside handling at the start and end, for the same reason
 # Where the shake falls to a quarter for as long as that, the engine does not run. Two lines that beat are so
 # weak for a seventh of their beat.
 STILL_DB = -12.0
-RUNNING_QUANTILE = 0.6  # of the blocks' levels: the engine runs half the time, and a hand may take a third
+RUNNING_QUANTILE = 0.6  # of the levels of blocks in no hand: the engine runs for half the time
 LEAST_STEADY_S = 2.0  # shorter pieces hold too few working cycles (12 at 700 rpm) to tell anything
 MOVED_DEG = 8.0  # a taped phone does not turn; a body rocking on its springs stays under 2 degrees
 POSTURES_TRIED = 60  # blocks taken in turn for the usual one
@@ -89,16 +90,19 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool, step: flo
     squares = np.einsum("kbs,kbs->b", blocks, blocks) / size / share
     rounding = 3 * step**2 / 12  # of three axes: what a phone that rounds may hide
     level = 10 * np.log10(np.maximum(squares - (means**2).sum(axis=1), rounding) + 1e-12)
-    first, last = _longest_running(level, share > 0.5)
-    stood = (first, last) != (0, count)
+    known = share > 0.5
+    slow = _slow_db(means)
+    by_hand = (slow > level + HAND_SHARE_DB) & (ndimage.minimum_filter1d(share, 3) > WHOLE)
+    first, last = _longest_running(level, known & ~by_hand)
     running = slice(first, last)
-    whole = ndimage.minimum_filter1d(share, 3) > 0.9  # what a gap leaves of a block has a mean of its own
+    usual = ~by_hand[running] if by_hand[running].mean() < 0.5 else slice(None)
     loud = np.zeros(count, dtype=bool)
-    loud[running] = _loud(level[running]) | (_by_hand(means[running], level[running]) & whole[running])
+    loud[running] = _loud(level[running], usual)
+    loud |= by_hand & (slow > np.median(slow[running]) + HANDLING_DB)
     if gravity:
         loud[running] |= _turned(means[running])
-    loud &= share > 0.5
-    first, last = (first + block for block in _longest_calm(loud[running]))
+    loud &= known
+    first, last = (running.start + block for block in _longest_calm(loud[running]))
     margin = round(MARGIN_S * fs)
     start = 0 if first == 0 else first * size + margin
     stop = n if last == count else last * size - margin
@@ -108,15 +112,18 @@ def _steady_part(accel: Floats, good: Flags, fs: float, gravity: bool, step: flo
     wide = ndimage.binary_dilation(knock, iterations=KNOCK_GUARD_BLOCKS) if runs else knock
     cut = np.zeros(n, dtype=bool)
     cut[: count * size] = np.repeat(wide, size)
-    return _Steady(start, stop, cut, runs, stood)
+    return _Steady(start, stop, cut, runs, (running.start, running.stop) != (0, count))
 
 
-def _longest_running(level_db: Floats, known: Flags) -> tuple[int, int]:
-    """Block range of the longest time in which the car does not stand still: all, if it never does."""
-    still = _runs(known & (level_db < np.quantile(level_db, RUNNING_QUANTILE) + STILL_DB))
+def _longest_running(level_db: Floats, told: Flags) -> tuple[int, int]:
+    """Block range of the longest time in which the car does not stand still: all, if it never does. told:
+    blocks that tell, in which the phone is recorded and in no hand."""
+    if not told.any():
+        return 0, len(level_db)
+    still = _runs(told & (level_db < np.quantile(level_db[told], RUNNING_QUANTILE) + STILL_DB))
     still = still[still[:, 1] - still[:, 0] >= LEAST_STEADY_S / BLOCK_S]
     between = np.concatenate(([0], still.ravel(), [len(level_db)])).reshape(-1, 2)
-    first, last = between[np.argmax(between[:, 1] - between[:, 0])]
+    first, last = max(between, key=lambda part: told[slice(*part)].sum())
     return int(first), int(last)
 
 
@@ -126,17 +133,17 @@ def _runs(flags: Flags) -> np.ndarray:
     return np.flatnonzero(edges).reshape(-1, 2)
 
 
-def _loud(level_db: Floats) -> Flags:
-    middle = np.median(level_db)
-    deviation = MAD_TO_SD * np.median(np.abs(level_db - middle))
-    return level_db > middle + max(HANDLING_DB, HANDLING_SPREADS * deviation)
+def _loud(level_db: Floats, usual: Flags | slice) -> Flags:
+    """Blocks far over the middle of the usual ones."""
+    middle = np.median(level_db[usual])
+    deviation = MAD_TO_SD * np.median(np.abs(level_db[usual] - middle))
+    return np.asarray(level_db > middle + max(HANDLING_DB, HANDLING_SPREADS * deviation))
 
 
-def _by_hand(means: Floats, level_db: Floats) -> Flags:
-    """Blocks in which the phone is moved about, slower than any engine shakes it, and more than usual."""
+def _slow_db(means: Floats) -> Floats:
+    """Motion slower than any engine shakes: of the means (m, 3) of each block and its neighbours, dB."""
     beside = sliding_window_view(np.pad(means, ((1, 1), (0, 0)), mode="edge"), 3, axis=0)
-    slow_db = 10 * np.log10(beside.var(axis=2).sum(axis=1) + 1e-12)
-    return (slow_db > np.median(slow_db) + HANDLING_DB) & (slow_db > level_db + HAND_SHARE_DB)
+    return np.asarray(10 * np.log10(beside.var(axis=2).sum(axis=1) + 1e-12))
 
 
 def _turned(means: Floats) -> Flags:
