@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 LAYERS = [
     *("errors", "units", "constants", "toml_text", "model"),
     *("balance", "engine", "simulate"),
-    *("reading", "timebase", "quality", "conditioning"),
+    *("reading", "timebase", "quality", "steady", "conditioning"),
     *("spectra", "speed", "turning", "orders", "resonance", "met", "wander", "comfort", "cycles", "beats"),
     "trying",
     *("copies", "spoken"),
