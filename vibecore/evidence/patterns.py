@@ -44,7 +44,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     "normal": (Pattern({}, {}, "sound"),),
     "cylinder-misfire": (
         Pattern(
-            {"half": (28.0, 28.0, 26.0), "one": (18.0, 19.0, 14.0), "ground": (2.0, 2.0, 2.0)},
+            {"half": (28.0, 28.0, 26.0), "one": (15.0, 15.0, 11.0), "ground": (2.0, 2.0, 2.0)},
             {"half": 3.0, "one": 4.0},
             "one missing torque pulse a cycle has half orders and order 1 nearly as strong as the firing "
             "order; they lie lower in frequency, where mounts pass more",
@@ -53,7 +53,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "uneven-combustion": (
         Pattern(
-            {"half": (16.0, 16.0, 13.0), "one": (8.0, 9.0, 5.0), "ground": (14.0, 15.0, 12.0)},
+            {"half": (16.0, 16.0, 13.0), "one": (5.0, 5.0, 2.0), "ground": (14.0, 15.0, 12.0)},
             {"half": 4.0},
             "pulses that differ from cycle to cycle spread over the half orders and the ground between",
             family_spread={"half": 7.0},
@@ -87,7 +87,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "rotating-imbalance": (
         Pattern(
-            {"one": (23.0, 23.0, 25.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
+            {"one": (20.0, 20.0, 22.0)}, {"one": 3.0}, "a force that turns with the crank, whatever the gear"
         ),
     ),
     "idle-resonance": (
@@ -129,7 +129,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
                 "firing": (6.0, 7.0, 4.0),
                 "second": (19.0, 20.0, 8.0),
                 "half": (15.0, 15.0, 4.0),
-                "one": (7.0, 7.0, 3.0),
+                "one": (4.0, 4.0, 0.0),
                 "ground": (12.0, 12.0, 5.0),
             },
             {"second": 5.0, "half": 4.0, "one": 4.0, "ground": 4.0},
@@ -140,19 +140,19 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "driveline": (
         Pattern(
-            {"ground": (0.0, 14.0, 0.0), "half": (0.0, 12.0, 0.0), "one": (0.0, 9.0, 0.0)},
+            {"ground": (0.0, 14.0, 0.0), "half": (0.0, 12.0, 0.0), "one": (0.0, 6.0, 0.0)},
             {"ground": 3.0, "half": 4.0, "one": 4.0},
             "judder under load is a broad low shake that is there in gear only",
             0.4,
         ),
         Pattern(
-            {"ground": (0.0, 11.0, 0.0), "half": (0.0, 10.0, 0.0), "one": (0.0, 22.0, 0.0)},
+            {"ground": (0.0, 11.0, 0.0), "half": (0.0, 10.0, 0.0), "one": (0.0, 19.0, 0.0)},
             {"ground": 4.0, "half": 4.0, "one": 3.0},
             "judder, and a converter out of true beside it",
             0.2,
         ),
         Pattern(
-            {"one": (0.0, 22.0, 0.0)},
+            {"one": (0.0, 19.0, 0.0)},
             {"one": 3.0},
             "a converter out of true turns with the crank, loaded",
             0.4,
