@@ -13,7 +13,7 @@ from vibecore import repair
 from vibecore.engine import Engine
 from vibecore.model import Line
 from vibecore.repair import lines, significance, sound
-from vibecore.sound_cars import SoundLevel
+from vibecore.sound_cars import SoundLevel, sound_level
 from vibecore.spectra import density
 
 # ------------------------------------------------------------ statistics against the outside
@@ -183,6 +183,17 @@ def test_no_cure_while_the_car_shakes_more_than_before(fallen: float) -> None:
         {**scaled(10 + fallen, (2.0,)), 4.0: 0.1}, AFTER, in_hertz=True
     )  # rose too, but the whole is less
     assert repair.compare(before, quieter, on(2.0), engine=FOUR).verdict in ("cured", "improved")
+
+
+@pytest.mark.parametrize("left", [0.06, 0.09, 0.18, 0.3])
+def test_no_sentence_says_more_is_left_than_sound_cars_show_where_they_show_as_much(left: float) -> None:
+    """A fall like that of half a repair, down to what most sound cars show."""
+    got = repair.compare(
+        made({2.0: 2 * left}), made({2.0: left}, AFTER), on(2.0), engine=FOUR, placing_db=0.5
+    )
+    assert got.verdict in ("cured", "improved")
+    band = sound_level(2.0, FOUR, "steering wheel").band_m_s2
+    assert ("more is left than a sound car shows" in got.why) == (left > band[1])
 
 
 def test_recordings_longer_than_any_advice_are_not_told_to_be_shorter() -> None:

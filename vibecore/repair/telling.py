@@ -33,7 +33,7 @@ class Result:
 
     @property
     def left_m_s2(self) -> float:
-        """What is left after the repair, less what the taping did."""
+        """What the recording after the repair shows, as its taping has it: that is held against sound cars."""
         return self.after.lifted(self.taped_db).rms_m_s2
 
 
@@ -51,6 +51,11 @@ def why(verdict: VerdictName, r: Result) -> str:
         return (
             f"{moved}. That is surely lower, more than half a repair brings, and sound cars show as much: "
             f"mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
+        )
+    if verdict == "improved" and r.left_m_s2 <= r.sound.band_m_s2[1]:
+        return (
+            f"{moved}. That is surely lower, and sound cars show as much (mostly {usual}), but a fall like "
+            "this is what half a repair brings too."
         )
     if verdict == "improved":
         return (
