@@ -20,8 +20,8 @@ from vibecore.repair.lines import (
 from vibecore.sound_cars import BETWEEN_ORDERS, NO_ORDER, SoundLevel, joined, sound_level
 
 # A drive shakes as its road and its speed have it: what turns with the wheels is judged by what lies beside
-# it, up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much, some
-# a good deal more (common practice, no source).
+# it, up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much,
+# some a good deal more (common practice, no source).
 _BESIDE = (0.5, 0.8, 1.25, 2.0)
 _ROAD_SPREAD_DB = 12.0
 

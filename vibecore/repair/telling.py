@@ -33,7 +33,7 @@ class Result:
 
     @property
     def left_m_s2(self) -> float:
-        """What the recording after the repair shows, as its taping has it: that is held against sound cars."""
+        """What the recording after the repair shows, taping and all: that is held against sound cars."""
         return self.after.lifted(self.taped_db).rms_m_s2
 
 
