@@ -166,6 +166,15 @@ def test_what_shakes_more_than_sound_cars_do_is_not_cured(before: float, left: f
     assert mended.verdict == "cured"
 
 
+def test_a_great_fall_is_a_cure_unless_more_is_surely_left_than_sound_cars_show() -> None:
+    """Taping alone moves a level by 1.5 dB: 1 dB over one sound car in twenty is not surely over."""
+    most = sound_level(2.0, FOUR, "steering wheel").most_m_s2
+    for over_db, verdict in ((1.0, "cured"), (4.0, "improved")):
+        left = most * 10 ** (over_db / 20)
+        got = repair.compare(made({2.0: 10 * left}), made({2.0: left}, AFTER), on(2.0), engine=FOUR)
+        assert got.verdict == verdict
+
+
 @pytest.mark.parametrize("fallen", [-6.0, -14.0])
 def test_no_cure_while_the_car_shakes_more_than_before(fallen: float) -> None:
     # By construction: mean squares add, so order 4 at 1.5 m/s2 makes far more than all that there was (0.4).

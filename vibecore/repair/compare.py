@@ -268,7 +268,7 @@ def _verdict(result: Result) -> VerdictName:
     db, least = result.change.db, smallest_visible_db(result.sd_db)
     if db < -least:
         back = chance_of_cure(20 * np.log10(result.before.rms_m_s2), db, result.sd_db, result.sound)
-        return "cured" if back > 0.5 and result.left_m_s2 <= result.sound.most_m_s2 else "improved"
+        return "cured" if back > 0.5 and result.surely_left_m_s2 <= result.sound.most_m_s2 else "improved"
     if db > least:
         return "worse"
     return "unchanged" if is_unchanged(db, result.sd_db) else "cannot-tell"

@@ -10,6 +10,7 @@ from vibecore.model import Analysis, Compared, FaultLines, VerdictName
 from vibecore.repair.lines import Z_95, Change, Level
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
+from vibecore.sound_cars import ONE_IN_TWENTY
 from vibecore.units import factor, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
@@ -36,6 +37,11 @@ class Result:
         """What the recording after the repair shows, taping and all: that is held against sound cars."""
         return self.after.lifted(self.taped_db).rms_m_s2
 
+    @property
+    def surely_left_m_s2(self) -> float:
+        """The least that it is with 95 % chance, the taping in mind."""
+        return self.left_m_s2 * float(10 ** (-ONE_IN_TWENTY * self.sd_db / 20))
+
 
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
@@ -49,8 +55,8 @@ def why(verdict: VerdictName, r: Result) -> str:
         if r.left_m_s2 <= r.sound.band_m_s2[1]:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
         return (
-            f"{moved}. That is surely lower, more than half a repair brings, and sound cars show as much: "
-            f"mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
+            f"{moved}. That is surely lower, more than half a repair brings, and not surely more than sound "
+            f"cars show: mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
         )
     if verdict == "improved" and r.left_m_s2 <= r.sound.band_m_s2[1]:
         return (
