@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from vibecore.case import Case, CaseRecording
 from vibecore.engine import Engine
+from vibecore.firing import DOUBTED
 from vibecore.guess import is_odd_idle
 from vibecore.model import Analysis
 
@@ -17,14 +18,15 @@ def cylinders_words(cylinders: int | None) -> str:
     return f"{cylinders} cylinders are rare in a car. Make sure: every engine order hangs on that number."
 
 
-def idle_words(case: Case, analyses: Sequence[Analysis]) -> str:
-    """A question where an idle reads as no idle of this car: with a wrong number of cylinders it would."""
+def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
+    """A question where a recording reads as no idle of this car, or as another engine's: with a wrong number
+    of cylinders it would."""
     spec, cylinders = case.vehicle.idle_spec_rpm, case.vehicle.engine.cylinders
     for a in analyses:
         idles = a.condition.speed_hold == "idle" and not a.condition.tachometer_rpm
         if idles and a.speed is not None and is_odd_idle(a.speed, spec):
             return f"Idle reads {a.speed.mean_rpm:.0f} rpm. Is the number of cylinders ({cylinders}) right?"
-    return ""
+    return next((w.message for a in analyses for w in a.warnings if w.code == DOUBTED), "")
 
 
 def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
+from vibecore.firing import DOUBTED
 from vibecore.model import Analysis, Recording
 from vibecore.spoken import spoken_by_file
 
@@ -40,7 +41,11 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
     unseen = _unseen_firing(analysis, engine)
     lost = _few_lost(analysis.recording)
     harmless = [w.message for w in analysis.warnings if w.code == ENGINE_OFF] + lost
-    told = {WEIGHTING_NOTE, ENGINE_OFF} | ({TOO_SLOW} if unseen else set()) | ({LOST} if lost else set())
+    told = (
+        {WEIGHTING_NOTE, ENGINE_OFF, DOUBTED}
+        | ({TOO_SLOW} if unseen else set())
+        | ({LOST} if lost else set())
+    )
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
     if analysis.speed is None:
         lines.reverse()  # why there is no speed comes last

@@ -55,7 +55,7 @@ def show(work: state.Work) -> None:
     for item, room in zip(recordings, rooms, strict=True):
         _show_quality(room, item, work.case.vehicle, results)
     analyses = results.diagnosis.analyses if results.diagnosis else ()
-    if asks := doubts.idle_words(work.case, analyses):
+    if asks := doubts.engine_words(work.case, analyses):
         doubt.warning(widgets.plain(asks))
     if latest := _latest(analyses):
         name = spoken_by_file(analyses)[latest.name]

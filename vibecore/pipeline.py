@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from vibecore import comfort, copies
+from vibecore import comfort, copies, firing
 from vibecore.conditioning import condition as make_ready
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import (
@@ -78,6 +78,7 @@ def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) 
     orders = _orders_at(answer.track, analysis, engine)
     broken = (BROKEN,) if orders is not None and not len(orders.spectrum.x) else ()
     warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings, *broken)
+    warnings += firing.doubts(orders, engine, analysis.condition)
     return replace(
         analysis,
         speed=answer.track,

@@ -60,7 +60,7 @@ def _show_answer(diagnosis: Diagnosis) -> None:
 
 def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
     """What makes the ranking doubtful: to be put right, or said, on another page."""
-    asks = doubts.idle_words(work.case, diagnosis.analyses)
+    asks = doubts.engine_words(work.case, diagnosis.analyses)
     if asks:
         st.warning(widgets.plain(asks))
         st.page_link(state.page("car"), label="Car", icon=":material/directions_car:")

@@ -246,6 +246,21 @@ def test_an_idle_far_from_the_makers_asks_for_the_cylinders(start, store, cylind
         assert words(start(page)).count(line) == asked
 
 
+@pytest.mark.parametrize("page", ["record", "causes"])
+def test_another_engines_firing_order_asks_for_the_cylinders_once(start, job, store, monkeypatch, page):
+    from tests.app import made
+    from vibecore.firing import DOUBTED
+    from vibecore.model import Warn
+
+    def diagnose(_case, analyses):
+        doubted = (Warn(DOUBTED, "So fires an engine of 3 cylinders."),)
+        return made.diagnosis(*(replace(a, warnings=doubted) for a in analyses))
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    keep(store, store.open(job.head.id), "neutral idle.csv", "drive idle.csv")
+    assert words(start(page)).count("So fires an engine of 3 cylinders.") == 1
+
+
 def test_the_latest_picture_is_of_one_that_can_be_read_and_is_no_copy(start, job, store, monkeypatch):
     from tests.app import made
     from vibecore.model import Warn
