@@ -7,5 +7,6 @@ LINE_HALF_WIDTH_ORDERS = 0.05  # of an order: the contract's width of a line is 
 # The whole shake: above the body's sway on its springs (Hz; common practice, no source), and up to this share
 # of the sample rate, just under where phones' own filters take half the power (`quality`).
 SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
+Z_95 = 1.959964  # standard deviations to the end of a two-sided 95 % interval of the normal distribution
 MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data
 LONGEST_MM = 10_000.0  # mm; longer than any belt of an engine and wider than any pulley

@@ -22,13 +22,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore import spectra
-from vibecore.constants import USABLE_SHARE
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, USABLE_SHARE, Z_95
 from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.quality import filter_may_take
 from vibecore.turning import Turned, turn
 
-HALF_BAND = 0.05  # order: the contract's width of a line
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 4.0  # wanted at least, for the floor
 # Orders from the line where its floor is read: clear of the line and of the next half order.
@@ -37,7 +36,6 @@ QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reach
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
-SIGMAS = 1.96  # 95 % of a normal distribution
 PEAK_FLOOR_ORDERS = 1.0  # wide against a line (0.1), narrow against what the car's modes raise
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
 SAME_LINE_HZ = 0.35  # lines this near in hertz are one
@@ -64,7 +62,7 @@ def measure_orders(
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
     quiet = np.array([_quietest(axis, USABLE_SHARE * signal.fs_hz / speed_hz) for axis in axes])
-    highest = axes[0].x[-1] - HALF_BAND if len(axes[0].x) else 0.0
+    highest = axes[0].x[-1] - LINE_HALF_WIDTH_ORDERS if len(axes[0].x) else 0.0
     levels = tuple(
         _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
@@ -110,7 +108,7 @@ def _bands(spectrum: Spectrum, orders: Floats) -> _Bands:
     there = (place >= 0) & (place < len(spectrum.x))
     place = place.clip(0, len(spectrum.x) - 1)
     psd, distance = spectrum.psd[place], np.abs(spectrum.x[place] - orders[:, None])
-    inside = there & (distance <= max(HALF_BAND, 2 * step) + 1e-9)
+    inside = there & (distance <= max(LINE_HALF_WIDTH_ORDERS, 2 * step) + 1e-9)
     beside = there & (distance >= BESIDE[0]) & (distance <= BESIDE[1])
     count = beside.sum(axis=1)
     quiet = np.minimum(np.maximum(2, np.ceil(LOW_BESIDE_SHARE * count)), np.maximum(count, 1)).astype(int)
@@ -158,15 +156,15 @@ def _level(
     cross = 2 * float(np.sum(np.maximum(lines, 0) * floor))
     alone = float(np.sum(floor**2 * width)) * (1 + width.max() / (BESIDE[1] - BESIDE[0]))
     sigma = np.sqrt((cross + alone) / max(revolutions, 1.0))
-    low = np.sqrt(max(sharp_square - SIGMAS * sigma, 0.0))
-    high = np.sqrt(square + SIGMAS * sigma) * filter_may_take(view.frequency_hz, fs_hz)
+    low = np.sqrt(max(sharp_square - Z_95 * sigma, 0.0))
+    high = np.sqrt(square + Z_95 * sigma) * filter_may_take(view.frequency_hz, fs_hz)
     rms = float(np.sqrt(square))
     return OrderLevel(
         view.order,
         view.frequency_hz,
         rms,
-        float(max(low - SIGMAS * GAIN_ERROR * rms, 0.0)),
-        float(high + SIGMAS * GAIN_ERROR * rms),
+        float(max(low - Z_95 * GAIN_ERROR * rms, 0.0)),
+        float(high + Z_95 * GAIN_ERROR * rms),
         float(10 * np.log10(max(float(band.sum()), 1e-20) / max(noise, 1e-20))),
         coherence,
         True,
@@ -208,7 +206,7 @@ def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
     """Mean square on every order that can be seen, those above the table included, floor taken off."""
     if not len(spectrum.x):
         return 0.0
-    bands = _bands(spectrum, np.arange(step, min(highest, spectrum.x[-1] - HALF_BAND), step))
+    bands = _bands(spectrum, np.arange(step, min(highest, spectrum.x[-1] - LINE_HALF_WIDTH_ORDERS), step))
     return float(np.maximum(bands.square - bands.floor * bands.width, 0.0).sum())
 
 
@@ -261,4 +259,4 @@ def _other_lines(
 
 
 def _off_orders(order: float, least: float = 0.0) -> bool:
-    return abs(order - np.rint(2 * order) / 2) > max(HALF_BAND, least)
+    return abs(order - np.rint(2 * order) / 2) > max(LINE_HALF_WIDTH_ORDERS, least)

@@ -16,8 +16,8 @@ import numpy as np
 from scipy.signal import periodogram
 
 from tests.benchmarks.peer import phone_noise
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
-from vibecore.orders import HALF_BAND
 from vibecore.simulate import Phone, Truth
 from vibecore.simulate import recording as recording_module
 from vibecore.simulate.truth import order_levels
@@ -80,7 +80,7 @@ class KeptTruth:
         levels, skirts = self.levels(span, orders), self.skirts(span, orders)
         beside = self._levels(self.vibration.rest, span, orders)
         noise = phone_noise(self.phone.noise_m_s2_rthz, self.phone.step_m_s2, fs_hz)
-        noise_ms = 3 * noise**2 * 2 * HALF_BAND * rpm / 60 / (fs_hz / 2)
+        noise_ms = 3 * noise**2 * 2 * LINE_HALF_WIDTH_ORDERS * rpm / 60 / (fs_hz / 2)
         return sum(
             (levels[o] ** 2 - skirts[o] ** 2) * 10 ** (-filter_loss_db(self.phone, o * rpm / 60) / 10)
             > CLEAR * (skirts[o] ** 2 + beside[o] ** 2 + noise_ms)

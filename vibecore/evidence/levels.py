@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from vibecore.constants import Z_95
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
@@ -24,7 +25,6 @@ FAMILIES: tuple[Family, ...] = ("firing", "half", "one", "second", "ground")
 HELDS: tuple[Held, ...] = ("neutral", "drive", "raised")
 
 LEAST_LEVEL_M_S2 = 0.002  # phones' noise in a line's width after a minute (data sheets: 70-230 ug/sqrt(Hz))
-SIGMAS_IN_INTERVAL = 3.92  # width of a 95 % interval in standard deviations
 GROUND_SPREAD_DB = 0.5  # thousands of samples make it
 SUNK_SHARE = 0.4  # of the upper end of its interval: where a line that sinks in its floor is taken to lie
 UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
@@ -154,4 +154,4 @@ def _spread_db(row: OrderLevel) -> float:
     if not row.low_m_s2 or not row.high_m_s2:
         return UNSURE_DB
     low, high = max(row.low_m_s2, LEAST_LEVEL_M_S2), max(row.high_m_s2, LEAST_LEVEL_M_S2)
-    return min(20 * math.log10(high / low) / SIGMAS_IN_INTERVAL, UNSURE_DB)
+    return min(20 * math.log10(high / low) / (2 * Z_95), UNSURE_DB)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from vibecore.model import IN_GEAR, Analysis, Place
+from vibecore.model import Analysis, Place
 
 Role = Literal["neutral", "drive", "raised", "unit on", "engine off", "sweep", "road"]
 
@@ -71,7 +71,7 @@ def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
     if condition.speed_hold == "raised" or (
         told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_FROM * lowest_rpm
     ):
-        return "road" if condition.gear in IN_GEAR else "raised"  # nobody revs against the brake
+        return "road" if condition.in_gear else "raised"  # nobody revs against the brake
     if condition.accessories:
         return "unit on"
-    return "drive" if condition.gear in IN_GEAR else "neutral"
+    return "drive" if condition.in_gear else "neutral"

@@ -212,9 +212,13 @@ class Condition:
     taped_anew: bool = False  # repeats an earlier recording, nothing mended: only the taping is new
 
     @property
+    def in_gear(self) -> bool:
+        return self.gear in IN_GEAR
+
+    @property
     def on_road(self) -> bool:
         """Nobody revs against the brake: in gear and faster than idle is a drive."""
-        return self.gear in IN_GEAR and self.speed_hold == "raised"
+        return self.in_gear and self.speed_hold in ("raised", "sweep")
 
     def made_as(self, other: Condition) -> bool:
         """The same in all that was said, apart from the taping itself and what the tachometer showed."""

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vibecore.constants import Z_95
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
-    Z_95,
     Change,
     Level,
     change,

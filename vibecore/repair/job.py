@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vibecore.constants import SWAY_HZ
+from vibecore.constants import SWAY_HZ, Z_95
 from vibecore.engine import Engine
 from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
@@ -15,7 +15,7 @@ from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, Fault, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
-from vibecore.repair.lines import Z_95, standing_out
+from vibecore.repair.lines import standing_out
 from vibecore.repair.own import together
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points

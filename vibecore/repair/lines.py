@@ -14,14 +14,13 @@ import numpy as np
 from scipy.fft import rfft
 from scipy.signal import get_window
 
-from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE, Z_95
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
 from vibecore.sound_cars import sound_level
 from vibecore.spectra import NOISE_BANDWIDTH_BINS
 from vibecore.units import DB_PER_LOG_POWER
 
-Z_95 = 1.959964  # standard errors to the end of a two-sided 95 % interval of the normal distribution
 SAME_LINE_SHARE = 0.02  # lines this near in hertz or order are one line, from recording to recording
 # What lies further under the strongest line, or for a line on no order under the whole shake, is not what
 # anybody complains about.

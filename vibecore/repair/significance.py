@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr, stdtr
 
-from vibecore.repair.lines import Z_95
+from vibecore.constants import Z_95
 
 TEST_LEVEL = 0.05  # chance of a wrong `unchanged`, and of a wrong `lower` or `higher`
 # A repair that leaves more than half the shake has not found the fault.

@@ -17,11 +17,11 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from vibecore.constants import Z_95
 from vibecore.engine import Engine
 from vibecore.model import Analysis, RankedCause, Repair
 from vibecore.repair.job import repair_of_job
 from vibecore.repair.likeness import alike
-from vibecore.repair.lines import Z_95
 from vibecore.spoken import spoken_names
 
 LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.constants import Z_95
 from vibecore.model import Analysis, Compared, FaultLines, VerdictName
-from vibecore.repair.lines import Z_95, Change, Level
+from vibecore.repair.lines import Change, Level
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
 from vibecore.sound_cars import ONE_IN_TWENTY

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from vibecore.model import IN_GEAR, Condition, Floats, Place
+from vibecore.model import Condition, Floats, Place
 from vibecore.simulate.car import (
     BODY,
     BOUNCE,
@@ -56,7 +56,7 @@ def vibrate(
 ) -> Vibration:
     """Shake at the condition's place over `duration_s`; at a road speed the wheels set the engine's."""
     place: Place = condition.place or "steering wheel"
-    in_gear = condition.gear in IN_GEAR
+    in_gear = condition.in_gear
     running = condition.speed_hold != "engine off"
     count = next_fast_len(round((duration_s + 2 * RUN_IN_S) * GRID_HZ), real=True)
     t_s = np.arange(count) / GRID_HZ
@@ -98,7 +98,7 @@ def _run(
     crank = turn(car, condition.gear, condition.speed_hold, load, t_s, rng, locked_rpm)
     _engine_sources(sources, car, crank)
     _belt_sources(sources, car, crank, on, t_s, rng)
-    if condition.gear in IN_GEAR:
+    if condition.in_gear:
         _driveline_sources(sources, car, crank, t_s, rng)
     return crank
 

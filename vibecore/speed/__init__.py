@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 import scipy.signal
 
-from vibecore.constants import USABLE_SHARE
+from vibecore.constants import USABLE_SHARE, Z_95
 from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
@@ -35,7 +35,6 @@ LED_ASTRAY = 0.008  # of the speed, natural log
 # tells little of the speed, and where it does.
 LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
 LEAST_SWEEP = 0.08  # of the speed, standard deviation: even from 700 to 950 rpm a sweep has as much
-SIGMAS = 1.96  # 95 % of a normal distribution
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
 
 
@@ -143,7 +142,7 @@ def _track(
         at = tracking.Refined(best.t_s, best.speed_hz, LED_ASTRAY / 2 * best.mean_rpm / 60)
     angle = tracking.crank_angle(times(signal), at.t_s, at.speed_hz)
     mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
-    half = SIGMAS * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)
+    half = Z_95 * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)
     runner = None
     if second is not None and second[1] > 0.005:
         runner = RunnerUp(second[0].mean_rpm, second[1], _relation(second[0].mean_rpm / mean))

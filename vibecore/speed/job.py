@@ -90,11 +90,10 @@ def _worth(other: Condition, candidates: Sequence[Candidate], mine: Condition) -
 
 def _hold(condition: Condition) -> Hold | None:
     """None: on the road, or not running, where the idle says nothing."""
-    in_gear = condition.gear in ("drive", "reverse")
-    if condition.speed_hold == "engine off" or (in_gear and condition.speed_hold in ("raised", "sweep")):
+    if condition.speed_hold == "engine off" or condition.on_road:
         return None
     hold = HOLDS[condition.speed_hold]
-    if not in_gear:
+    if not condition.in_gear:
         return hold
     wide = float(np.hypot(hold.below, GEAR_SPREAD))
     return replace(hold, ratio=hold.ratio * GEAR_DRAG, below=wide, above=wide)

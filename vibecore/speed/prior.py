@@ -40,10 +40,6 @@ class Expected(Protocol):
     def density(self, rpm: float) -> float: ...
 
 
-def _in_gear(condition: Condition) -> bool:
-    return condition.gear in ("drive", "reverse")
-
-
 def borne_out(rpm: float, condition: Condition) -> bool:
     """Whether the tachometer was read and shows about this speed."""
     said = condition.tachometer_rpm
@@ -52,7 +48,7 @@ def borne_out(rpm: float, condition: Condition) -> bool:
 
 def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) -> float:
     """Natural log of the prior density of log speed under what the person said about the recording."""
-    idle = IDLE_IN_GEAR if _in_gear(condition) else IDLE
+    idle = IDLE_IN_GEAR if condition.in_gear else IDLE
     # A sweep from idle up and down again has the mean of a raised idle.
     parts = {"idle": idle, "raised": RAISED, "sweep": RAISED}.get(condition.speed_hold or "", ANY)
     density = sum(
@@ -79,8 +75,8 @@ def log_no_engine(condition: Condition, firing_order: float, highest_hz: float) 
 
 
 def _on_road(condition: Condition) -> bool:
-    if _in_gear(condition) and condition.speed_hold in ("raised", "sweep"):
-        return True  # nobody revs against the brake
+    if condition.on_road:
+        return True
     limit = ON_ROAD_RPM if condition.speed_hold is None else HELD_RPM
     return (condition.tachometer_rpm or 0.0) > limit
 
