@@ -167,6 +167,31 @@ def test_json(form: str) -> None:
     same(read_recording(json.dumps(JSONS[form]).encode()))
 
 
+LOOSE = {
+    "a comma too many": "[" + ",".join(json.dumps(r) for r in JSONS["records"]) + ",]",
+    "a comma behind each line": "[\n" + "".join(json.dumps(r) + ",\n" for r in JSONS["records"]) + "]\n",
+    "run together": "".join(json.dumps(r) for r in JSONS["records"]),
+    "a remark before it": "// wheel, idle\n" + json.dumps(JSONS["records"]),
+    "names without quotes": "[\n"
+    + "".join("{{t: {}, x: {}, y: {}, z: {}}},\n".format(*r) for r in ROWS)
+    + "]\n",
+    "a line of settings over a table": '{"device": "p", "rate": 9}\n' + csv(TRUTH),
+    "times as names": json.dumps(
+        {str(round(1.77e12 + r[0] * 1e6)): dict(zip("xyz", r[1:], strict=True)) for r in ROWS}
+    ),
+    "times over vectors": json.dumps({f"{r[0]:.6f}": r[1:] for r in ROWS}),
+    "decimal commas": json.dumps(
+        [dict(zip("txyz", (f"{v:.6f}".replace(".", ",") for v in r), strict=True)) for r in ROWS]
+    ),
+}
+
+
+@pytest.mark.parametrize("form", LOOSE)
+def test_json_as_loggers_patch_it_together(form: str) -> None:
+    """No JSON by RFC 8259, most of them, and common practice all the same; no source."""
+    same(read_recording(LOOSE[form].encode()))
+
+
 def test_json_lines_with_a_broken_last_one() -> None:
     lines = "\n".join(json.dumps(record) for record in JSONS["records"])
     same(read_recording((lines + '\n{"t": 6.1, "x": ').encode()))

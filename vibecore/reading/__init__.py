@@ -11,6 +11,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 
 from . import archive, limits
+from .formats import Format
 from .table import Table
 
 __all__ = ["read_recording"]
@@ -161,6 +162,24 @@ def _side_by_side(parts: list[tuple[str, Table]], title: str, rate_hz: float | N
     return None if table is None else build(replace(table, source=title), title, rate_hz)
 
 
+def _tables(form: Format, data: bytes, title: str, max_rows: int) -> list[Table]:
+    """The tables in bytes that look like this form; what is no JSON after all may be a table as text."""
+    from . import json_file, sections
+
+    try:
+        return form.read(data, title, max_rows)
+    except ReadingError:
+        if form.read is not json_file.read:
+            raise
+        try:
+            found = sections.read(data, title, max_rows)
+        except ReadingError:
+            found = []
+        if not any(table.named and table.rows >= limits.MIN_ROWS for table in found):
+            raise
+        return found
+
+
 def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -> Recording:
     """The recording in bytes that are packed no further. Of several tables, the best acceleration is
     taken."""
@@ -176,7 +195,7 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
             f"{title} is no recording this program knows: neither text, workbook, JSON nor zip of those. "
             "Export it as CSV."
         )
-    tables = [replace(t, source=t.source or title) for t in form.read(data, title, max_rows)]
+    tables = [replace(t, source=t.source or title) for t in _tables(form, data, title, max_rows)]
     results: list[tuple[int, Recording, str]] = []
     first_error: ReadingError | None = None
     for table in tables:

@@ -3,7 +3,6 @@ nested."""
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import replace
 from itertools import pairwise
@@ -13,14 +12,16 @@ import numpy as np
 
 from vibecore.errors import ReadingError
 
-from . import dressed, limits, packets
+from . import dressed, json_text, limits, packets
 from .dates import is_compact
 from .encoding import to_utf8
+from .names import is_time
 from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
 _START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*([\[{\"\]]|-?\d[\d.eE+-]*\s*(,|$))|[\[{]\s*$)")
-_HALF = re.compile(r"\\u[dD][89a-fA-F]")  # of a character beyond 16 bits: the other half may be lacking
+_COMMA = re.compile(r"^(\s*[+-]?\d+),(\d+\s*)$")
+_SURE_COMMA = re.compile(r"\s*[+-]?(?:0,\d+|\d+,(?!\d{3}\s*$)\d+)\s*")  # no mark between thousands
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise
 
@@ -31,7 +32,10 @@ _Path = tuple[str | tuple[int, int], ...]
 
 def sniff(data: bytes) -> bool:
     """True if the text starts like a JSON object or list."""
-    return _START.match(to_utf8(data[:4096])[0]) is not None
+    head = to_utf8(data[:4096])[0]
+    return (
+        _START.match(json_text.without_remarks(head.decode("utf-8", errors="replace")).encode()) is not None
+    )
 
 
 def read(data: bytes, title: str, max_rows: int) -> list[Table]:
@@ -47,49 +51,13 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     if data.count(b"[") + data.count(b"{") > limits.MAX_JSON_PARTS:
         raise ReadingError(f"{title} has over {limits.MAX_JSON_PARTS} lists and records. Export it as CSV.")
     text = to_utf8(data)[0].decode("utf-8", errors="replace").strip()
-    tables = _tables(_parse(text, title), title, 0)
+    tables = _tables(json_text.parse(text, title), title, 0)
     tables = [t for t in tables if t.rows >= _LEAST_ROWS]
     if not tables:
         raise ReadingError(f"{title} is JSON without a list of samples. Export the recording as CSV.")
     if max(t.rows for t in tables) > max_rows:
         raise ReadingError(f"{title} has more than {max_rows} rows. Cut out the part of interest.")
     return tables
-
-
-def _parse(text: str, title: str) -> Any:
-    try:
-        return _value(text)
-    except json.JSONDecodeError as error:
-        lines = [line for line in text.split("\n") if line.strip()]
-        if len(lines) > 1 and error.lineno <= 2 and error.msg.startswith("Extra data"):
-            return _lines(lines, title)
-        raise ReadingError(
-            f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export "
-            "the recording once more."
-        ) from error
-    except (RecursionError, ValueError) as error:
-        raise ReadingError(
-            f"{title} is JSON that cannot be read: {str(error)[:100]}. Export the recording as CSV."
-        ) from error
-
-
-def _value(text: str) -> Any:
-    """The value, with a question mark for each half of a character, which is no text (RFC 8259, 8.2)."""
-    value = json.loads(text)
-    if _HALF.search(text) is None:
-        return value
-    return json.loads(json.dumps(value, ensure_ascii=False).encode("utf-8", errors="replace"))
-
-
-def _lines(lines: list[str], title: str) -> Any:
-    """One JSON value a line, perhaps with a comma behind it; a broken last line is left out."""
-    lines = [line.rstrip().rstrip(",") for line in lines]
-    for rows in (lines, lines[:-1]):
-        try:
-            return _value("[" + ",".join(rows) + "]")
-        except (ValueError, RecursionError):
-            continue
-    raise ReadingError(f"{title} has lines of broken JSON. Export the recording once more.")
 
 
 def _tables(value: Any, source: str, depth: int) -> list[Table]:
@@ -107,8 +75,10 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
     if isinstance(value.get("columns"), list) and isinstance(value.get("data"), list):
         return _from_rows([value["columns"], *value["data"]], source)
     inner = list(value.values())
-    if len(inner) > _MANY and all(isinstance(v, dict) for v in inner):  # records under their numbers
-        return _from_records(inner, source)
+    if len(inner) > _MANY and all(isinstance(v, dict) for v in inner):  # under their numbers or times
+        return _from_records(_timed(value), source)
+    if len(inner) > _MANY and all(isinstance(v, list) and len(v) == _AXES for v in inner):
+        return _from_rows([[_number(k), *v] for k, v in value.items()], source)
     if all(isinstance(v, dict) and len(v) > _MANY for v in inner):  # columns of numbered values
         value = {k: list(v.values()) for k, v in value.items()}
     out: list[Table] = []
@@ -118,6 +88,20 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         for key, part in value.items():
             out += _tables(part, f"{source} {key}", depth + 1)
     return [replace(t, hints=f"{_notes(value)}\n{t.hints}") for t in out]
+
+
+def _timed(records: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
+    """Records with what they stand under as their time, where it is one and they have none of their own."""
+    first = next(iter(records.values()))
+    keys = [_number(k) for k in records]
+    counted = all(b == a + 1 for a, b in pairwise(keys) if isinstance(a, int) and isinstance(b, int))
+    if any(is_time(k) for k in first) or (counted and isinstance(keys[0], int)):
+        return list(records.values())
+    return [{"time": key, **record} for key, record in zip(keys, records.values(), strict=True)]
+
+
+def _number(text: str) -> Any:
+    return int(text) if text.isdigit() else float(text) if _is_figure(text) else text
 
 
 def _notes(value: dict[str, Any]) -> str:
@@ -267,6 +251,8 @@ def text_column(name: str, values: list[Any]) -> Column:
     import pyarrow as pa
 
     texts = ["" if v is None else str(v) for v in values]
+    if any(_SURE_COMMA.fullmatch(t) for t in texts[:_MANY]):
+        texts = [_COMMA.sub(r"\1.\2", t) for t in texts]
     if _is_compact(values):
         return Column(name, None, pa.array(texts))
     numbers = np.full(len(texts), np.nan)
