@@ -85,6 +85,26 @@ def test_opposite_signs_of_two_makers_give_the_same_size() -> None:
     assert _rms(opposite.accel_m_s2) == pytest.approx(_rms(plain.accel_m_s2), rel=1e-6)
 
 
+@pytest.mark.parametrize("angle_deg", [3.0, 6.0, 13.0, 30.0])
+def test_gravity_is_followed_when_the_phone_slips(angle_deg: float) -> None:
+    """Turned by 6 degrees, gravity's step alone is 9.81 sin 6 / 2 = 0.5 m/s2 rms, twice the shake."""
+    slipped = _t() > 13.0
+    seen = _idle() + UP
+    seen[slipped] = Rotation.from_euler("x", angle_deg, degrees=True).apply(seen[slipped])
+    signal = condition(_with_gravity(as_recording(_t(), seen, FS_HZ, gravity=None), True))
+    assert abs(db(_rms(signal.accel_m_s2[signal.good]) / _rms(_idle()))) < 0.3
+    assert ("moved" in _codes(signal)) == (angle_deg == 6.0)  # of more the longer part is used
+
+
+def test_a_body_that_rocks_keeps_its_gravity_in_one_piece() -> None:
+    """Under a degree it is motion of the car, and stays."""
+    rocking = np.radians(0.8) * np.sin(2 * np.pi * 0.1 * _t())
+    seen = _idle() + GRAVITY * np.stack([np.sin(rocking), np.zeros(N), np.cos(rocking)], axis=1)
+    signal = condition(_with_gravity(as_recording(_t(), seen, FS_HZ, gravity=None), True))
+    expected = np.hypot(_rms(_idle()), GRAVITY * np.radians(0.8) / 2**0.5)
+    assert abs(db(_rms(signal.accel_m_s2[signal.good]) / expected)) < 0.3
+
+
 def test_without_gravity_no_vertical_is_claimed() -> None:
     accel = _idle() + np.array([0.05, -0.02, 0.01])  # a sensor's own zero error
     signal = _ready(accel, gravity=False)

@@ -1,19 +1,21 @@
 """A recording made ready for reading: even steps, gravity out, upright axes, only the steady part used.
 
 Gravity is the mean vector of the steady part. It gives the vertical whichever way the phone lay; fore-aft
-against sideways stays unknown.
+against sideways stays unknown. Where the phone slips, gravity turns in its axes, and is followed.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from scipy import ndimage
 
 from vibecore import quality
-from vibecore.model import Floats, Recording, Signal, Warn
-from vibecore.steady import MOVED_DEG, Steady, steady_part
+from vibecore.model import Flags, Floats, Recording, Signal, Warn
+from vibecore.steady import HELD_SHARE, MOVED_DEG, Steady, steady_part
 from vibecore.timebase import even_steps
 
 POSTURE_S = 1.0  # gravity's direction is read over this time
+FOLLOWED_DEG = 1.0  # from its mean, over seconds: a car that idles rocks less on its springs, and faster
 
 
 def condition(recording: Recording) -> Signal:
@@ -29,7 +31,7 @@ def condition(recording: Recording) -> Signal:
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
     mean = np.einsum("ij,i->j", used, good) / good.sum() if good.any() else used.mean(axis=0)
-    centred = used - mean
+    centred = used - (_followed(used, good, mean, fs) if upright else mean)
     if upright:
         centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
@@ -42,6 +44,27 @@ def condition(recording: Recording) -> Signal:
         f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out",
     )
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
+
+
+def _followed(used: Floats, good: Flags, mean: Floats, fs: float) -> Floats:
+    """Gravity in the phone's axes at each sample (n, 3), or its mean (3,) if the phone lay as it was."""
+    size = round(POSTURE_S * fs)
+    count = len(used) // size
+    held = good[: count * size].reshape(count, size).mean(axis=1)
+    there = np.flatnonzero(held > HELD_SHARE)
+    if len(there) < 2:
+        return mean
+    sums = np.einsum(
+        "bsk,bs->bk",
+        used[: count * size].reshape(count, size, 3),
+        good[: count * size].reshape(count, size),
+    )
+    steps = ndimage.median_filter(sums[there] / held[there, None] / size, size=(3, 1), mode="nearest")
+    cosine = steps @ mean / np.maximum(np.linalg.norm(steps, axis=1) * np.linalg.norm(mean), 1e-12)
+    if cosine.min() > np.cos(np.radians(FOLLOWED_DEG)):
+        return mean
+    at, middle = np.arange(len(used)), (there + 0.5) * size
+    return np.stack([np.interp(at, middle, axis) for axis in steps.T], axis=1)
 
 
 def _turn_upright(gravity: Floats) -> Floats:
