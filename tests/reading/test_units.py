@@ -264,6 +264,16 @@ def test_a_range_beside_the_name_is_no_unit_of_its_own() -> None:
     check(read_recording(text(cells(TRUTH, unit=G), "time,x (4 g),y (4 g),z (4 g)").encode()), TRUTH, 1e-4)
 
 
+@pytest.mark.parametrize("name", ["{} (LSB)", "{} (counts)", "{}_lsb"])
+def test_counts_of_a_sensor_without_gravity_are_not_guessed(name: str) -> None:
+    """A count may be a 256th or a 16384th of g: only gravity tells."""
+    counts = np.round(shake(gravity=False).accel / G * 256)
+    header = ",".join(["time", *(name.format(a) for a in "xyz")])
+    rows = [[row[0], *(f"{v:.0f}" for v in of)] for row, of in zip(cells(FREE), counts, strict=True)]
+    with pytest.raises(ReadingError, match="counts"):
+        read_recording(text(rows, header).encode())
+
+
 @pytest.mark.parametrize("name", ["km/h/s", "mm/min^2", "ft/min²"])
 def test_a_unit_that_is_not_known_is_not_guessed(name: str) -> None:
     header = ",".join(["time", *(f"lin {a} ({name})" for a in "xyz")])

@@ -75,8 +75,14 @@ def _scale(
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     if size is None:
         raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
+    assumed = any(w.code == "unit-assumed" for w in size.warnings)
+    if assumed and _unit(table, triple) == "counts":
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} are counts of the sensor, and there is no gravity "
+            "to tell how many make 1 g. Export them in m/s2 or g, or with gravity in."
+        )
     unknown = next((u for c in triple.columns if (u := multiples.unknown_unit(c))), "")
-    if unknown and any(w.code == "unit-assumed" for w in size.warnings):
+    if unknown and assumed:
         raise ReadingError(
             f"{table.source or 'The file'}: the unit '{unknown}' of {triple.title} is not known, and there "
             "is no gravity to tell it by. Export them in m/s2 or g."
