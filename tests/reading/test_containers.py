@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import openpyxl
 import pytest
-import xlwt
 
+from tests.reading.books import ods, xls, xlsx
 from tests.reading.make import cells, csv, packed, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
@@ -36,30 +36,7 @@ def same(recording: Recording) -> None:
     assert recording.gravity_included
 
 
-def xlsx(sheets: dict[str, list[list[Any]]]) -> bytes:
-    book = openpyxl.Workbook(write_only=True)
-    for name, rows in sheets.items():
-        sheet = book.create_sheet(name)
-        for row in rows:
-            sheet.append(row)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
-
-
-def xls(sheets: dict[str, list[list[Any]]]) -> bytes:
-    book = xlwt.Workbook()
-    for name, rows in sheets.items():
-        sheet = book.add_sheet(name)
-        for i, row in enumerate(rows):
-            for j, cell in enumerate(row):
-                sheet.write(i, j, cell)
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
-
-
-BOOKS = pytest.mark.parametrize("write", [xlsx, xls])
+BOOKS = pytest.mark.parametrize("write", [xlsx, xls, ods])
 
 
 @BOOKS

@@ -31,8 +31,8 @@ def read_recording(
 ) -> Recording:
     """Read a phone's recording of acceleration from a file or its bytes.
 
-    Serves delimited text of any make, logs whose rows name their values, workbooks (.xlsx, .xls), JSON, and
-    gzip or zip of those. `name` is what the recording is called (the file's name unless said; it may tell
+    Serves delimited text of any make, logs whose rows name their values, workbooks (.xlsx, .xls, .ods), JSON,
+    and gzip or zip of those. `name` is what the recording is called (the file's name unless said; it may tell
     what sensor it was). `rate_hz` is used only if the file has no time column.
 
     Returns a Recording: stamps in s from the first sample, acceleration (n, 3) in m/s2, and warnings for
@@ -118,7 +118,9 @@ def _read_archive(
     if not read and (together := _axes_of_files(members, title, rate_hz, max_rows)) is not None:
         return together
     if not read:
-        raise first_error or ReadingError(f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls).")
+        raise first_error or ReadingError(
+            f"{title} holds no file of data (.csv, .txt, .json, .xlsx, .xls, .ods)."
+        )
     heavy = [r for r in read if r[2].gravity_included]
     read = heavy if len(heavy) == 1 else read
     if len(read) > 1:

@@ -1,5 +1,5 @@
-"""Workbooks (.xlsx and the old binary .xls) into Tables through calamine: stored values only, no formula
-runs."""
+"""Workbooks (.xlsx, the old binary .xls, .ods) into Tables through calamine: stored values only, no
+formula runs."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from .table import Column, Table
 
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
 _ZIP = b"PK\x03\x04"
+_OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"  # OASIS OpenDocument 1.2, part 3
 _LEAST_ROWS = 3
 _MOST_SECONDS = 30  # the largest sheets take a tenth of it
 _FIGURE = re.compile(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*")
@@ -35,8 +36,11 @@ def sniff(data: bytes) -> bool:
         return False
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            return any(n.lower().startswith("xl/") for n in archive.namelist()[:200])
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, EOFError):
+            names = archive.namelist()[:200]
+            if names[:1] == ["mimetype"] and archive.read("mimetype") == _OPEN_DOCUMENT:
+                return True
+            return any(n.lower().startswith("xl/") for n in names)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError, OSError, EOFError):
         return False
 
 
