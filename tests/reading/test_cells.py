@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.reading.books import xlsx
 from tests.reading.make import G, cells, shake, text
-from tests.reading.test_containers import xlsx
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import dressed, read_recording

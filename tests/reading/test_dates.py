@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.reading.books import xlsx
 from tests.reading.make import cells, shake, text
-from tests.reading.test_containers import xlsx
 from vibecore.model import Recording
 from vibecore.reading import dates, read_recording
 

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.reading.books import xlsx
 from tests.reading.make import Truth, cells, csv, shake, text
-from tests.reading.test_containers import xlsx
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording

@@ -18,8 +18,9 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from tests.reading.books import xls, xlsx
 from tests.reading.make import Truth, cells, csv, packed, shake, text
-from tests.reading.test_containers import JSONS, NAMES, ROWS, xls, xlsx
+from tests.reading.test_containers import JSONS, NAMES, ROWS
 from vibecore.errors import ReadingError, VibecoreError
 from vibecore.reading import read_recording
 
