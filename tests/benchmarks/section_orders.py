@@ -112,10 +112,19 @@ def _promises(rows: Sequence[OrderRow]) -> list[Promise]:
     covered = [c for r in rows if (c := _covered(r)) is not None]
     return [
         Promise("orders: median error dB", median(errors), 0.3, count=len(errors)),
-        Promise("orders: 95th percentile dB", quantile(errors, 0.95), 1.5, count=len(errors)),
+        Promise("orders: 95th percentile dB", quantile(errors, 0.95), 1.5, count=len(errors), why=_far(rows)),
         share_promise("orders: interval covers %", covered, 93.0, "at least"),
         share_promise("orders: interval covers, not too wide %", covered, 97.0),
     ]
+
+
+def _far(rows: Sequence[OrderRow]) -> str:
+    """How far off steady lines are, and those of unsteady cycles, which a minute holds too few of."""
+    parts: dict[str, list[float]] = {"steady lines": [], "those of unsteady cycles": []}
+    for row in rows:
+        if (error := _error_db(row)) is not None:
+            parts["those of unsteady cycles" if _smeared(row) else "steady lines"].append(abs(error))
+    return ", ".join(f"{name} {number(quantile(errors, 0.95))} dB" for name, errors in parts.items())
 
 
 def _told(row: OrderRow) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tests.benchmarks.measures import calibration_error, median, quantile, reliability, share
-from tests.benchmarks.promises import Promise, share_promise
+from tests.benchmarks.promises import Promise, counts, share_promise
 from tests.benchmarks.rows import WRONG, Outcome, SpeedRow
 from tests.benchmarks.tables import Cell, number, percent, table
 from tests.benchmarks.trial import IN_ITS_JOB, MODES
@@ -13,6 +13,7 @@ from tests.benchmarks.trial import IN_ITS_JOB, MODES
 CONFIDENCE_EDGES = (0.0, 0.75, 0.9, 0.95, 0.98, 0.995, 1.0)
 ENOUGH = 3  # engine orders: two may be any two lines a multiple apart, three are a family
 SEEN = {"none": (0, 0), "one": (1, 1), "two": (2, 2), "three and more": (ENOUGH, 99)}
+WHY = "one line may be any order, two a multiple apart any two, and fans and belts make lines as well"
 RATE_CLASSES = ("50 to 60 a second", "100 to 125", "200 and more")
 HEAD = [
     "", "n", "median %", "95th %", "bias %", "wrong %", "null %", "covered %", "|",
@@ -87,6 +88,10 @@ def _wrong(row: SpeedRow) -> bool:
     return row.error is not None and row.error > WRONG
 
 
+def _is_null(row: SpeedRow) -> bool:
+    return row.rpm is None
+
+
 def _confidence(mode: str, rows: Sequence[SpeedRow]) -> str:
     stated = [r.confidence or 0.0 for r in rows]
     bins = reliability(stated, [not _wrong(r) for r in rows], CONFIDENCE_EDGES)
@@ -105,6 +110,9 @@ def _promises(mode: str, rows: Sequence[SpeedRow]) -> list[Promise]:
     centre, far = median(errors), quantile(errors, 0.95)
     covered = [bool(r.covered) for r in rows if r.covered is not None]
     family = _shown(rows, ENOUGH, 99)
+    seen = {name: _shown(rows, *few) for name, few in SEEN.items()}
+    found = ({name: [is_so(r) for r in mine] for name, mine in seen.items()} for is_so in (_wrong, _is_null))
+    wrong, null = (f"{counts(flags)} by how many engine orders can be seen; {WHY}" for flags in found)
     return [
         Promise(
             f"speed {mode}: median error %", None if centre is None else 100 * centre, 0.1, count=len(errors)
@@ -112,10 +120,10 @@ def _promises(mode: str, rows: Sequence[SpeedRow]) -> list[Promise]:
         Promise(
             f"speed {mode}: 95th percentile %", None if far is None else 100 * far, 0.5, count=len(errors)
         ),
-        share_promise(f"speed {mode}: wrong and sure %", [_wrong(r) for r in rows], 0.5),
-        share_promise(f"speed {mode}: null %", [r.rpm is None for r in rows], 3.0),
+        share_promise(f"speed {mode}: wrong and sure %", [_wrong(r) for r in rows], 0.5, why=wrong),
+        share_promise(f"speed {mode}: null %", [_is_null(r) for r in rows], 3.0, why=null),
         share_promise(f"speed {mode}, three orders seen: wrong and sure %", [_wrong(r) for r in family], 0.5),
-        share_promise(f"speed {mode}, three orders seen: null %", [r.rpm is None for r in family], 3.0),
+        share_promise(f"speed {mode}, three orders seen: null %", [_is_null(r) for r in family], 3.0),
         share_promise(f"speed {mode}: interval covers %", covered, 90.0, "at least"),
         share_promise(f"speed {mode}: interval covers, not too wide %", covered, 98.0),
     ]

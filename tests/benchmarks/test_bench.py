@@ -11,7 +11,7 @@ from scipy.stats import binomtest
 
 from tests.benchmarks import bench_accuracy, section_causes, section_orders, section_repair, section_speed
 from tests.benchmarks.measures import brier, calibration_error, confusion, quantile, reliability, wilson
-from tests.benchmarks.promises import Promise, promised, share_promise
+from tests.benchmarks.promises import Promise, counts, promised, share_promise
 from tests.benchmarks.rows import CauseRow, OrderRow, Outcome, RepairRow, SpeedRow
 from tests.benchmarks.subjects import simulated, with_reading
 from tests.benchmarks.tables import table
@@ -79,6 +79,10 @@ def test_promises_kept_and_broken() -> None:
     assert Promise("nothing seen", None, 1.0).kept
     text = promised([kept, broken])
     assert [line.endswith("missed") for line in text.splitlines()[2:4]] == [False, True]
+    where = counts({"one": [True, False], "two": [False], "three": []})
+    assert where == "one 1 of 2, two 0 of 1"
+    text = promised([replace(kept, why=where), replace(broken, why=where)])
+    assert text.count("missed: right %: one 1 of 2, two 0 of 1.") == 1
 
 
 def test_table_is_aligned() -> None:
@@ -135,11 +139,13 @@ def _speed(truth: float, rpm: float | None, confidence: float = 0.9) -> SpeedRow
 
 
 def test_speed_section_counts_wrong_null_and_covered() -> None:
-    rows = (_speed(700.0, 700.5), _speed(700.0, 350.0), _speed(700.0, None), _speed(700.0, 702.0))
+    speeds = (700.5, 350.0, None, 702.0)
+    rows = tuple(replace(_speed(700.0, rpm), seen=2) for rpm in speeds)
     text, promises = section_speed.section([Outcome(speeds=rows)], [], 1)
     named = {p.what: p for p in promises}
     assert named["speed with tachometer: wrong and sure %"].value == 25.0
     assert named["speed with tachometer: null %"].value == 25.0
+    assert named["speed with tachometer: null %"].why.startswith("two 1 of 4 by how many engine orders")
     assert named["speed with tachometer: interval covers %"].value == pytest.approx(100 / 3)
     assert "said 350.0 rpm" in text
 
