@@ -137,7 +137,7 @@ def _promises(rows: Sequence[CauseRow]) -> list[Promise]:
             "causes: in the first two, either fault %", [_either(r, 2) for r in rows], 97.0, "at least"
         ),
         share_promise(
-            "causes: sound car called faulty %", [_first(r) != SOUND for r in sound], 5.0, why=for_what
+            "causes: sound car called faulty %", [_first(r) != SOUND for r in sound], 5.0, why=taken_for
         ),
         Promise("causes: expected calibration error", calibration_error(bins), 0.05, count=len(rows)),
     ]
