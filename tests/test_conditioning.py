@@ -168,6 +168,14 @@ def test_the_time_in_which_the_engine_does_not_run_is_left_out(
     assert "stood-still" in _codes(signal)
 
 
+def test_a_shake_that_rises_slowly_from_little_is_read_throughout() -> None:
+    """As in a sweep that climbs onto a natural frequency: 30 dB in 20 seconds."""
+    rises = 10 ** (np.clip(_t() - 5.0, 0.0, 20.0) * 1.5 / 20)
+    signal = _ready(_idle() * 0.1 * rises[:, None])
+    assert signal.used_span_s == (0.0, (N - 1) / FS_HZ)
+    assert "stood-still" not in _codes(signal)
+
+
 def test_an_engine_that_is_off_throughout_is_read_throughout() -> None:
     """A phone that rounds shows nothing at all for long, and a step now and then; a hand at the start."""
     accel = np.round(noise(N, 0.02, seed=3) / 0.05) * 0.05

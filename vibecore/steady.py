@@ -130,11 +130,20 @@ def _longest_running(blocks: _Blocks) -> tuple[int, int]:
     level, told = blocks.level_db, blocks.known & ~blocks.by_hand
     if not told.any():
         return 0, len(level)
-    still = _runs(told & (level < np.quantile(level[told], RUNNING_QUANTILE) + STILL_DB))
-    still = still[still[:, 1] - still[:, 0] >= LEAST_STEADY_S / BLOCK_S]
-    between = np.concatenate(([0], still.ravel(), [len(level)])).reshape(-1, 2)
+    over = level - np.quantile(level[told], RUNNING_QUANTILE)
+    still = [r for r in _runs(told & (over < STILL_DB)) if r[1] - r[0] >= LEAST_STEADY_S / BLOCK_S]
+    sudden = [
+        r for r in still if all(np.median(side) > STILL_DB / 2 for side in _beside(over, *r) if len(side))
+    ]
+    between = np.array([0, *np.ravel(sudden), len(level)], dtype=int).reshape(-1, 2)
     first, last = max(between, key=lambda part: told[slice(*part)].sum())
     return int(first), int(last)
+
+
+def _beside(levels: Floats, first: int, last: int) -> tuple[Floats, Floats]:
+    """A second before and after: in it an engine starts or stops, while a sweep takes its time."""
+    second = round(1 / BLOCK_S)
+    return levels[max(first - second, 0) : first], levels[last : last + second]
 
 
 def _longest_calm(loud: Flags) -> tuple[int, int]:
