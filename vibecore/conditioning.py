@@ -15,7 +15,9 @@ from vibecore.steady import HELD_SHARE, MOVED_DEG, Steady, steady_part
 from vibecore.timebase import even_steps
 
 POSTURE_S = 1.0  # gravity's direction is read over this time
-FOLLOWED_DEG = 1.0  # from its mean, over seconds: a car that idles rocks less on its springs, and faster
+# From its mean, over seconds: a car that idles rocks less on its springs, and faster. Half as much from most
+# seconds to the next is a car that drives: it speeds up and turns all the time, and that stays.
+FOLLOWED_DEG = 1.0
 
 
 def condition(recording: Recording) -> Signal:
@@ -59,12 +61,19 @@ def _followed(used: Floats, good: Flags, mean: Floats, fs: float) -> Floats:
         used[: count * size].reshape(count, size, 3),
         good[: count * size].reshape(count, size),
     )
-    steps = ndimage.median_filter(sums[there] / held[there, None] / size, size=(3, 1), mode="nearest")
-    cosine = steps @ mean / np.maximum(np.linalg.norm(steps, axis=1) * np.linalg.norm(mean), 1e-12)
-    if cosine.min() > np.cos(np.radians(FOLLOWED_DEG)):
+    seconds = sums[there] / held[there, None] / size
+    steps = ndimage.median_filter(seconds, size=(3, 1), mode="nearest")
+    turned, onward = _angles_deg(steps, mean), _angles_deg(seconds[1:], seconds[:-1])
+    if turned.max() < FOLLOWED_DEG or np.median(onward) > FOLLOWED_DEG / 2:
         return mean
     at, middle = np.arange(len(used)), (there + 0.5) * size
     return np.stack([np.interp(at, middle, axis) for axis in steps.T], axis=1)
+
+
+def _angles_deg(one: Floats, other: Floats) -> Floats:
+    """Between vectors (m, 3), each with its own or with the same one."""
+    lengths = np.maximum(np.linalg.norm(one, axis=-1) * np.linalg.norm(other, axis=-1), 1e-12)
+    return np.degrees(np.arccos(np.clip((one * other).sum(axis=-1) / lengths, -1.0, 1.0)))
 
 
 def _turn_upright(gravity: Floats) -> Floats:
