@@ -6,12 +6,14 @@ against sideways stays unknown. Where the phone slips, gravity turns in its axes
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from scipy import ndimage
 
 from vibecore import quality
 from vibecore.model import Flags, Floats, Recording, Signal, Warn
-from vibecore.steady import HELD_SHARE, MOVED_DEG, Steady, steady_part
+from vibecore.steady import HELD_SHARE, MOVED_DEG, steady_part
 from vibecore.timebase import even_steps
 
 POSTURE_S = 1.0  # gravity's direction is read over this time
@@ -33,13 +35,14 @@ def condition(recording: Recording) -> Signal:
     used = accel[steady.start : steady.stop]
     good = (series.good & ~steady.knocks)[steady.start : steady.stop]
     mean = np.einsum("ij,i->j", used, good) / good.sum() if good.any() else used.mean(axis=0)
-    centred = used - (_followed(used, good, mean, fs) if upright else mean)
+    postures = _postures(used, good, fs) if upright else None
+    centred = used - (mean if postures is None else _followed(postures, mean, len(used)))
     if upright:
         centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
     warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
-    warnings += _moved(accel, steady, fs, upright)
+    warnings += [] if postures is None else _moved(postures)
     warnings += _stood(span) if steady.stood else []
     history = (
         *series.history,
@@ -48,32 +51,40 @@ def condition(recording: Recording) -> Signal:
     return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
 
 
-def _followed(used: Floats, good: Flags, mean: Floats, fs: float) -> Floats:
-    """Gravity in the phone's axes at each sample (n, 3), or its mean (3,) if the phone lay as it was."""
+class _Postures(NamedTuple):
+    """Gravity in the phone's axes second by second: middle (m,), in samples, and its mean there (m, 3)."""
+
+    middle: Floats
+    gravity: Floats
+
+
+def _postures(used: Floats, good: Flags, fs: float) -> _Postures | None:
+    """Of the seconds that are there; None if they are too few to tell a turn."""
     size = round(POSTURE_S * fs)
     count = len(used) // size
-    held = good[: count * size].reshape(count, size).mean(axis=1)
-    there = np.flatnonzero(held > HELD_SHARE)
+    parts, held = used[: count * size].reshape(count, size, 3), good[: count * size].reshape(count, size)
+    share = held.mean(axis=1)
+    there = np.flatnonzero(share > HELD_SHARE)
     if len(there) < 2:
+        return None
+    sums = np.einsum("bsk,bs->bk", parts, held)[there]
+    return _Postures(np.asarray((there + 0.5) * size, dtype=np.float64), sums / share[there, None] / size)
+
+
+def _followed(postures: _Postures, mean: Floats, n: int) -> Floats:
+    """Gravity at each of n samples (n, 3), or its mean (3,) if the phone lay as it was."""
+    steps = ndimage.median_filter(postures.gravity, size=(3, 1), mode="nearest")
+    onward = _angles_deg(postures.gravity[1:], postures.gravity[:-1])
+    if _angles_deg(steps, mean).max() < FOLLOWED_DEG or np.median(onward) > FOLLOWED_DEG / 2:
         return mean
-    sums = np.einsum(
-        "bsk,bs->bk",
-        used[: count * size].reshape(count, size, 3),
-        good[: count * size].reshape(count, size),
-    )
-    seconds = sums[there] / held[there, None] / size
-    steps = ndimage.median_filter(seconds, size=(3, 1), mode="nearest")
-    turned, onward = _angles_deg(steps, mean), _angles_deg(seconds[1:], seconds[:-1])
-    if turned.max() < FOLLOWED_DEG or np.median(onward) > FOLLOWED_DEG / 2:
-        return mean
-    at, middle = np.arange(len(used)), (there + 0.5) * size
-    return np.stack([np.interp(at, middle, axis) for axis in steps.T], axis=1)
+    at = np.arange(n)
+    return np.stack([np.interp(at, postures.middle, axis) for axis in steps.T], axis=1)
 
 
 def _angles_deg(one: Floats, other: Floats) -> Floats:
-    """Between vectors (m, 3), each with its own or with the same one."""
+    """Between vectors (m, 3) or (3,), each with its own or with the same one."""
     lengths = np.maximum(np.linalg.norm(one, axis=-1) * np.linalg.norm(other, axis=-1), 1e-12)
-    return np.degrees(np.arccos(np.clip((one * other).sum(axis=-1) / lengths, -1.0, 1.0)))
+    return np.asarray(np.degrees(np.arccos(np.clip((one * other).sum(axis=-1) / lengths, -1.0, 1.0))))
 
 
 def _turn_upright(gravity: Floats) -> Floats:
@@ -88,16 +99,11 @@ def _turn_upright(gravity: Floats) -> Floats:
     return np.eye(3) + cross + cross @ cross / (1 + cosine)
 
 
-def _moved(accel: Floats, steady: Steady, fs: float, gravity: bool) -> list[Warn]:
-    size = round(POSTURE_S * fs)
-    part = accel[steady.start : steady.stop]
-    count = len(part) // size if size else 0
-    if not gravity or count < 2:
-        return []
-    means = part[: count * size].reshape(count, size, 3).mean(axis=1)
-    first, last = means[: max(1, count // 4)].mean(axis=0), means[-max(1, count // 4) :].mean(axis=0)
-    cosine = first @ last / (np.linalg.norm(first) * np.linalg.norm(last) + 1e-12)
-    angle = float(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
+def _moved(postures: _Postures) -> list[Warn]:
+    quarter = max(1, len(postures.gravity) // 4)
+    angle = float(
+        _angles_deg(postures.gravity[:quarter].mean(axis=0), postures.gravity[-quarter:].mean(axis=0))
+    )
     if angle < MOVED_DEG / 2:
         return []
     message = (

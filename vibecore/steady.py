@@ -9,6 +9,7 @@ itself, and an engine that does not run by how little is left.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -63,7 +64,7 @@ class _Blocks:
     def known(self) -> Flags:
         return np.asarray(self.share > HELD_SHARE)
 
-    @property
+    @cached_property
     def by_hand(self) -> Flags:
         """Where the phone moves slower than any engine shakes it."""
         whole = ndimage.minimum_filter1d(self.share, 3) > WHOLE_SHARE
