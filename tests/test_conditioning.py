@@ -96,6 +96,14 @@ def test_gravity_is_followed_when_the_phone_slips(angle_deg: float) -> None:
     assert ("moved" in _codes(signal)) == (angle_deg == 6.0)  # of more the longer part is used
 
 
+def test_a_car_that_drives_keeps_its_slow_accelerations() -> None:
+    """It speeds up, slows down and turns all the time: 1 m/s2 within some seconds is 6 degrees, and no slip."""
+    driving = np.sin(2 * np.pi * 0.1 * _t())[:, None] * [1.0, 0.5, 0.0]
+    signal = _ready(_idle() + driving)
+    expected = np.hypot(_rms(_idle()), _rms(driving))
+    assert abs(db(_rms(signal.accel_m_s2[signal.good]) / expected)) < 0.3
+
+
 def test_a_body_that_rocks_keeps_its_gravity_in_one_piece() -> None:
     """Under a degree it is motion of the car, and stays."""
     rocking = np.radians(0.8) * np.sin(2 * np.pi * 0.1 * _t())
