@@ -97,7 +97,7 @@ def test_gravity_is_followed_when_the_phone_slips(angle_deg: float) -> None:
 
 
 def test_a_car_that_drives_keeps_its_slow_accelerations() -> None:
-    """It speeds up, slows down and turns all the time: 1 m/s2 within some seconds is 6 degrees, and no slip."""
+    """It speeds up and turns all the time: 1 m/s2 within some seconds is 6 degrees, and no slip."""
     driving = np.sin(2 * np.pi * 0.1 * _t())[:, None] * [1.0, 0.5, 0.0]
     signal = _ready(_idle() + driving)
     expected = np.hypot(_rms(_idle()), _rms(driving))
