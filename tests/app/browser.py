@@ -28,6 +28,9 @@ SERVER_STOPS_S = 10.0
 PAGE_DRAWN_MS = 60_000
 PRESS_MS = 50  # a quick finger: a press of no length at all overtakes the box that is being left
 QUIET_MS = 400
+DRAWN = """() => document.getAnimations().every(a => a.playState !== 'running')
+    && [...document.querySelectorAll('[data-testid="stPlotlyChart"]')]
+        .every(chart => chart.querySelector('.main-svg'))"""
 
 
 @contextlib.contextmanager
@@ -136,6 +139,10 @@ class Window:
                 """() => !(document.querySelector('[data-testid="stSidebar"]')
                     ?.getBoundingClientRect().right > 0)"""
             )
+
+    def drawn(self) -> None:
+        """Wait until every picture is there and nothing fades or slides any more."""
+        self.page.wait_for_function(DRAWN)
 
     def text(self) -> str:
         return str(self.page.get_by_test_id("stMain").inner_text())

@@ -218,7 +218,7 @@ def test_contrast_names_and_labels(window):
     found = {}
     for name in PAGES:
         window.go(name)
-        window.page.wait_for_timeout(700)  # pictures fade in
+        window.drawn()
         for fault in axe.run(window.page, options=rules).response["violations"]:
             where = [node["html"][:160] for node in fault["nodes"][:3]]
             found[f"{name}: {fault['id']}"] = where

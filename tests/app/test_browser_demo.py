@@ -28,7 +28,7 @@ def clean(window: Window) -> None:
     """Nothing that axe-core finds wrong on the page as it stands."""
     from axe_playwright_python.sync_playwright import Axe
 
-    window.page.wait_for_timeout(700)  # pictures fade in
+    window.drawn()
     found = Axe().run(window.page, options=RULES).response["violations"]
     assert [(fault["id"], fault["nodes"][0]["html"][:160]) for fault in found] == []
 

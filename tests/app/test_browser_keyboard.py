@@ -23,7 +23,7 @@ DEMO = demo_folder() / "mount-mended-and-proven"
 def test_the_focus_is_seen_everywhere_and_comes_round(window):
     for name in PAGES:
         window.go(name)
-        window.page.wait_for_timeout(700)  # pictures have drawn themselves
+        window.drawn()
         passed = Keyboard(window).walk()
         assert len(passed) > 3, name
 

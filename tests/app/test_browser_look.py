@@ -37,7 +37,7 @@ SMALL = """least => [...document.querySelectorAll(
 def test_charts_are_whole_and_their_buttons_lie_beside_them(window):
     for name in ("This job", "Record", "Reading"):
         window.go(name)
-        window.page.wait_for_timeout(1000)  # pictures fade in
+        window.drawn()
         found = window.page.evaluate(CHARTS)
         assert found
         for chart in found:
@@ -57,7 +57,7 @@ def test_a_notice_does_not_lie_over_its_banner(window):
     window.press("More")
     window.page.get_by_role("button", name="Copy").last.click()
     window.sees("Copied. This is the copy.")
-    window.page.wait_for_timeout(800)  # the notice slides in
+    window.drawn()
     banner = window.page.get_by_test_id("stAlert").first.bounding_box()
     notice = window.page.get_by_test_id("stToast").first.bounding_box()
     assert notice["y"] >= banner["y"] + banner["height"]
