@@ -40,6 +40,13 @@ def test_levels_are_those_put_in(crank: Crank) -> None:
         assert abs(db(rms_of(table, order) / rms)) < 0.3
 
 
+def test_a_stray_line_beside_an_order_leaves_its_level() -> None:
+    """Closed form: two sines 0.08 order apart, the stray one three times as strong, in twelve seconds."""
+    crank = Crank(12.0, 12.0)
+    table = measured(made_of({2.0: 0.1, 2.08: 0.3, 1.0: 0.05}, crank, noise_rms=0.01), crank)
+    assert abs(db(rms_of(table, 2.0) / 0.1)) < 0.3
+
+
 # 4 x 10 Hz at 100 a second is 0.4 of the rate, the highest promised.
 @pytest.mark.parametrize("share", [0.05, 0.1, 0.2, 0.3, 0.35, 0.4])
 @pytest.mark.parametrize("swing_hz", [0.0, 0.4])
