@@ -178,8 +178,8 @@ def test_a_small_blip_of_the_throttle_is_right_or_refused(rise_hz: float, width_
 
 
 def test_strong_blips_of_the_throttle_are_right_or_refused() -> None:
-    """Up by 8 to 12 turns a second within one or two seconds: the mean of the whole rises by 6 to 20 %."""
-    blips = [(8.0, 2.0), (10.0, 0.7), (10.0, 2.0), (12.0, 1.0)]
+    """Up by 8 to 12 turns a second within half a second to two: the mean of the whole rises by 3 to 20 %."""
+    blips = [(rise, width) for rise in (8.0, 10.0, 12.0) for width in (0.5, 0.7, 1.0, 2.0)]
     assert [b for b in blips if not _blip_is_right_or_refused(*b)] == []
 
 

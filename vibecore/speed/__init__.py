@@ -27,9 +27,9 @@ LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by 
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 USUAL_ENGINE = Engine(4)
-# Of the time without the order followed: the engine then did something else. A blip to twice the speed that
-# long moves the mean by more than SAME_SPEED; varying burning hides a line in 1 window of 30.
-MOST_SILENT = 1 / 10
+# Of the time without the order followed: varying burning hides a line in 1 window of 30. In one stretch the
+# engine did something else: at twice the speed the mean would be another one.
+MOST_SILENT, MOST_AWAY = 1 / 10, SAME_SPEED
 LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: where what was said of the hold
 # tells little of the speed, and where it does.
@@ -135,7 +135,7 @@ def _track(
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
     at = tracking.refine(bands, best.t_s, best.speed_hz, orders, snr)
-    if at.silent > MOST_SILENT:
+    if at.silent > MOST_SILENT or at.away > MOST_AWAY:
         return None
     if abs(np.log(mean_over(at.t_s, at.speed_hz) / mean_over(best.t_s, best.speed_hz))) > LED_ASTRAY:
         # Refining a path moves it by a part in a thousand; further away another line has caught it.

@@ -14,6 +14,7 @@ from vibecore.speed import folding, lines, pattern, prior, sweeps, tracking
 from vibecore.speed.bands import Bands
 
 HUNTS = 0.1  # chance that a speed moves faster than usual frames follow; common practice, no source
+LOG_FRAMED = {lines.USUAL: 0.0, lines.HUNTING: float(np.log(HUNTS))}
 UNSURE = 0.95  # below nineteen to one it is worth listening again, for a speed that hunts
 SAME_SPEED = 0.03  # two hypotheses this close are one answer (the contract's 'wrong' begins there)
 LINES = 6  # strongest lines tried: a fan, a belt and a pulley may stand above every engine order
@@ -21,6 +22,10 @@ BEYOND_DOUBT = 8.0  # natural log: a lead of 3000 to 1
 ON_TOOTH = 0.06  # half orders: a line this near a tooth is taken for it
 PLACE_POINTS = 3  # of the order spectrum: a hypothesis was put where a line stands, not foretold
 RETRACED = 2  # best answers of a sweep whose path is drawn again along all their lines
+LED_BY = 4.0  # times its own power over the noise: another order, twice as strong, then holds the path better
+# Paths of one speed that are not less likely than one to eight are told apart by what their lines tell of the
+# crank's angle, if one tells twice as much.
+ALIKE, CLEARER = float(np.log(8)), 2.0
 ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 # Without the number of cylinders: shares of engines on the road; common practice, no source.
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
@@ -60,22 +65,20 @@ def listen(bands: Bands, engine: Engine | None, before: Before, log_nothing: flo
     """All that a signal may say of the speed, None where no line stands out. log_nothing: natural log
     of the chance that no line is the engine's. A speed that is not sure is looked for again, with frames that
     follow an idle that hunts."""
-    found = _guesses(bands, lines.frames(bands.signal), engine, before)
+    found = _guesses(bands, lines.USUAL, engine, before)
     answers = _merged(found, log_nothing)
     if not answers or answers[0][1] < UNSURE:
-        fast, log_hunts = lines.HUNTING, float(np.log(HUNTS))
-        framed = lines.frames(bands.signal, fast)
-        again = _guesses(bands, framed, engine, lambda rpm: before(rpm) + log_hunts)
-        found += [replace(guess, framing=fast) for guess in again]
-        answers = _merged(found, log_nothing)
-    return Heard(answers, _spread(found, answers[0][0])) if answers else None
+        found += _guesses(bands, lines.HUNTING, engine, before)
+    found = _led(bands, found, _shares(engine), before)
+    return _heard(found, _merged(found, log_nothing), bands.signal.fs_hz)
 
 
-def _guesses(bands: Bands, fr: lines.Frames, engine: Engine | None, before: Before) -> list[Guess]:
+def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before: Before) -> list[Guess]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     fs_hz = bands.signal.fs_hz
     engines = _shares(engine)
     found: list[Guess] = []
+    fr = lines.frames(bands.signal, framing)
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(fs_hz)):
         if _explained(near_hz, found):
@@ -87,7 +90,35 @@ def _guesses(bands: Bands, fr: lines.Frames, engine: Engine | None, before: Befo
         found += _direct(bands, at.t_s, at.speed_hz, engines, before)
         if fs_hz < folding.BELOW_HZ:
             found += _mirrored(bands, at.t_s, fs_hz - at.speed_hz, engines, before)
-    return found
+    return [replace(g, framing=framing, log_score=g.log_score + LOG_FRAMED[framing]) for g in found]
+
+
+def _led(bands: Bands, found: list[Guess], engines: dict[Engine, float], before: Before) -> list[Guess]:
+    """The guesses, each that matters judged along the path on which its lines hold it. A path that follows a
+    weak line, or noise, smears the strong ones, and a smear lies on some tooth more often than a line."""
+    highest = max((guess.log_score for guess in found), default=0.0)
+    led: list[Guess] = []
+    for guess in found:
+        orders, snr = guess.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
+        own = snr[np.isclose(orders * guess.ratio, 1.0)].sum()
+        if guess.log_score < highest - BEYOND_DOUBT or not len(orders) or snr[0] <= LED_BY * own:
+            led.append(guess)
+        else:
+            led += _retraced(bands, guess, orders, snr, engines[guess.engine], before)
+    return led
+
+
+def _retraced(
+    bands: Bands, guess: Guess, orders: Floats, snr: Floats, chance: float, before: Before
+) -> list[Guess]:
+    """The same hypothesis along the path that these orders of it hold."""
+    at = tracking.refine(bands, guess.t_s, guess.speed_hz, orders, snr)
+    line_hz = orders[0] * at.speed_hz
+    seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), at.t_s, line_hz))
+    scale = (1 / float(orders[0]), 1.0)
+    again = _weighed(bands.signal, at.t_s, at.speed_hz, seen, scale, guess.engine, chance, before)
+    log_framed = LOG_FRAMED[guess.framing]
+    return [replace(g, framing=guess.framing, log_score=g.log_score + log_framed) for g in again]
 
 
 def listen_swept(bands: Bands, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
@@ -102,8 +133,7 @@ def listen_swept(bands: Bands, engine: Engine | None, before: Before, log_nothin
         if len(orders):  # all its lines together hold the path where one of them sinks
             at = tracking.refine(bands, guess.t_s, guess.speed_hz, orders, snr)
             found += _direct(bands, at.t_s, orders[0] * at.speed_hz, _shares(engine), before)
-    answers = _merged(found, log_nothing)
-    return Heard(answers, _spread(found, answers[0][0])) if answers else None
+    return _heard(found, _merged(found, log_nothing), signal.fs_hz)
 
 
 def _shares(engine: Engine | None) -> dict[Engine, float]:
@@ -196,10 +226,33 @@ def _merged(found: list[Guess], log_nothing: float) -> list[tuple[Guess, float]]
     return list(zip(best, shares[:-1].tolist(), strict=True))
 
 
+def _heard(found: list[Guess], answers: list[tuple[Guess, float]], fs_hz: float) -> Heard | None:
+    """The answers, the first along the path on which its lines tell the angle best."""
+    if not answers:
+        return None
+    best, chance = answers[0]
+    alike = [g for g in found if _same(g, best) and g.log_score > best.log_score - ALIKE]
+    clearest = max(alike, key=lambda guess: _angle_information(guess, fs_hz))
+    if _angle_information(clearest, fs_hz) < CLEARER * _angle_information(best, fs_hz):
+        clearest = best
+    return Heard([(clearest, chance), *answers[1:]], _spread(found, clearest))
+
+
+def _same(one: Guess, other: Guess) -> bool:
+    return bool(abs(np.log(one.mean_rpm / other.mean_rpm)) <= SAME_SPEED)
+
+
+def _angle_information(guess: Guess, fs_hz: float) -> float:
+    """What its lines tell of the crank's angle, as inverse variance: a phase error is 1 / (2 x power over the
+    noise), and an order's phase goes that many times as fast."""
+    orders, snr = guess.telling(fs_hz, tracking.MOST_ORDERS)
+    return float(np.sum(orders**2 * snr))
+
+
 def _spread(found: list[Guess], best: Guess) -> float:
     """Standard deviation (rpm) over the guesses that count as one answer with the best: they may follow
     different lines, an order and one folded down beside it."""
-    near = [g for g in found if abs(np.log(g.mean_rpm / best.mean_rpm)) <= SAME_SPEED]
+    near = [g for g in found if _same(g, best)]
     apart = [g for g in near if abs(g.mean_rpm / best.mean_rpm - 1) > ONE_LINE or g is best]
     share = np.exp([g.log_score - best.log_score for g in apart])
     offset = np.array([g.mean_rpm - best.mean_rpm for g in apart])

@@ -39,12 +39,13 @@ SWING = 2.0  # on the error: the smoother's model is not exact
 @dataclass(frozen=True, eq=False)
 class Refined:
     """t_s, speed_hz (m,): nodes joined by straight lines. mean_error_hz: standard error of the mean speed.
-    silent: share of the time in which the strongest order all but vanishes."""
+    silent: share of the time in which the strongest order all but vanishes; away: the same in one stretch."""
 
     t_s: Floats
     speed_hz: Floats
     mean_error_hz: float
     silent: float = 0.0
+    away: float = 0.0
 
 
 def refine(
@@ -84,7 +85,8 @@ def refine(
             wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
-    return Refined(node_t, speed, error, _silent(phasors, snr[: len(phasors)], _whole(signal, bands.windows)))
+    gone = _gone(phasors, snr[: len(phasors)], _whole(signal, bands.windows))
+    return Refined(node_t, speed, error, float(np.mean(gone)), _longest(gone) / len(gone))
 
 
 def _cut_out_s(signal: Signal) -> float:
@@ -98,13 +100,19 @@ def _cut_out_s(signal: Signal) -> float:
     return float(runs_s[(runs_s > LONG_CUT_S) | at_ends].sum())
 
 
-def _silent(phasors: np.ndarray, snr: Floats, whole: Flags) -> float:
-    """Share of the time in which the strongest order all but vanishes; what was cut out says nothing of it.
-    The others may not speak for it: where the speed changed half-way one that begins would hide it."""
+def _gone(phasors: np.ndarray, snr: Floats, whole: Flags) -> Flags:
+    """Whether the strongest order all but vanishes, of each whole window: what was cut out tells nothing. The
+    others may not speak for it: where the speed changed half-way one that begins would hide it."""
     if not whole.any():
-        return 1.0
+        return np.ones(1, dtype=bool)
     power = np.abs(phasors[int(np.argmax(snr)), whole]) ** 2
-    return float(np.mean(power < GONE * np.quantile(power, HELD_QUANTILE)))
+    return np.asarray(power < GONE * np.quantile(power, HELD_QUANTILE))
+
+
+def _longest(flags: Flags) -> int:
+    """Length of the longest run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return int(np.diff(edges.reshape(-1, 2)).max(initial=0))
 
 
 def _whole(signal: Signal, windows: Windows) -> Flags:
