@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from tests.app.browser import PHONE, Window, app_server
-from tests.app.test_browser import ABSENT, both, ranked, upload
+from tests.app.test_browser import ABSENT, ranked, upload
 from vibecore.places import demo_folder
 
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
@@ -61,7 +61,7 @@ def answers(pack: Path) -> Any:
     return found
 
 
-@both
+@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
 def test_a_demo_job_from_its_causes_to_another_machine(window, browser, tmp_path):
     copy_demo(window)
     for gear, name in zip(("Drive", "Neutral"), AFTERS, strict=True):

@@ -248,7 +248,7 @@ def test_road_shake_keeps_to_the_wheels():
 def test_sound_cars_shake_as_sound_cars_do():
     """Wheel at idle 0.03-0.3 m/s2 on the firing order, half orders 0.003-0.05: common practice, no source."""
     firing, halves = [], []
-    for seed in range(30):
+    for seed in range(20):
         car = draw_car(np.random.default_rng([seed, 77]), Engine(4))
         levels = _levels(car, seed=seed, duration=10.0)
         firing.append(levels[2.0])
