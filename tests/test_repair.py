@@ -281,6 +281,26 @@ def test_a_line_on_no_order_is_read_from_the_spectrum() -> None:
     assert lines.level_at_hz(real, 99.0) is None
 
 
+def test_the_interval_of_a_line_that_sank_into_the_floor_holds_what_it_became() -> None:
+    """Closed form: a sine 50 dB weaker than before, far under what its width holds of the noise."""
+    rng, t = np.random.default_rng(3), np.arange(60 * 200) / 200.0
+
+    def level(rms: float) -> lines.Level:
+        x = 0.02 * rng.normal(size=(len(t), 3))
+        x[:, 0] += rms * np.sqrt(2) * np.sin(2 * np.pi * 31.3 * t)
+        found = lines.level_at_hz(
+            replace(made(SOUND), spectrum_hz=density(x, 200.0, resolution_hz=0.25)), 31.3
+        )
+        assert found is not None
+        return found
+
+    was, sunk = level(0.1), level(0.0003)
+    low, high = lines.interval_db(was, sunk, repair.DEFAULT_PLACING_DB)
+    assert low < -50.5 < high < -15.0
+    back = lines.interval_db(sunk, was, repair.DEFAULT_PLACING_DB)
+    assert back == pytest.approx((-high, -low))
+
+
 def test_a_fan_is_compared_on_its_own_frequency() -> None:
     fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
     quiet = replace(fan, rms_m_s2=0.03, order=31.0 * 60 / 760)

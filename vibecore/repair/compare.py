@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vibecore.constants import Z_95
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
@@ -182,11 +181,10 @@ def _told(
     if like.blocking is not None:
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
     gone = not result.after.stands_clear and may_be_switched(lines, before)
-    db, half = result.change.db, Z_95 * result.sd_db
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
     return Repair(
-        verdict, db, db - half, db + half, told, changes, notes, result.compared, share_db, lines,
-        before.name, gone,
+        verdict, result.change.db, *result.interval_db, told, changes, notes, result.compared, share_db,
+        lines, before.name, gone,
     )  # fmt: skip
 
 

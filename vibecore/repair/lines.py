@@ -30,6 +30,8 @@ _ASIDE_ORDERS = 0.25  # from nothing and from the firing order: half way to the 
 _BURSTS = 2.0  # unsteady cycles come in bursts: their level scatters more than that of even noise
 _BLOCK_S, _LEAST_BLOCKS = 1.0, 4  # long against what shakes, short against what changes
 _GOOD_SHARE = 0.7  # of a block's samples; the rest was bridged
+# A line under the floor may be anything down to nothing: a tenth of what could be there is that to anybody.
+_NEXT_TO_NOTHING_DB = 20.0
 _STANDING_OUT_DB = 6.0  # lines this much less over a sound car's level than the foremost are left out
 
 
@@ -78,6 +80,15 @@ def change(before: Level, after: Level) -> Change:
         float(10 * np.log10(after.guarded / before.guarded)),
         float(DB_PER_LOG_POWER * np.sqrt(before.log_variance + after.log_variance)),
     )
+
+
+def interval_db(before: Level, after: Level, extra_sd_db: float) -> tuple[float, float]:
+    """95 % interval of the change, widened by what else may have changed; where one of the levels may be
+    nothing, open towards that."""
+    moved = change(before, after)
+    half = Z_95 * float(np.hypot(moved.sd_db, extra_sd_db))
+    below, above = (0.0 if lv.stands_clear else _NEXT_TO_NOTHING_DB for lv in (after, before))
+    return moved.db - float(np.hypot(half, below)), moved.db + float(np.hypot(half, above))
 
 
 def total(levels: Sequence[Level]) -> Level:
@@ -232,9 +243,8 @@ def standing_out(analysis: Analysis, engine: Engine | None = None) -> tuple[floa
 
 def order_change(order: float, before: Level, after: Level, extra_sd_db: float) -> OrderChange:
     """Change on one order, its interval widened by what else may have changed."""
-    moved = change(before, after)
-    half = Z_95 * float(np.hypot(moved.sd_db, extra_sd_db))
-    return OrderChange(order, before.rms_m_s2, after.rms_m_s2, moved.db, moved.db - half, moved.db + half)
+    moved_db, interval = change(before, after).db, interval_db(before, after, extra_sd_db)
+    return OrderChange(order, before.rms_m_s2, after.rms_m_s2, moved_db, *interval)
 
 
 def order_changes(first: Analysis, second: Analysis, extra_sd_db: float) -> tuple[OrderChange, ...]:

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecore.constants import Z_95
 from vibecore.model import Analysis, Compared, FaultLines, VerdictName
-from vibecore.repair.lines import Change, Level
+from vibecore.repair.lines import Change, Level, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
 from vibecore.sound_cars import ONE_IN_TWENTY
@@ -34,6 +33,10 @@ class Result:
         return float(np.hypot(self.change.sd_db, self.extra_sd_db))
 
     @property
+    def interval_db(self) -> tuple[float, float]:
+        return interval_db(self.before, self.after, self.extra_sd_db)
+
+    @property
     def left_m_s2(self) -> float:
         """What the recording after the repair shows, taping and all: that is held against sound cars."""
         return self.after.lifted(self.taped_db).rms_m_s2
@@ -45,7 +48,7 @@ class Result:
 
 
 def why(verdict: VerdictName, r: Result) -> str:
-    low, high = r.change.db - Z_95 * r.sd_db, r.change.db + Z_95 * r.sd_db
+    low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
     taped = "less what the taping did, " if abs(r.taped_db) >= FELT_DB else ""
     moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
