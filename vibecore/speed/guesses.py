@@ -96,22 +96,19 @@ def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before
 def _led(bands: Bands, found: list[Guess], engines: dict[Engine, float], before: Before) -> list[Guess]:
     """The guesses, each that matters judged along the path on which its lines hold it. A path that follows a
     weak line, or noise, smears the strong ones, and a smear lies on some tooth more often than a line."""
-    highest = max((guess.log_score for guess in found), default=0.0)
-    led: list[Guess] = []
+    least = max((guess.log_score for guess in found), default=0.0) - BEYOND_DOUBT
+    led = [guess for guess in found if guess.log_score < least]
     for guess in found:
-        orders, snr = guess.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
-        own = snr[np.isclose(orders * guess.ratio, 1.0)].sum()
-        if guess.log_score < highest - BEYOND_DOUBT or not len(orders) or snr[0] <= LED_BY * own:
-            led.append(guess)
-        else:
-            led += _retraced(bands, guess, orders, snr, engines[guess.engine], before)
+        if guess.log_score >= least:
+            led += _held(bands, guess, engines[guess.engine], before)
     return led
 
 
-def _retraced(
-    bands: Bands, guess: Guess, orders: Floats, snr: Floats, chance: float, before: Before
-) -> list[Guess]:
-    """The same hypothesis along the path that these orders of it hold."""
+def _held(bands: Bands, guess: Guess, chance: float, before: Before) -> list[Guess]:
+    """The same hypothesis along the path that its orders hold, if another than its own is far stronger."""
+    orders, snr = guess.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
+    if not len(orders) or snr[0] <= LED_BY * snr[np.isclose(orders * guess.ratio, 1.0)].sum():
+        return [guess]
     at = tracking.refine(bands, guess.t_s, guess.speed_hz, orders, snr)
     line_hz = orders[0] * at.speed_hz
     seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), at.t_s, line_hz))
