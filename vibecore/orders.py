@@ -29,7 +29,7 @@ from vibecore.quality import filter_may_take
 from vibecore.turning import Turned, turn
 
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
-BLOCKS = 3.0  # wanted at least: fewer are finer, and a stray line beside an order leaks less; more floor
+BLOCKS = 3.0  # wanted at least: more give a better floor, fewer are finer, so that strays leak less
 # Orders from the line where its floor is read: clear of the line and of the next half order.
 BESIDE = (0.09, 0.24)
 QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches

@@ -17,6 +17,7 @@ from scipy import ndimage
 
 from vibecore.constants import MAD_TO_SD
 from vibecore.model import Flags, Floats
+from vibecore.runs import runs
 
 BLOCK_S = 0.25  # a hand's movement or a door's slam lasts longer; a firing cycle at idle is shorter
 LEAST_BLOCKS = 8  # fewer have no middle to speak of
@@ -87,7 +88,7 @@ def steady_part(accel: Floats, good: Flags, fs_hz: float, *, gravity: bool, step
     start = 0 if first == 0 else first * size + margin
     stop = n if last == count else last * size - margin
     disturbed[:first], disturbed[last:] = False, False
-    knocks = len(_runs(disturbed))
+    knocks = len(runs(disturbed))
     wide = ndimage.binary_dilation(disturbed, iterations=KNOCK_GUARD_BLOCKS) if knocks else disturbed
     cut = np.zeros(n, dtype=bool)
     cut[: count * size] = np.repeat(wide, size)
@@ -132,7 +133,7 @@ def _longest_running(blocks: _Blocks) -> tuple[int, int]:
     if not told.any():
         return 0, len(level)
     over = level - np.quantile(level[told], RUNNING_QUANTILE)
-    still = [r for r in _runs(told & (over < STILL_DB)) if r[1] - r[0] >= LEAST_STEADY_S / BLOCK_S]
+    still = [r for r in runs(told & (over < STILL_DB)) if r[1] - r[0] >= LEAST_STEADY_S / BLOCK_S]
     sudden = [
         r for r in still if all(np.median(side) > STILL_DB / 2 for side in _beside(over, *r) if len(side))
     ]
@@ -152,7 +153,7 @@ def _longest_calm(loud: Flags) -> tuple[int, int]:
 
     A loud run belongs to an end when less than `LEAST_STEADY_S` of calm lies beyond it.
     """
-    calm = _runs(~loud)
+    calm = runs(~loud)
     calm = calm[calm[:, 1] - calm[:, 0] >= LEAST_STEADY_S / BLOCK_S]
     return (int(calm[0, 0]), int(calm[-1, 1])) if len(calm) else (0, len(loud))
 
@@ -165,9 +166,3 @@ def _turned(means: Floats) -> Flags:
     usual = pointing[alike[:, alike.sum(axis=0).argmax()]].mean(axis=0)
     cosine = pointing @ usual / np.linalg.norm(usual)
     return np.asarray(cosine < np.cos(np.radians(MOVED_DEG)))
-
-
-def _runs(flags: Flags) -> np.ndarray:
-    """(k, 2) where each run of True begins and where it has ended."""
-    edges = np.diff(np.concatenate(([False], flags, [False])).astype(np.int8))
-    return np.flatnonzero(edges).reshape(-1, 2)

@@ -21,6 +21,7 @@ import numpy as np
 from scipy import fft, interpolate, ndimage
 
 from vibecore.model import Flags, Floats, Recording
+from vibecore.runs import runs
 
 PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
 REGULAR_JITTER = (
@@ -119,8 +120,7 @@ def _bridge(values: Floats, present: Flags) -> Floats:
 
 def _without_long_gaps(present: Flags) -> Flags:
     good = present.copy()
-    edges = np.flatnonzero(np.diff(np.concatenate(([True], present, [True])).astype(np.int8)))
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+    for start, stop in runs(~present):
         if stop - start <= BRIDGED_STEPS:
             good[start:stop] = True
     return good

@@ -90,6 +90,11 @@ def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before
         found += _direct(bands, at.t_s, at.speed_hz, engines, before)
         if fs_hz < folding.BELOW_HZ:
             found += _mirrored(bands, at.t_s, fs_hz - at.speed_hz, engines, before)
+    return _framed(found, framing)
+
+
+def _framed(found: list[Guess], framing: lines.Framing) -> list[Guess]:
+    """The guesses as made with these frames, weighed by how often it takes them."""
     return [replace(g, framing=framing, log_score=g.log_score + LOG_FRAMED[framing]) for g in found]
 
 
@@ -114,8 +119,7 @@ def _held(bands: Bands, guess: Guess, chance: float, before: Before) -> list[Gue
     seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), at.t_s, line_hz))
     scale = (1 / float(orders[0]), 1.0)
     again = _weighed(bands.signal, at.t_s, at.speed_hz, seen, scale, guess.engine, chance, before)
-    log_framed = LOG_FRAMED[guess.framing]
-    return [replace(g, framing=guess.framing, log_score=g.log_score + log_framed) for g in again]
+    return _framed(again, guess.framing)
 
 
 def listen_swept(bands: Bands, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
@@ -215,7 +219,7 @@ def _merged(found: list[Guess], log_nothing: float) -> list[tuple[Guess, float]]
     """Distinct speeds with their probabilities, the most probable first. Guesses of one speed count once."""
     best: list[Guess] = []
     for guess in sorted(found, key=lambda g: -g.log_score):
-        if all(abs(np.log(guess.mean_rpm / other.mean_rpm)) > SAME_SPEED for other in best):
+        if not any(_same(guess, other) for other in best):
             best.append(guess)
     scores = np.array([g.log_score for g in best] + [log_nothing])
     shares = np.exp(scores - scores.max())
@@ -229,9 +233,7 @@ def _heard(found: list[Guess], answers: list[tuple[Guess, float]], fs_hz: float)
         return None
     best, chance = answers[0]
     alike = [g for g in found if _same(g, best) and g.log_score > best.log_score - ALIKE]
-    clearest = max(alike, key=lambda guess: _angle_information(guess, fs_hz))
-    if _angle_information(clearest, fs_hz) < CLEARER * _angle_information(best, fs_hz):
-        clearest = best
+    clearest = max(alike, key=lambda g: (CLEARER if g is best else 1.0) * _angle_information(g, fs_hz))
     return Heard([(clearest, chance), *answers[1:]], _spread(found, clearest))
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from scipy import linalg
 
 from vibecore.model import Flags, Floats, Signal
+from vibecore.runs import runs
 from vibecore.speed.bands import WINDOW_HOPS, Bands, Windows, windowed
 
 LEAST_WINDOWS = 6
@@ -86,14 +87,13 @@ def refine(
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
     gone = _gone(phasors, snr[: len(phasors)], _whole(signal, bands.windows))
-    return Refined(node_t, speed, error, float(np.mean(gone)), _longest(gone) / len(gone))
+    longest = float(np.diff(runs(gone)).max(initial=0))
+    return Refined(node_t, speed, error, float(np.mean(gone)), longest / len(gone))
 
 
 def _cut_out_s(signal: Signal) -> float:
     """Time (s) of the long stretches that were cut out; over short ones a speed is carried on faithfully."""
-    bad = np.concatenate(([False], ~signal.good, [False]))
-    edges = np.flatnonzero(np.diff(bad.astype(np.int8)))
-    runs_s = (edges[1::2] - edges[::2]) / signal.fs_hz
+    runs_s = np.diff(runs(~signal.good)).ravel() / signal.fs_hz
     at_ends = np.zeros(len(runs_s), dtype=bool)
     if len(runs_s):
         at_ends[0], at_ends[-1] = not signal.good[0], at_ends[-1] or not signal.good[-1]
@@ -107,12 +107,6 @@ def _gone(phasors: np.ndarray, snr: Floats, whole: Flags) -> Flags:
         return np.ones(1, dtype=bool)
     power = np.abs(phasors[int(np.argmax(snr)), whole]) ** 2
     return np.asarray(power < GONE * np.quantile(power, HELD_QUANTILE))
-
-
-def _longest(flags: Flags) -> int:
-    """Length of the longest run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
-    return int(np.diff(edges.reshape(-1, 2)).max(initial=0))
 
 
 def _whole(signal: Signal, windows: Windows) -> Flags:
