@@ -87,6 +87,35 @@ def test_the_whole_shake_is_the_area_under_the_density() -> None:
     assert lines.level_of_whole(made({}), 3.0, 99.0) is None  # too near half of 200 samples a second
 
 
+@pytest.mark.parametrize(("after_hz", "top_hz"), [(101.0, 47.5), (200.0, 40.0)], ids=["one phone", "another"])
+def test_the_whole_shake_reaches_as_far_as_both_phones_tell_it(after_hz: float, top_hz: float) -> None:
+    """One phone shows all but the last twentieth under half its rate alike before and after; where two phones'
+    filters differ, 0.4 of the rate (quality's tests have the source)."""
+    loud = Line(44.0, None, 1.0, 30.0)  # of no order, the most of the shake
+    before, after = (
+        _no_speed(made(SOUND, c, fs_hz=fs_hz, other=(replace(loud, rms_m_s2=level),)))
+        for c, fs_hz, level in ((WHEEL, 100.0, 1.0), (AFTER, after_hz, 0.5))
+    )
+    assert lines.whole_band(before, after) == (3.0, pytest.approx(top_hz))
+    got = repair.compare(before, after, within(), engine=FOUR)
+    assert got.compared == "whole shake"
+    assert (got.change_db == pytest.approx(-6.0, abs=0.3)) == (top_hz > 44.0)  # 20 log10(1 / 2)
+
+
+def test_a_driveline_shakes_as_far_up_as_both_phones_show() -> None:
+    """An eight's firing order at 700 rpm is 46.7 Hz; of the shake under it 50 samples a second show half."""
+    shaking, calm = {1.0: 0.5}, {1.0: 0.05}
+    before, after = (
+        made(levels, c, fs_hz=50.0, in_hertz=True) for levels, c in ((shaking, WHEEL), (calm, AFTER))
+    )
+    got = repair.repair_of_job([before, after], Engine(8), cause_id="driveline")
+    assert got is not None
+    assert got.lines == repair.FaultLines(band_hz=(3.0, pytest.approx(23.75)))
+    assert got.change_db == pytest.approx(-20.0, abs=1.0)  # 20 log10(1 / 10)
+    narrow = repair.compare(before, after, within(band_hz=(22.0, 26.0)), engine=FOUR)
+    assert narrow.compared == "whole shake"  # a line that cannot be seen has no half
+
+
 def test_the_whole_shake_is_known_as_well_as_its_blocks_agree() -> None:
     """Random error of the mean square of even noise of bandwidth B over time T and three axes:
     1 / sqrt(3 B T) (Bendat and Piersol, Random Data, ch. 8); blocks that a Hann window shortens to half know

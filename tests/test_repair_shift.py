@@ -192,6 +192,29 @@ def test_a_drive_whose_speed_nobody_read_is_compared_if_the_wheels_turned_alike(
     assert got.verdict == "cannot-tell"
 
 
+def test_a_drive_is_known_again_by_its_other_lines_once_the_strongest_is_mended() -> None:
+    """Wheels, shafts and engine in one gear all turn by one ratio faster: 1.02 here. Without two of the
+    others nothing tells how fast the car went, and a wheel's line that is somewhere else looks cured."""
+    road = replace(WHEEL, speed_hold="raised")
+    turns = {13.0: 0.5, 26.0: 0.05, 43.7: 0.04, 58.1: 0.03}
+
+    def drive(condition, levels, ratio=1.0):
+        found = tuple(Line(hz * ratio, None, level, 20.0) for hz, level in levels.items())
+        return replace(made(SOUND, condition, other=found), speed=None, orders=None)
+
+    def told(levels, ratio):
+        after = drive(replace(road, stage="after"), levels, ratio)
+        got = repair.repair_by_suspects([drive(road, turns), after], FOUR, _ranked(wheel_imbalance=0.8))
+        assert got is not None
+        return got
+
+    mended = turns | {13.0: 0.005}
+    got = told(mended, 1.02)
+    assert got.change_db == pytest.approx(-40.0, abs=1.0)  # 20 log10(0.005 / 0.5)
+    assert told(mended, 1.3).verdict == "cannot-tell"
+    assert told({26.0: 0.05, 43.7: 0.04}, 1.02).verdict == "cannot-tell"
+
+
 @pytest.mark.parametrize(("road_psd", "verdict"), [(4e-3, "cured"), (1e-6, "improved")])
 def test_a_wheel_is_cured_once_it_shakes_no_more_than_the_road_beside_it(
     road_psd: float, verdict: str

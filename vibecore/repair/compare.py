@@ -15,6 +15,7 @@ from vibecore.repair.lines import (
     Change,
     Level,
     change,
+    highest_hz,
     highest_order,
     level_at_order,
     order_change,
@@ -38,6 +39,7 @@ _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured c
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
 _LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
+_WIDE = 2.0  # an octave: shake that sits on no one line
 _HOLDS_THAT_TOO = "Order by order the two can be compared all the same: the change then holds what that does."
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 
@@ -155,6 +157,8 @@ def _own_lines(fault: Fault, before: Analysis, after: Analysis, engine: Engine |
     lines = fault.lines
     if lines.between is not None:
         lines = replace(lines, between=_shown_by_both(before, after, lines.between))
+    if lines.band_hz is not None:
+        lines = replace(lines, band_hz=_band_of_both(before, after, lines.band_hz))
     if lines == NO_LINES and not fault.whole:
         lines = FaultLines(standing_out(before, engine))
     return lines
@@ -226,6 +230,13 @@ def _shown_by_both(before: Analysis, after: Analysis, top_order: float) -> float
     """As far up to this order as both recordings can show; cycles that differ shake all the way."""
     top = min(top_order, highest_order(before), highest_order(after))
     return top if top >= _LEAST_SHOWN_ORDER else top_order
+
+
+def _band_of_both(before: Analysis, after: Analysis, band_hz: tuple[float, float]) -> tuple[float, float]:
+    """The part of a wide band that both recordings can show; a line's narrow band stands or falls as one."""
+    low, high = band_hz
+    top = min(high, highest_hz(before), highest_hz(after))
+    return (low, top) if top >= _WIDE * low else band_hz
 
 
 def _at_order(

@@ -17,6 +17,7 @@ from scipy.signal import get_window
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE, Z_95
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
+from vibecore.repair.likeness import OTHER_RATE
 from vibecore.sound_cars import sound_level
 from vibecore.spectra import NOISE_BANDWIDTH_BINS
 from vibecore.units import DB_PER_LOG_POWER
@@ -112,12 +113,17 @@ def highest_order(analysis: Analysis) -> float:
     """Up to which order the phone can show levels; 0 without a speed."""
     if analysis.speed is None:
         return 0.0
-    return USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2 / (analysis.speed.mean_rpm / 60)
+    return highest_hz(analysis) / (analysis.speed.mean_rpm / 60)
+
+
+def highest_hz(analysis: Analysis) -> float:
+    """Up to which frequency the phone can show levels."""
+    return USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2
 
 
 def level_at_hz(analysis: Analysis, frequency_hz: float) -> Level | None:
     """Level of a line that keeps to a frequency; None if this recording cannot show it."""
-    if frequency_hz > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+    if frequency_hz > highest_hz(analysis):
         return None
     return _in_spectrum(analysis.spectrum_hz, frequency_hz, SAME_LINE_SHARE * frequency_hz)
 
@@ -141,7 +147,7 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
     """The whole shake between two frequencies, whatever makes it; None if the recording does not reach."""
     spectrum = analysis.spectrum_hz
     inside = (spectrum.x >= low_hz) & (spectrum.x <= high_hz)
-    if np.count_nonzero(inside) < 2 or high_hz > USABLE_SHARE_OF_HALF_RATE * analysis.signal.fs_hz / 2:
+    if np.count_nonzero(inside) < 2 or high_hz > highest_hz(analysis):
         return None
     psd, step = spectrum.psd[inside], float(spectrum.x[1] - spectrum.x[0])
     ms = float(psd.sum() * step)
@@ -154,7 +160,10 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
 
 def whole_band(before: Analysis, after: Analysis) -> tuple[float, float]:
     """The band (low, high) in hertz that both recordings can show of the whole shake."""
-    return SWAY_HZ, WHOLE_SHARE * min(before.signal.fs_hz, after.signal.fs_hz)
+    slow, fast = sorted((before, after), key=lambda analysis: analysis.signal.fs_hz)
+    if fast.signal.fs_hz > OTHER_RATE * slow.signal.fs_hz:
+        return SWAY_HZ, WHOLE_SHARE * slow.signal.fs_hz
+    return SWAY_HZ, highest_hz(slow)  # one phone's filter takes as much before as after
 
 
 def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | None:
