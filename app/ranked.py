@@ -10,7 +10,7 @@ import widgets
 
 from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
-from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences, sentence
+from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, percent, repair_sentences, sentence, verdict_words
 
 FOLDED_UNDER = 0.05  # common practice, no source: nobody begins with a cause of one in twenty
 More = Callable[[RankedCause], None]
@@ -25,9 +25,10 @@ WORDS = (
 
 def show_verdict(repair: Repair) -> tuple[str, ...]:
     """The verdict and what it means, in one box. Returns the sentences behind it."""
-    tell = {"cured": st.success, "unchanged": st.warning, "worse": st.error}.get(repair.verdict, st.info)
+    told = {"cured": st.success, "unchanged": st.warning, "worse": st.error}
+    tell = st.info if repair.provided else told.get(repair.verdict, st.info)
     first, *others = repair_sentences(repair) or ("",)
-    tell(f"### {VERDICTS[repair.verdict]}.\n\n{widgets.plain(first)}")
+    tell(f"### {widgets.plain(verdict_words(repair))}.\n\n{widgets.plain(first)}")
     return tuple(others)
 
 

@@ -12,6 +12,7 @@ from vibecore import repair
 from vibecore.model import Analysis, Line, RankedCause
 from vibecore.repair import shift
 from vibecore.repair.lines import Change
+from vibecore.words import verdict_words
 
 PLACING_DB = 1.5
 
@@ -150,6 +151,11 @@ def test_a_likely_speed_serves_if_the_other_recording_bears_it_out() -> None:
     assert got is not None
     assert got.verdict == "cured"
     assert any("not sure" in n for n in got.notes)
+    assert verdict_words(got).startswith("Cured, provided the engine ran at 700 rpm (99 % likely) in drive")
+    assert "in drive at idle after the repair" in got.provided
+    known = repair.repair_by_suspects(sure, FOUR, ranked)
+    assert known is not None
+    assert verdict_words(known) == "Cured"
     apart = [sure[0], made(SOUND, AFTER, name="after", rpm=1400.0)]
     got = repair.repair_by_suspects(unsure, FOUR, ranked, likely=apart)
     assert got is not None

@@ -24,7 +24,6 @@ from vibecore.units import KM_PER_MILE
 from vibecore.words import (
     SPEAKS,
     UNSHOWN_PROBABILITY,
-    VERDICTS,
     condition_words,
     customer_change,
     joined,
@@ -36,6 +35,7 @@ from vibecore.words import (
     speed_range,
     speed_words,
     vehicle_words,
+    verdict_words,
     weighting_words,
 )
 
@@ -141,7 +141,7 @@ def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str])
     told = text("\n".join(filter(None, (found, f"What was done: {done}" if done else ""))))
     if repair is None:
         return f'<div class="verdict">{told}</div>'
-    verdict = f"<p><strong>{escape(VERDICTS[repair.verdict])}.</strong> {escape(customer_change(repair))}</p>"
+    verdict = f"<p><strong>{escape(verdict_words(repair))}.</strong> {escape(customer_change(repair))}</p>"
     picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
     figure = f"<figure>{picture}<figcaption>{BEFORE_AFTER}</figcaption></figure>" if picture else ""
     return f'<div class="verdict">{verdict}{told}</div>{figure}'

@@ -21,7 +21,6 @@ from vibecore.model import (
 from vibecore.units import times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
-    VERDICTS,
     condition_words,
     order_name,
     overall_words,
@@ -30,6 +29,7 @@ from vibecore.words import (
     repair_sentences,
     size,
     speed_words,
+    verdict_words,
 )
 
 WIDTH = 100  # characters: reads well in a terminal and in a report
@@ -94,7 +94,7 @@ def check_lines(check: PlannedCheck) -> list[str]:
 def repair_lines(repair: Repair) -> list[str]:
     """The verdict, why, and the orders that surely changed."""
     first, *others = repair_sentences(repair) or ("",)
-    lines = wrap_all([f"Repair: {VERDICTS[repair.verdict]}. {first}"]) + _wrapped(others)
+    lines = wrap_all([f"Repair: {verdict_words(repair)}. {first}"]) + _wrapped(others)
     return lines + [
         f"  {order_name(c.order)}: {size(c.before_m_s2)} before, {size(c.after_m_s2)} after, "
         f"{times(c.change_db)} ({c.change_db:+.1f} dB, {c.low_db:+.1f} to {c.high_db:+.1f})"

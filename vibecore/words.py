@@ -151,6 +151,11 @@ def beat_words(beat: Beat | None) -> str:
     return f"The shake comes and goes {every}: two lines lie close together, {low} and {high}."
 
 
+def verdict_words(repair: Repair) -> str:
+    """The verdict, and what it rests on that is only likely."""
+    return VERDICTS[repair.verdict] + (f", provided {repair.provided}" if repair.provided else "")
+
+
 def customer_change(repair: Repair) -> str:
     """What the repair did, for whoever paid for it; the reason where it cannot be told."""
     if repair.verdict == "cannot-tell" or repair.change_db is None:
@@ -178,7 +183,7 @@ def pair_sentences(pair: Pair) -> tuple[str, ...]:
     if pair.repair is None:
         return (pair.headline, *pair.notes)
     first, *others = repair_sentences(pair.repair) or ("",)
-    return (f"{VERDICTS[pair.repair.verdict]}. {first}", *others)
+    return (f"{verdict_words(pair.repair)}. {first}", *others)
 
 
 def _interval(repair: Repair) -> str:

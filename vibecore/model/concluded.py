@@ -95,6 +95,7 @@ class Repair:
     lines: FaultLines | None = None  # what was compared
     before: str | None = None  # name of the recording it was compared with
     may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
+    provided: str = ""  # what is likely but not sure, and the verdict rests on; empty if nothing
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ dB to a rise of 10 dB.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from vibecore.constants import Z_95
@@ -48,8 +48,13 @@ def repair_by_suspects(
     `after` recording.
 
     likely: the same recordings, those whose speed cannot be told for sure at their likeliest one."""
-    known, notes = _at_likely_speeds(analyses, likely) if likely else (list(analyses), ())
-    return best_of_suspects(ranked, lambda cause_id: repair_of_job(known, engine, cause_id=cause_id), notes)
+    known, taken = _at_likely_speeds(analyses, likely) if likely else (list(analyses), {})
+    notes = tuple(
+        f"The engine speed in {name} is not sure: taken at the likeliest, {_speed(one)}."
+        for name, one in taken.items()
+    )
+    best = best_of_suspects(ranked, lambda cause_id: repair_of_job(known, engine, cause_id=cause_id), notes)
+    return None if best is None else _provided(best, taken)
 
 
 def best_of_suspects(
@@ -106,21 +111,37 @@ def _could_be_felt(repair: Repair) -> float:
     return math.exp(-0.5 * (min(repair.share_db - COMPLAINT_DB, 0.0) / COMPLAINT_SD_DB) ** 2)
 
 
+def _provided(repair: Repair, taken: Mapping[str, Analysis]) -> Repair:
+    """The verdict with the speeds it rests on that are only likely: whether the lines are a fault's own, and
+    what a sound car shows there, hangs on them."""
+    lines = repair.lines
+    if lines is None or not (lines.orders or lines.between):
+        return repair
+    used = [
+        f"the engine ran at {_speed(one)} in {name}"
+        for name, one in taken.items()
+        if one.condition.stage == "after" or one.name == repair.before
+    ]
+    return replace(repair, provided=" and ".join(used))
+
+
+def _speed(one: Analysis) -> str:
+    assert one.speed is not None
+    return f"{one.speed.mean_rpm:.0f} rpm ({100 * one.speed.confidence:.0f} % likely)"
+
+
 def _at_likely_speeds(
     analyses: Sequence[Analysis], likely: Sequence[Analysis]
-) -> tuple[list[Analysis], tuple[str, ...]]:
+) -> tuple[list[Analysis], dict[str, Analysis]]:
     """Where a speed is not sure, the likeliest, if a recording of the other stage made alike bears it out:
-    lines compared at one speed are the same lines, even if both are off."""
-    known, notes = list(analyses), []
+    lines compared at one speed are the same lines, even if both are off. Also those taken so, by their name
+    in words."""
+    known, taken = list(analyses), {}
     called = spoken_names(analyses)
     for i, (sure, one) in enumerate(zip(analyses, likely, strict=True)):
         if sure.speed is None and one.speed is not None and any(_bears_out(one, other) for other in likely):
-            known[i] = one
-            notes.append(
-                f"The engine speed in {called[i]} is not sure: taken at the likeliest, "
-                f"{one.speed.mean_rpm:.0f} rpm ({100 * one.speed.confidence:.0f} %)."
-            )
-    return known, tuple(notes)
+            known[i] = taken[called[i]] = one
+    return known, taken
 
 
 def _bears_out(one: Analysis, other: Analysis) -> bool:
