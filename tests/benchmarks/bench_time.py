@@ -4,8 +4,9 @@
 
 The notebook reads the file with pandas.read_csv and takes one scipy.signal.periodogram of its three axes.
 Each job runs in a process of its own: the first go is cold, the best of the next ones is warm, the peak
-is the process's largest resident memory. The start of the command is timed against `python -c "import
-scipy.signal, pandas"`, the two by turns. Ratios hold on any machine; seconds only on this one.
+is the process's largest resident memory. The ratio of a minute is the median of turns, notebook and then us,
+in one process: a machine that is slow for a while is so to both. The start of the command is timed against
+`python -c "import scipy.signal, pandas"`, by turns as well. Ratios hold on any machine; seconds only here.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ FS_HZ = 400.0  # a fast phone
 LENGTHS_S = {"1 min": 60.0, "1 h": 3600.0, "4 h": 14400.0}
 WARM_RUNS = {"1 min": 7, "1 h": 2, "4 h": 1}
 START_RUNS = 7
+TURNS = 41
 
 # What this project promises itself: (what, largest allowed).
 # Growth: time for each second of recording, over that of the shorter one. Linear is 1; the logarithm in a
@@ -37,6 +39,11 @@ LIMITS = {
     "growth 1 min to 1 h": 1.2,
     "growth 1 h to 4 h": 1.2,
     "start ratio": 2.0,
+}
+
+WHY_MISSED = {
+    "1 min warm ratio": "the notebook transforms each sample once; a speed takes short spectra that overlap, "
+    "orders the samples again at even angles of the crank. The steps above add up to it, none stands out.",
 }
 
 JOBS = {
@@ -81,6 +88,22 @@ for _ in range(int(sys.argv[2]) + 1):
 print(json.dumps(best))
 """
 
+BY_TURNS = """
+import json, statistics, sys, time
+{notebook}
+notebook = job
+{analyze}
+analyze = job
+ratios = []
+for _ in range(int(sys.argv[2]) + 2):
+    times = [time.perf_counter()]
+    for one in (notebook, analyze):
+        one(sys.argv[1])
+        times.append(time.perf_counter())
+    ratios.append((times[2] - times[1]) / (times[1] - times[0]))
+print(json.dumps({{"ratio": statistics.median(ratios[2:])}}))
+"""
+
 MEASURE = """
 import json, sys, time
 path, runs = sys.argv[1], int(sys.argv[2])
@@ -116,9 +139,11 @@ def write_recording(path: Path, length_s: float, seed: int = 5) -> None:
 
 def measure(job: str, path: Path, runs: int) -> dict[str, float]:
     """cold_s, warm_s and peak_MB of one job on one file."""
-    lines = [line[8:] for line in JOBS[job].splitlines()]
-    code = MEASURE.format(job="\n".join(lines))
-    return _told(code, path, runs)
+    return _told(MEASURE.format(job=_code(job)), path, runs)
+
+
+def _code(job: str) -> str:
+    return "\n".join(line[8:] for line in JOBS[job].splitlines())
 
 
 def _told(code: str, path: Path, runs: int) -> dict[str, float]:
@@ -154,8 +179,9 @@ def run(hours: bool) -> dict[str, float]:
             for what in ("cold_s", "warm_s", "peak_MB"):
                 label = f"{name} {what.replace('_', ' ')}"
                 found[f"{label} notebook"], found[label] = plain[what], ours[what]
-            found[f"{name} warm ratio"] = ours["warm_s"] / plain["warm_s"]
             if name == "1 min":
+                turns = BY_TURNS.format(**{job: _code(job) for job in JOBS})
+                found[f"{name} warm ratio"] = _told(turns, path, TURNS)["ratio"]
                 steps = _told(STEPS, path, WARM_RUNS[name])
                 found |= {f"1 min, {step} ratio": s / plain["warm_s"] for step, s in steps.items()}
             path.unlink()
@@ -187,7 +213,8 @@ def main() -> None:
         for name, value in found.items():
             limit = f"   (limit {LIMITS[name]:g})" if name in LIMITS else ""
             print(f"{name:28} {value:10.3f}{limit}")
-        print("Missed: " + ", ".join(missed) if missed else "All limits kept.")
+        told = [f"Missed: {name}" + (f": {why}" if (why := WHY_MISSED.get(name)) else ".") for name in missed]
+        print("\n".join(told) or "All limits kept.")
     sys.exit(bool(missed))
 
 
