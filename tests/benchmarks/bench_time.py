@@ -91,13 +91,13 @@ print(json.dumps(best))
 BY_TURNS = """
 import json, statistics, sys, time
 {notebook}
-notebook = job
+plain = job
 {analyze}
-analyze = job
+ours = job
 ratios = []
 for _ in range(int(sys.argv[2]) + 2):
     times = [time.perf_counter()]
-    for one in (notebook, analyze):
+    for one in (plain, ours):
         one(sys.argv[1])
         times.append(time.perf_counter())
     ratios.append((times[2] - times[1]) / (times[1] - times[0]))
