@@ -10,7 +10,7 @@ import widgets
 
 from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
-from vibecore.words import SPEAKS, UNSHOWN_PROBABILITY, percent, repair_sentences, sentence, verdict_words
+from vibecore.words import UNSHOWN_PROBABILITY, percent, repair_sentences, sentence, speaks, verdict_words
 
 FOLDED_UNDER = 0.05  # common practice, no source: nobody begins with a cause of one in twenty
 More = Callable[[RankedCause], None]
@@ -86,7 +86,7 @@ def _show_evidence(cause: RankedCause, called: Mapping[str, str], most: int | No
     """What speaks for and against it, the weightiest first."""
     for item in sorted(cause.evidence, key=lambda e: -abs(e.weight_db))[:most]:
         text = sentence(item.text) + seen_words(item, called)
-        st.markdown(f"- **{SPEAKS[item.says]}:** {widgets.plain(text)}")
+        st.markdown(f"- **{speaks(item)}:** {widgets.plain(text)}")
 
 
 def seen_words(item: Evidence, called: Mapping[str, str]) -> str:

@@ -18,9 +18,10 @@ from tests.app import made
 from tests.test_figures import broken
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import Condition, Suspect, Symptoms, Warn
+from vibecore.model import Condition, Evidence, Suspect, Symptoms, Warn
 from vibecore.repair import side_by_side
 from vibecore.report import comparison_html, report_html
+from vibecore.words import speaks
 
 NASTY = "<script>alert(1)</script><img src='http://elsewhere.example/x'> & $\\frac{1}{0}$"
 
@@ -279,6 +280,22 @@ def test_evidence_is_written_as_sentences(case):
         "Speaks for it: Engine order 2 is 2.8 times as strong: a bad mount."
         in Page(report_html(case, {}, told)).text
     )
+
+
+@pytest.mark.parametrize(
+    ("weight_db", "words"),
+    [
+        (0.4, "Speaks a little for it"),
+        (7.0, "Speaks for it"),
+        (10.0, "Speaks strongly for it"),
+        (-4.9, "Speaks a little against it"),
+        (-12.0, "Speaks strongly against it"),
+    ],
+)
+def test_evidence_says_how_strongly_it_speaks(weight_db, words):
+    """Jeffreys' grades: ratios under the root of ten (5 dB) are barely worth mentioning, from ten on (10 dB)
+    strong (Theory of Probability, 1961, appendix B, from memory)."""
+    assert speaks(Evidence("for" if weight_db > 0 else "against", weight_db, "a finding")) == words
 
 
 def test_a_recording_with_the_engine_off_lacks_no_speed(case):

@@ -22,7 +22,6 @@ from vibecore.plan import SOUND, SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.spoken import spoken_by_file
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
-    SPEAKS,
     UNSHOWN_PROBABILITY,
     condition_words,
     customer_change,
@@ -32,6 +31,7 @@ from vibecore.words import (
     repair_sentences,
     sentence,
     shake_words,
+    speaks,
     speed_range,
     speed_words,
     vehicle_words,
@@ -223,7 +223,7 @@ def _found(diagnosis: Diagnosis) -> str:
 def _cause(cause: RankedCause) -> str:
     """Its share and the weightiest findings, as the workshop saw them."""
     evidence = sorted(cause.evidence, key=lambda e: -abs(e.weight_db))
-    lines = bullets(f"{SPEAKS[e.says]}: {sentence(e.text)}" for e in evidence[:MOST_EVIDENCE])
+    lines = bullets(f"{speaks(e)}: {sentence(e.text)}" for e in evidence[:MOST_EVIDENCE])
     return f"<p><strong>{escape(cause.name)}</strong>: {escape(percent(cause.probability))}</p>{lines}"
 
 

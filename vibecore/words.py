@@ -11,6 +11,7 @@ from vibecore.engine import Vehicle
 from vibecore.model import (
     Analysis,
     Condition,
+    Evidence,
     Overall,
     Repair,
     SpeedTrack,
@@ -30,7 +31,9 @@ VERDICTS = {
     "cannot-tell": "Cannot tell",
 }
 COMPARED = {"lines": "The fault's own shake is", "whole shake": "The whole shake is"}
-SPEAKS = {"for": "Speaks for it", "against": "Speaks against it", "note": "Note"}
+# 10 log10 of a likelihood ratio under which it is hardly worth a word, and from which on it is strong:
+# Jeffreys, Theory of Probability (1961), appendix B, from memory.
+LITTLE_DB, STRONG_DB = 5.0, 10.0
 FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
 
 
@@ -137,6 +140,15 @@ def weighting_words(overall: Overall) -> str:
         return ""
     felt = FELT_BY.get(overall.weighting, "weighted")
     return f"{felt[:1].upper()}{felt[1:]}: weighted by {overall.weighting}; no limit of safety."
+
+
+def speaks(item: Evidence) -> str:
+    """Which way a finding speaks of its cause, and how strongly."""
+    if item.says == "note":
+        return "Note"
+    weight_db = abs(item.weight_db)
+    how = " a little" if weight_db < LITTLE_DB else " strongly" if weight_db >= STRONG_DB else ""
+    return f"Speaks{how} {item.says} it"
 
 
 def beat_words(beat: Beat | None) -> str:
