@@ -198,6 +198,24 @@ def test_a_fan_is_known_by_its_hertz_whatever_the_engine_did(maker: ModuleType) 
     assert _fan_db(maker, 0.08, 12.0) <= 0  # too slow for a fan where nothing folds
 
 
+@pytest.mark.parametrize(
+    ("gear", "confidence", "speaks"), [("neutral", 1.0, True), ("neutral", 0.7, False), ("drive", 0.7, True)]
+)
+def test_idles_in_one_gear_that_seem_apart_tell_no_fan(
+    maker: ModuleType, gear: str, confidence: float, speaks: bool
+) -> None:
+    """A line of order 1.74 at 545 rpm, 15.8 Hz, is order 2 at 475: taken for the firing order there it moves
+    the speed, and the true firing order at 18.2 Hz seems to stand still. In gear an idle does run slower."""
+    idle = maker.made("neutral-idle", rpm=545.0, lines=[Line(18.2, 2.0, 0.1, 30.0)], whole=0.15)
+    cooled = maker.made(
+        "air-conditioning-on", rpm=475.0, gear=gear, confidence=confidence,
+        lines=[Line(18.2, 2.3, 0.1, 30.0)], whole=0.15,
+    )  # fmt: skip
+    evidence = gather([idle, cooled], maker.FOUR)
+    fan = sum(e.log_ratio_db for e in evidence if (e.cause, e.finding) == ("cooling-fan", "line keeps hertz"))
+    assert (fan > 5) == speaks
+
+
 def test_a_line_counts_by_its_share_of_the_shake(maker: ModuleType) -> None:
     """The whole is 0.25 m/s2: a tenth of it is not what anybody feels."""
     known = [

@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.model import Analysis, Line
+from vibecore.speed import LEAST_CONFIDENCE
 
 Keeps = Literal["order", "hertz"]
 
@@ -193,13 +194,23 @@ def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keep
 
 def _change(first: Analysis, other: Analysis) -> float | None:
     """Log ratio of the engine's speeds; where one is not known, at least what raising the idle does; None if
-    they may be alike."""
+    they may be alike. Two idles in one gear are: where they seem not to be, the speed that is not sure is
+    wrong, and all that shakes seems to keep its hertz."""
     if first.speed is not None and other.speed is not None:
+        unsure = min(first.speed.confidence, other.speed.confidence) < LEAST_CONFIDENCE
+        if unsure and _held_alike(first, other):
+            return None
         return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
     holds = first.condition.speed_hold, other.condition.speed_hold
     if holds in (("idle", "raised"), ("raised", "idle")):
         return math.log(RAISED_FROM) * (1 if holds[0] == "idle" else -1)
     return None
+
+
+def _held_alike(first: Analysis, other: Analysis) -> bool:
+    """In one gear at one hold, whatever was switched on."""
+    one, two = first.condition, other.condition
+    return one.gear == two.gear and one.speed_hold == two.speed_hold
 
 
 def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: float) -> Line | None:
