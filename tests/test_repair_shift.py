@@ -152,7 +152,7 @@ def test_a_likely_speed_serves_if_the_other_recording_bears_it_out() -> None:
     assert got.verdict == "cured"
     assert any("not sure" in n for n in got.notes)
     assert verdict_words(got).startswith("Cured, provided the engine ran at 700 rpm (99 % likely) in drive")
-    assert "in drive at idle after the repair" in got.provided
+    assert got.provided.endswith(" and at 700 rpm (99 % likely) in drive at idle after the repair")
     known = repair.repair_by_suspects(sure, FOUR, ranked)
     assert known is not None
     assert verdict_words(known) == "Cured"

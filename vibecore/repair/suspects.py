@@ -118,11 +118,11 @@ def _provided(repair: Repair, taken: Mapping[str, Analysis]) -> Repair:
     if lines is None or not (lines.orders or lines.between):
         return repair
     used = [
-        f"the engine ran at {_speed(one)} in {name}"
+        f"at {_speed(one)} in {name}"
         for name, one in taken.items()
         if one.condition.stage == "after" or one.name == repair.before
     ]
-    return replace(repair, provided=" and ".join(used))
+    return replace(repair, provided=f"the engine ran {' and '.join(used)}" if used else "")
 
 
 def _speed(one: Analysis) -> str:
