@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
-from vibecore.model import Analysis, Line
+from vibecore.model import Analysis, Condition, Line
 from vibecore.speed import LEAST_CONFIDENCE
 
 Keeps = Literal["order", "hertz"]
@@ -198,7 +198,7 @@ def _change(first: Analysis, other: Analysis) -> float | None:
     wrong, and all that shakes seems to keep its hertz."""
     if first.speed is not None and other.speed is not None:
         unsure = min(first.speed.confidence, other.speed.confidence) < LEAST_CONFIDENCE
-        if unsure and _held_alike(first, other):
+        if unsure and _idle_alike(first.condition, other.condition):
             return None
         return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
     holds = first.condition.speed_hold, other.condition.speed_hold
@@ -207,10 +207,9 @@ def _change(first: Analysis, other: Analysis) -> float | None:
     return None
 
 
-def _held_alike(first: Analysis, other: Analysis) -> bool:
-    """In one gear at one hold, whatever was switched on."""
-    one, two = first.condition, other.condition
-    return one.gear == two.gear and one.speed_hold == two.speed_hold
+def _idle_alike(one: Condition, two: Condition) -> bool:
+    """Both at idle in one gear, whatever was switched on."""
+    return one.speed_hold == two.speed_hold == "idle" and one.gear == two.gear
 
 
 def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: float) -> Line | None:

@@ -143,16 +143,16 @@ def _same_drive(before: Analysis, after: Analysis) -> bool:
     engine. What shakes most does; once it is mended, several lines that all moved by one ratio tell."""
     if not (before.condition.on_road and after.condition.on_road):
         return False
-    apart = np.log2(_rpm(after) / _rpm(before))
+    apart, limit = np.log(_rpm(after) / _rpm(before)), np.log(1 + ROAD_SPEED_SHARE)
     if np.isfinite(apart):
-        return bool(abs(apart) < np.log2(1 + ROAD_SPEED_SHARE))
+        return bool(abs(apart) < limit)
     b, a = (np.log([line.frequency_hz for line in _rolling(one)]) for one in (before, after))
     if not (len(b) and len(a)):
         return False
     ratios = (a[:, None] - b).ravel()  # the first: of the strongest
-    near = ratios[np.abs(ratios) < np.log(1 + ROAD_SPEED_SHARE)]
+    near = ratios[np.abs(ratios) < limit]
     together = (np.abs(near[:, None] - near) <= _ONE_RATIO).sum(axis=1)
-    return bool(abs(ratios[0]) < np.log(1 + ROAD_SPEED_SHARE) or (together >= _AT_ONE_RATIO).any())
+    return bool(abs(ratios[0]) < limit or (together >= _AT_ONE_RATIO).any())
 
 
 def _rolling(analysis: Analysis) -> list[Line]:
