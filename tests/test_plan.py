@@ -129,18 +129,19 @@ def test_a_sound_car_goes_to_the_report():
 
 
 @pytest.mark.parametrize(
-    ("verdict", "page"),
+    ("verdict", "provided", "page"),
     [
-        ("cured", "report"),
-        ("improved", "causes"),
-        ("unchanged", "causes"),
-        ("worse", "causes"),
-        ("cannot-tell", "proof"),
+        ("cured", "", "report"),
+        ("cured", "the engine ran at 582 rpm (60 % likely) in drive at idle", "record"),
+        ("improved", "", "causes"),
+        ("unchanged", "", "causes"),
+        ("worse", "", "causes"),
+        ("cannot-tell", "", "proof"),
     ],
 )
-def test_after_the_repair_the_verdict_leads(verdict, page):
+def test_after_the_repair_the_verdict_leads(verdict, provided, page):
     diagnosis = made.diagnosis(repaired=True)
-    diagnosis = replace(diagnosis, repair=replace(diagnosis.repair, verdict=verdict))
+    diagnosis = replace(diagnosis, repair=replace(diagnosis.repair, verdict=verdict, provided=provided))
     assert next_step(case_with(*ALL, "after drive.csv"), diagnosis).page == page
 
 

@@ -191,8 +191,14 @@ def _rows(done: CheckOutcome) -> tuple[CheckRow | None, OutcomeRow | None]:
 def _after_repair(diagnosis: Diagnosis) -> NextStep:
     repair = diagnosis.repair
     assert repair is not None
-    if repair.verdict == "cured":
+    if repair.proven:
         return NextStep("Write the report", "The repair is proven.", "report")
+    if repair.verdict == "cured":
+        why = (
+            "The shake looks cured, but the proof rests on an engine speed that is not sure. Say what the "
+            "tachometer showed, or record again and read it."
+        )
+        return NextStep("Say the engine speed", why, "record")
     if repair.verdict == "cannot-tell":
         return NextStep("Look at the comparison", repair.why, "proof")
     if diagnosis.next_checks:

@@ -189,7 +189,7 @@ def _next_check(diagnosis: Diagnosis | None, case: Case) -> str:
 
 
 def _is_cured(diagnosis: Diagnosis) -> bool:
-    return diagnosis.repair is not None and diagnosis.repair.verdict == "cured"
+    return diagnosis.repair is not None and diagnosis.repair.proven
 
 
 # ---------------------------------------------------------------- for the workshop

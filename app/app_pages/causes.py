@@ -76,7 +76,7 @@ def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
 
 
 def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
-    if diagnosis.repair is not None and diagnosis.repair.verdict == "cured":
+    if diagnosis.repair is not None and diagnosis.repair.proven:
         st.markdown("The repair is proven: nothing is left to check.")
         widgets.main_step("report", "Write the report", ":material/description:")
         return

@@ -78,7 +78,10 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
 def _show_verdict(work: state.Work, repair: Repair) -> None:
     others = ranked.show_verdict(repair)
     _tell_if_guessed(work, repair)
-    if repair.verdict in ("cured", "cannot-tell"):
+    if repair.verdict == "cured" and not repair.proven:
+        widgets.main_step("record", "Say what the tachometer showed", ":material/speed:")
+        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+    elif repair.verdict in ("cured", "cannot-tell"):
         widgets.main_step("report", "Write the report", ":material/description:")
     else:
         widgets.main_step("causes", "What to check next", ":material/build:")

@@ -77,6 +77,21 @@ def diagnosed(monkeypatch, **changes):
     monkeypatch.setattr(made, "diagnosis", lambda *a, **k: replace(plain(*a, **k), **changes))
 
 
+def test_a_cure_that_rests_on_a_likely_speed_closes_nothing(start, job, store, monkeypatch):
+    keep(store, store.open(job.head.id), "after drive idle.csv")
+    ran = "the engine ran at 582 rpm (60 % likely) in drive at idle after the repair"
+    diagnosed(
+        monkeypatch, repair=replace(made.diagnosis(repaired=True).repair, verdict="cured", provided=ran)
+    )
+    text = words(start("causes"))
+    assert "Check next" in text
+    assert "The repair is proven" not in text
+    proof = start("proof")
+    assert f"Cured, provided {ran}." in words(proof)
+    assert not proof.success  # green is for what is known
+    assert "what the tachometer showed" in words(start())
+
+
 def test_parts_are_shown_with_their_usual_price(start, job, monkeypatch):  # noqa: ARG001 - the job is open
     mount = catalogue().cause("engine-mount")
     part = mount.suspect[0]

@@ -97,6 +97,11 @@ class Repair:
     may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
     provided: str = ""  # what is likely but not sure, and the verdict rests on; empty if nothing
 
+    @property
+    def proven(self) -> bool:
+        """A cure that rests on nothing unsure."""
+        return self.verdict == "cured" and not self.provided
+
 
 @dataclass(frozen=True)
 class Symptoms:
