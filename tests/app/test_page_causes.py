@@ -87,7 +87,8 @@ def test_a_cure_that_rests_on_a_likely_speed_closes_nothing(start, job, store, m
     assert "Check next" in text
     assert "The repair is proven" not in text
     proof = start("proof")
-    assert f"Cured, provided {ran}." in words(proof)
+    assert "### Cured, if the engine speed is right." in words(proof)
+    assert f"Provided {ran}." in words(proof)
     assert not proof.success  # green is for what is known
     assert "what the tachometer showed" in words(start())
 
