@@ -10,7 +10,7 @@ import widgets
 
 from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
-from vibecore.words import UNSHOWN_PROBABILITY, VERDICTS, percent, repair_sentences, sentence, speaks
+from vibecore.words import UNSHOWN_PROBABILITY, percent, repair_sentences, sentence, speaks, verdict_words
 
 FOLDED_UNDER = 0.05  # common practice, no source: nobody begins with a cause of one in twenty
 More = Callable[[RankedCause], None]
@@ -28,10 +28,7 @@ def show_verdict(repair: Repair) -> tuple[str, ...]:
     told = {"cured": st.success, "unchanged": st.warning, "worse": st.error}
     tell = st.info if repair.provided else told.get(repair.verdict, st.info)
     first, *others = repair_sentences(repair) or ("",)
-    head, rests_on = VERDICTS[repair.verdict], ""
-    if repair.provided:
-        head, rests_on = f"{head}, if the engine speed is right", f"Provided {repair.provided}. "
-    tell(f"### {head}.\n\n{widgets.plain(rests_on + first)}")
+    tell(f"### {verdict_words(repair)}.\n\n{widgets.plain(first)}")
     return tuple(others)
 
 

@@ -12,7 +12,7 @@ from vibecore import repair
 from vibecore.model import Analysis, Line, RankedCause
 from vibecore.repair import shift
 from vibecore.repair.lines import Change
-from vibecore.words import verdict_words
+from vibecore.words import repair_sentences, verdict_words
 
 PLACING_DB = 1.5
 
@@ -151,7 +151,9 @@ def test_a_likely_speed_serves_if_the_other_recording_bears_it_out() -> None:
     assert got is not None
     assert got.verdict == "cured"
     assert any("not sure" in n for n in got.notes)
-    assert verdict_words(got).startswith("Cured, provided the engine ran at 700 rpm (99 % likely) in drive")
+    assert verdict_words(got) == "Cured, if the engine speed is right"
+    ran = "Provided the engine ran at 700 rpm (99 % likely) in drive"
+    assert repair_sentences(got)[0].startswith(ran)
     assert got.provided.endswith(" and at 700 rpm (99 % likely) in drive at idle after the repair")
     known = repair.repair_by_suspects(sure, FOUR, ranked)
     assert known is not None

@@ -164,8 +164,8 @@ def beat_words(beat: Beat | None) -> str:
 
 
 def verdict_words(repair: Repair) -> str:
-    """The verdict, and what it rests on that is only likely."""
-    return VERDICTS[repair.verdict] + (f", provided {repair.provided}" if repair.provided else "")
+    """The verdict, and whether it hangs on a speed that is only likely."""
+    return VERDICTS[repair.verdict] + (", if the engine speed is right" if repair.provided else "")
 
 
 def customer_change(repair: Repair) -> str:
@@ -187,6 +187,8 @@ def repair_sentences(repair: Repair) -> tuple[str, ...]:
         if f"{repair.change_db:+.1f} dB" not in repair.why:  # else the reason has the number and its interval
             change += f" ({_interval(repair)})"
         change += "."
+    if repair.provided:
+        change = f"Provided {repair.provided}. {change}"
     return tuple(filter(None, (change, repair.why, *repair.notes)))
 
 

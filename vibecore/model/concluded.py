@@ -95,11 +95,11 @@ class Repair:
     lines: FaultLines | None = None  # what was compared
     before: str | None = None  # name of the recording it was compared with
     may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
-    provided: str = ""  # what is likely but not sure, and the verdict rests on; empty if nothing
+    provided: str = ""  # engine speeds that are only likely and that the verdict rests on; empty if none
 
     @property
     def proven(self) -> bool:
-        """A cure that rests on nothing unsure."""
+        """A cure that rests on no doubtful speed."""
         return self.verdict == "cured" and not self.provided
 
 
