@@ -75,6 +75,11 @@ def _scale(
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     if size is None:
         raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
+    if why := scale.impossible(accel, size, _unit(table, triple) or "m/s2"):
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} {why}. Correct the unit in the header, as in "
+            "'x (mg)', or export them in m/s2 or g."
+        )
     assumed = any(w.code == "unit-assumed" for w in size.warnings)
     if assumed and _unit(table, triple) == "counts":
         raise ReadingError(

@@ -1,17 +1,23 @@
-"""Columns counted in parts or multiples of a unit, 'time (10 us)' or 'x (0.001 g)', put into that unit."""
+"""Columns counted in parts or multiples of a unit, 'time (10 us)', 'x (0.001 g)', 'x (g/1000)' or
+'x (4 mg/LSB)', put into that unit."""
 
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import replace
 
 import numpy as np
 
-from . import limits, names
+from vibecore.units import STANDARD_GRAVITY_M_S2
+
+from . import limits, names, scale
 from .table import Column, Table
 
-_FIGURE = r"(?:1\s*/\s*(?P<part>[1-9]\d*)|(?P<times>\d*\.?\d+(?:[eE][-+]?\d+)?))"
-_MULTIPLE = re.compile(rf"\s*{_FIGURE}\s*[*x·]?\s*(?P<unit>[^\W\d].*?)\s*")
+_POWER = r"10\s*(?:\^|\*\*)?\s*[-\u2212](?P<power>\d+)"
+_FIGURE = rf"(?:{_POWER}|1\s*/\s*(?P<part>[1-9]\d*)|(?P<times>\d*\.?\d+(?:[eE][-+]?\d+)?))"
+_MULTIPLE = re.compile(rf"\s*[*x\u00d7·]?\s*{_FIGURE}\s*[*x\u00d7·]?\s*(?P<unit>[^\W\d].*?)\s*")
+_SHARE = re.compile(r"\s*(?P<unit>[^\W\d].*?)\s*[*x\u00d7·/]\s*(?P<part>[1-9]\d*)\s*")  # g/1000, g x 1000
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _OTHER_UNIT = re.compile(r"[^\W\d].*[/^²*·]")  # what nothing but a unit looks like
 
@@ -33,21 +39,32 @@ def _plain(column: Column) -> Column:
     if column.numbers is None or not any(map(str.isdigit, column.name + column.unit)):
         return column
     for said in (column.unit.strip("()[]{} "), *_BRACKETS.findall(column.name)):
-        parts = _MULTIPLE.fullmatch(said)
-        if parts is None or names.unit_of_cell(said):
-            continue
-        unit = names.unit_of_cell(parts["unit"])
-        factor = 1.0 / float(parts["part"]) if parts["part"] else float(parts["times"])
-        if _is_meant(column, factor, unit):
+        factor, unit = _parts(unicodedata.normalize("NFKC", said))
+        if unit and not names.unit_of_cell(said) and _is_meant(column, factor, unit):
             name = re.sub(rf"[(\[{{]{re.escape(said)}[)\]}}]", "", column.name).strip()
             return replace(column, numbers=column.floats() * factor, unit=unit, name=name)
     return column
 
 
+def _parts(said: str) -> tuple[float, str]:
+    """How much of which unit is said; no unit if that is not what is said."""
+    found = _MULTIPLE.fullmatch(said) or _SHARE.fullmatch(said)
+    if found is None:
+        return 0.0, ""
+    unit, _, count = found["unit"].rpartition("/")
+    if names.unit_of_cell(count) != "counts":  # 4 mg/LSB is 4 mg
+        unit = found["unit"]
+    figures = {"power": "", "times": "", **found.groupdict()}
+    if figures["times"]:
+        return float(figures["times"]), names.unit_of_cell(unit)
+    whole = float(figures["part"] or 10.0 ** float(figures["power"]))
+    return 1.0 / whole, names.unit_of_cell(unit)
+
+
 def _is_meant(column: Column, factor: float, unit: str) -> bool:
-    """Times that make a rate of it, and parts of an acceleration: a multiple of one, (4 g), is a range."""
-    if unit in names.ACCELERATION_UNITS - {"counts"}:
-        return 0.0 < factor < 1.0
+    """Times that make a rate of it, and parts of gravity: more, (4 g) or (2000 mg), is a range."""
+    if unit in scale.M_S2_PER_UNIT:
+        return 0.0 < factor * scale.M_S2_PER_UNIT[unit] < STANDARD_GRAVITY_M_S2
     steps = np.abs(np.diff(column.floats()))
     steps = steps[steps > 0]
     if unit not in names.TIME_UNITS_S or factor <= 0 or not len(steps):

@@ -33,6 +33,8 @@ _PARTS = 8  # of a recording, whose means are held against each other
 _LASTING = 0.05  # share of the mean by which they may scatter: a phone in the hand turns by more
 _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 MOST_M_S2 = 1.25 * _PHONE_RANGE_G * G  # and no scale is so far off
+_MOST_STEADY_M_S2 = 1.5 * G  # a car stands still in 1 g, and no corner or brake adds more than half of one
+_COARSE_M_S2 = 0.1  # whole numbers of more than this show nothing of an engine: they count something else
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
 )
@@ -111,6 +113,20 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     if (size > 2.0 * spread and not offset_only) or float(np.max(np.abs(accel))) > MOST_M_S2:
         return None
     return _without_gravity(accel, spread, gravity_size)
+
+
+def impossible(accel: Floats, size: Scale, unit: str) -> str:
+    """What forbids (n, 3) values to be in this unit, in words; '' if nothing does."""
+    most, steady = float(np.max(np.abs(accel))) * size.m_s2, steady_size(accel) * size.m_s2
+    if most > MOST_M_S2:
+        return f"would reach {most:.4g} m/s2 in {unit}, which no phone measures"
+    if size.gravity:
+        return ""
+    if steady > _MOST_STEADY_M_S2:
+        return f"would have a steady part of {steady:.4g} m/s2 in {unit}, which is more than gravity"
+    if size.m_s2 > _COARSE_M_S2 and np.array_equal(accel, np.rint(accel)):
+        return f"are whole numbers without gravity, too coarse for {unit}: perhaps counts of the sensor"
+    return ""
 
 
 def _lasts(accel: Floats) -> bool:

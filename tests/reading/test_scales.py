@@ -1,0 +1,72 @@
+"""Scales told beside the values, and scales that cannot be right."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.reading.make import G, cells, shake, text
+from vibecore.errors import ReadingError
+from vibecore.reading import read_recording
+
+TRUTH = shake()
+FREE = shake(gravity=False)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("10^-2 g", G / 100),
+        ("x10^-2 g", G / 100),
+        ("10⁻³ g", G / 1000),
+        ("\u00d70.01 g", G / 100),
+        ("10 mg", G / 100),
+        ("4 mg/LSB", G * 0.004),
+        ("g/1000", G / 1000),
+        ("g \u00d7 1000", G / 1000),
+        ("m/s^2 x100", 0.01),
+    ],
+)
+def test_parts_of_a_unit_as_people_write_them(name: str, unit: float) -> None:
+    """Standard gravity 9.80665 m/s2, exact: SI Brochure, 9th edition."""
+    for truth in (TRUTH, FREE):
+        header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
+        recording = read_recording(text(cells(truth, unit=unit), header).encode())
+        np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-4)
+        assert not recording.warnings
+
+
+@pytest.mark.parametrize("name", ["4 g", "2000 mg", "20 m/s2"])
+def test_a_range_is_no_part_of_a_unit(name: str) -> None:
+    unit = {"g": G, "mg": G / 1000, "m/s2": 1.0}[name.split()[1]]
+    header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
+    recording = read_recording(text(cells(TRUTH, unit=unit), header).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("gravity", "wrong_by"), [(False, 1000.0), (True, 4096.0), (True, 3.2808)], ids=["mg", "counts", "feet"]
+)
+def test_a_unit_that_makes_the_values_impossible_is_not_believed(gravity: bool, wrong_by: float) -> None:
+    """A phone measures 16 g at most, and no car stands in more than 1 g (phone-class data sheets)."""
+    truth = shake(gravity=gravity)
+    for name, unit in (("m/s2", 1.0), ("g", G)):
+        header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
+        with pytest.raises(ReadingError, match=rf"{name}, .* the header"):
+            read_recording(text(cells(truth, unit=unit / wrong_by), header).encode())
+
+
+@pytest.mark.parametrize("header", ["time,x,y,z", "time,x (m/s2),y (m/s2),z (m/s2)"])
+def test_whole_numbers_without_gravity_are_counts(header: str) -> None:
+    """In m/s2 or g they would tell nothing of an engine: it shakes by less than one step."""
+    rows = [[r[0], *(f"{float(v) / G * 100:.0f}" for v in r[1:])] for r in cells(FREE)]
+    with pytest.raises(ReadingError, match="whole numbers"):
+        read_recording(text(rows, header).encode())
+
+
+@pytest.mark.parametrize("name", ["mg", "cm/s2", "mm/s2"])
+def test_whole_numbers_in_a_small_unit_are_read(name: str) -> None:
+    unit = {"mg": G / 1000, "cm/s2": 0.01, "mm/s2": 0.001}[name]
+    header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
+    recording = read_recording(text(cells(FREE, unit=unit, digits=0), header).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=0.51 * unit)
