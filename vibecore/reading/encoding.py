@@ -1,9 +1,12 @@
-"""Bytes to clean UTF-8 text: byte order marks, UTF-16, Latin-1, NUL bytes, odd minus signs and line ends."""
+"""Bytes to clean UTF-8 text: byte order marks, UTF-16, a country's own encoding, NUL bytes, odd minus signs
+and line ends."""
 
 from __future__ import annotations
 
 import codecs
 import unicodedata
+
+from . import names
 
 _PROBE = 4096  # bytes looked at to tell text from pictures and UTF-16 from UTF-8
 _MARKS = (
@@ -12,6 +15,8 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+# What spreadsheets of a country write where they do not write UTF-8; the first where nothing tells.
+_OF_A_COUNTRY = ("cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "cp932", "gb18030", "cp949", "big5")
 _CONTROL = bytes(b for b in range(32) if b not in b"\t\n\r\f\v\0\x1a")
 _MOST_CONTROL = 0.02  # share of control characters above which bytes are no text
 _ODD_SIGNS = {
@@ -74,8 +79,14 @@ def _as_utf8(data: bytes) -> tuple[bytes, str]:
     try:
         text, encoding = data.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
-        text, encoding = data.decode("cp1252", errors="replace"), "latin-1"
+        encoding = _of_a_country(data[:_PROBE])
+        text = data.decode(encoding, errors="replace")
     return _plain(text), encoding
+
+
+def _of_a_country(head: bytes) -> str:
+    """The encoding in which a text begins with most of the words that recordings use."""
+    return max(_OF_A_COUNTRY, key=lambda own: names.words_in(head.decode(own, errors="replace")))
 
 
 def _plain(text: str) -> bytes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterator
 from functools import lru_cache
 from importlib import resources
 from typing import Any
@@ -36,9 +37,16 @@ def words() -> dict[str, Any]:
     import tomllib
 
     text = (resources.files(__package__) / "words.toml").read_text(encoding="utf-8")
-    data = tomllib.loads(text)
+    data = _spelled(tomllib.loads(text))
     data["unit_of"] = {w: unit for unit, ws in data["units"].items() for w in ws}
     return data
+
+
+def _spelled(data: Any) -> Any:
+    """All words as the names that they are looked for in are spelled: accents of any script off."""
+    if isinstance(data, dict):
+        return {k: v if k == "units" else _spelled(v) for k, v in data.items()}
+    return [_spelled(v) for v in data] if isinstance(data, list) else plain(data)
 
 
 @lru_cache(maxsize=4096)
@@ -53,6 +61,23 @@ def plain(text: str) -> str:
     """Small letters without accents."""
     text = unicodedata.normalize("NFKD", text)
     return unicodedata.normalize("NFC", "".join(c for c in text if not unicodedata.combining(c))).lower()
+
+
+@lru_cache(maxsize=1)
+def _telling() -> frozenset[str]:
+    """All words long enough not to stand in a text by chance."""
+
+    def leaves(data: Any) -> Iterator[str]:
+        for part in data.values() if isinstance(data, dict) else data:
+            yield from [part] if isinstance(part, str) else leaves(part)
+
+    return frozenset(w for w in leaves(words()) if len(w) > (_SHORT if w.isascii() else 1))
+
+
+def words_in(text: str) -> int:
+    """How many of the words known here a text holds."""
+    spelled = plain(text)
+    return sum(word in spelled for word in _telling())
 
 
 def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
