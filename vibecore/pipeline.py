@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from vibecore import comfort, copies, firing
 from vibecore.conditioning import condition as make_ready
@@ -16,14 +16,15 @@ from vibecore.model import (
     Diagnosis,
     OrderTable,
     Recording,
+    Signal,
     SpeedTrack,
     Symptoms,
     Warn,
 )
 from vibecore.orders import TOO_BROKEN, lines_in_hertz, measure_orders
-from vibecore.speed import SpeedAnswer, find_speed
+from vibecore.speed import SpeedAnswer, find_speed, standing
 from vibecore.speed import job as job_speeds
-from vibecore.speed.guesses import USUAL_ENGINES
+from vibecore.speed.guesses import SAME_SPEED, USUAL_ENGINES
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing
@@ -97,14 +98,51 @@ def _orders_at(track: SpeedTrack | None, analysis: Analysis, engine: Engine | No
 
 def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:
     """The recordings of one car again: where one alone cannot tell its speed for sure, the others and the
-    maker's plate help, for an engine idles alike from one recording to the next."""
-    hints = job_speeds.hints([(a.condition, a.candidates) for a in analyses], vehicle.idle_spec_rpm)
-    return tuple(
-        a
-        if hint is None or _settled(a)
-        else _with_speed(a, vehicle.engine, find_speed(a.signal, vehicle.engine, a.condition, hint))
-        for a, hint in zip(analyses, hints, strict=True)
+    maker's plate help, for an engine idles alike from one recording to the next. Where the others show a line
+    to be none of the engine's, the speed must be found without it."""
+    engine = vehicle.engine
+    heard = [_without_standing(engine, analyses, i) for i in range(len(analyses))]
+    hints = job_speeds.hints(
+        [(h.analysis.condition, h.analysis.candidates) for h in heard], vehicle.idle_spec_rpm
     )
+    return tuple(
+        h.analysis
+        if hint is None or _settled(h.analysis)
+        else _with_speed(h.analysis, engine, h.told(find_speed(h.signal, engine, h.analysis.condition, hint)))
+        for h, hint in zip(heard, hints, strict=True)
+    )
+
+
+class _Heard(NamedTuple):
+    """A recording as far as it tells its speed alone, the signal that its speed is sought in, and the lines
+    that this lacks."""
+
+    analysis: Analysis
+    signal: Signal
+    without_hz: tuple[float, ...] = ()
+
+    def told(self, answer: SpeedAnswer) -> SpeedAnswer:
+        if not self.without_hz:
+            return answer
+        return replace(answer, warnings=(*answer.warnings, standing.told(self.without_hz)))
+
+
+def _without_standing(engine: Engine, analyses: Sequence[Analysis], i: int) -> _Heard:
+    """One of the recordings, its speed found without the lines that the others show to be none of the
+    engine's; as it is, if that makes no difference."""
+    read = [(a.condition, a.lines) for a in analyses]
+    mine, lines_hz = analyses[i], standing.standing_hz(read[i], read[:i] + read[i + 1 :])
+    if not lines_hz:
+        return _Heard(mine, mine.signal)
+    heard = _Heard(mine, standing.without(mine.signal, lines_hz), lines_hz)
+    answer = find_speed(heard.signal, engine, mine.condition)
+    if answer.track and mine.speed and _same(answer.track, mine.speed):
+        return _Heard(mine, mine.signal)
+    return heard._replace(analysis=_with_speed(mine, engine, heard.told(answer)))
+
+
+def _same(one: SpeedTrack, other: SpeedTrack) -> bool:
+    return abs(one.mean_rpm / other.mean_rpm - 1) < SAME_SPEED
 
 
 def _settled(analysis: Analysis) -> bool:
