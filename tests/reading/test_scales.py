@@ -80,3 +80,31 @@ def test_units_spelled_in_other_ways(unit: str) -> None:
     recording = read_recording(text(cells(FREE, unit=one), header).encode())
     np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
     assert not recording.warnings
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["unit=g", "# acceleration: g", "Accelerometer (g)", "Beschleunigung [g]", "Acceleration;g", "data: g"],
+)
+def test_a_unit_told_behind_what_it_is_of(line: str) -> None:
+    recording = read_recording(f"{line}\n{text(cells(FREE, unit=G))}".encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
+    assert not recording.warnings
+
+
+@pytest.mark.parametrize(
+    "line", ["Accelerometer range,4,g", "Accelerometer range: 4 g", "Gyroscope (g)", "mass: g"]
+)
+def test_a_range_told_is_no_unit(line: str) -> None:
+    recording = read_recording(f"{line}\n{text(cells(FREE))}".encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
+    assert [w.code for w in recording.warnings] == ["unit-assumed"]
+
+
+def test_each_section_has_the_unit_over_it() -> None:
+    other = text([[r[0], ".1", ".2", str(i % 3)] for i, r in enumerate(cells(FREE))], "t,x,y,z")
+    data = f"Accelerometer (g)\n{text(cells(FREE, unit=G), 't,x,y,z')}\nGyroscope (deg/s)\n{other}"
+    recording = read_recording(data.encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
+    assert [w.code for w in recording.warnings] == ["table-chosen"]
+    assert "'Accelerometer (g)'" in recording.warnings[0].message

@@ -15,7 +15,7 @@ from vibecore.errors import ReadingError
 from . import dressed, json_text, limits, packets
 from .dates import is_compact
 from .encoding import to_utf8
-from .names import is_time
+from .names import is_time, unit_of_cell
 from .table import Column, Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
@@ -72,8 +72,8 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         return []
     if not isinstance(value, dict):
         return []
-    if isinstance(value.get("columns"), list) and isinstance(value.get("data"), list):
-        return _from_rows([value["columns"], *value["data"]], source)
+    if rows := _under_names(value):
+        return [replace(t, hints=_notes(value)) for t in _from_rows(rows, source)]
     inner = list(value.values())
     if len(inner) > _MANY and all(isinstance(v, dict) for v in inner):  # under their numbers or times
         return _from_records(_timed(value), source)
@@ -88,6 +88,20 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         for key, part in value.items():
             out += _tables(part, f"{source} {key}", depth + 1)
     return [replace(t, hints=f"{_notes(value)}\n{t.hints}") for t in out]
+
+
+def _under_names(value: dict[str, Any]) -> list[Any]:
+    """Rows in one list whose columns have their names, and perhaps units, in others of as many words: the
+    rows under the names, none if that is not what it is."""
+    lists = [v for v in value.values() if isinstance(v, list) and v]
+    rows: list[Any] = next((v for v in lists if isinstance(v[0], list)), [[]])
+    words = [v for v in lists if len(v) == len(rows[0]) and all(isinstance(cell, str) for cell in v)]
+    units = [v for v in words if all(unit_of_cell(cell) for cell in v if cell)]
+    named = [v for v in words if v not in units]
+    if len(named) != 1:
+        return []
+    heads = [f"{name} ({unit})" for name, unit in zip(named[0], units[0], strict=True)] if units else named[0]
+    return [heads, *rows]
 
 
 def _timed(records: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
@@ -179,13 +193,15 @@ def _from_records(records: list[Any], source: str) -> list[Table]:
             t for key, samples in inside.items() for t in _from_records(samples, f"{source} {key}".strip())
         ]
         return [replace(t, hints=hints) for t in tables]
+    hints = _notes(records[0]) if len(records) > 1 and not set(records[0]) & set(records[1]) else ""
     keys: dict[_Path, None] = {}
     for record in [*records[:100], *records[-100:]]:
         keys |= dict.fromkeys(_paths(record, 3))
     paths = list(keys)[: min(limits.MAX_COLUMNS, limits.MAX_CELLS // max(1, len(records)))]
     values = {path: _values(records, path) for path in paths}
     columns = [_column(_name(path, values), own) for path, own in values.items()]
-    return [Table(tuple(columns), len(records), source, history=("json, records",))] if columns else []
+    table = Table(tuple(columns), len(records), source, hints, history=("json, records",))
+    return [table] if columns else []
 
 
 def _name(path: _Path, values: dict[_Path, list[Any]]) -> str:

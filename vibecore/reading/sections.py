@@ -130,7 +130,7 @@ def _named(text: bytes, lines: list[re.Match[bytes]], layout: Layout) -> Iterato
         cells = split_line(_decoded(line), delimiter)
         if len(cells) > least and _are_names(cells, decimal):
             near = above is not None and not text[above.end() : line.start()].strip()
-            title = _decoded(above).strip("[]()#*:\"' ") if above is not None and near else ""
+            title = _decoded(above).strip("[]#*:\"' ") if above is not None and near else ""
             start = above.start() if above is not None and near else line.start()
             yield _Head(start, line.end() + 1, title[:60], ", ".join(cells))
         above = line if len([c for c in cells if c]) == 1 else None

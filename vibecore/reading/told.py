@@ -11,6 +11,7 @@ _NUMBER = r"\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
 _UNIT = r"[^\W\d_]+(?:/[^\W\d_]+)?(?!\w*\s*[=:])"  # a name may follow as well: 12:00 rate=100
 _FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
 _BARE = re.compile(rf"\W*([^\W\d_]*)[\s:@(]*({_NUMBER})\s*({_UNIT})\s*(?:[,;)].*)?")
+_BEHIND = re.compile(r"(.*[^\W\d])(?:\s+in\s+|\s*[:=;,(\[]\s*)([^:=;,()\[\]]+)[)\]]?")  # no figure before it
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
@@ -95,17 +96,16 @@ def _of_bare_interval(value: float) -> float | None:
 
 
 def unit_told(hints: str) -> str:
-    """A unit of acceleration named beside the word unit, or behind what it is of: 'values in g'; else ''."""
-    for line in hints.split("\n"):
-        said = re.fullmatch(r"(.*)\sin\s+\S+", line.strip().rstrip(".;,:")[:_LONGEST_LINE])
-        of_all = said is not None and names.has_word(said[1], names.words()["all_values"]["words"])
+    """A unit of acceleration named beside the word unit, or behind what it is of: 'values in g',
+    'Accelerometer (g)'; else ''."""
+    for line in (line[:_LONGEST_LINE].strip().rstrip(".;,:") for line in hints.split("\n")):
+        said = _BEHIND.fullmatch(line)
+        of, unit = (said[1], names.unit_of_cell(said[2])) if said is not None else ("", "")
         named = "unit" in line.lower() or "einheit" in line.lower()
-        if (
-            named
-            or of_all
-            or (said is not None and names.kind_of(said[1]) in ("acceleration", "linear", "total"))
-        ):
-            unit = names.unit_in(line.strip().rstrip(".;,:")[:_LONGEST_LINE])
-            if unit in names.ACCELERATION_UNITS:
-                return unit
+        if named and unit not in names.ACCELERATION_UNITS:
+            unit = names.unit_in(line)
+        of_all = names.has_word(of, names.words()["all_values"]["words"])
+        meant = named or of_all or names.kind_of(of) in ("acceleration", "linear", "total")
+        if meant and unit in names.ACCELERATION_UNITS:
+            return unit
     return ""

@@ -1,0 +1,46 @@
+"""What a JSON file tells beside its samples: units, names of columns, settings in a record before the rest."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.reading.make import G, shake
+from vibecore.reading import read_recording
+
+FREE = shake(gravity=False)
+IN_G = [
+    {"t": round(t, 6), **dict(zip("xyz", map(float, a), strict=True))}
+    for t, a in zip(FREE.t_s, FREE.accel / G, strict=True)
+]
+BACKWARDS = [[r["z"], r["y"], r["x"], r["t"]] for r in IN_G]
+
+
+def check(data: Any) -> None:
+    recording = read_recording(data if isinstance(data, bytes) else json.dumps(data).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-6)
+    assert recording.sample_rate_hz == pytest.approx(100.0, rel=1e-3)
+    assert "unit-assumed" not in [w.code for w in recording.warnings]
+
+
+@pytest.mark.parametrize("first", [True, False], ids=["before", "behind"])
+def test_units_of_each_measure(first: bool) -> None:
+    units = {"units": {"time": "s", "acceleration": "g"}}
+    check({**units, "samples": IN_G} if first else {"samples": IN_G, **units})
+
+
+@pytest.mark.parametrize("rows", ["data", "values", "rows"])
+@pytest.mark.parametrize("heads", ["columns", "header", "fields"])
+def test_rows_under_names_and_units(heads: str, rows: str) -> None:
+    names = ["az", "ay", "ax", "time"]
+    check({heads: names, "units": ["g", "g", "g", "s"], rows: BACKWARDS})
+    check({heads: names, "unit": "g", rows: BACKWARDS})
+
+
+def test_settings_in_the_first_of_many_lines() -> None:
+    settings = {"device": "made up", "sampling_rate_hz": 100, "unit": "g"}
+    lines = [settings, *({k: r[k] for k in "xyz"} for r in IN_G)]
+    check("\n".join(map(json.dumps, lines)).encode())
