@@ -1,4 +1,4 @@
-"""What a JSON file tells beside its samples: units, names of columns, settings in a record before the rest."""
+"""What a JSON file tells beside its samples: units, names of columns, settings in a first record."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ def check(data: Any) -> None:
 @pytest.mark.parametrize("first", [True, False], ids=["before", "behind"])
 def test_units_of_each_measure(first: bool) -> None:
     units = {"units": {"time": "s", "acceleration": "g"}}
-    check({**units, "samples": IN_G} if first else {"samples": IN_G, **units})
+    for name in ("samples", "acceleration"):
+        check({**units, name: IN_G} if first else {name: IN_G, **units})
 
 
 @pytest.mark.parametrize("rows", ["data", "values", "rows"])

@@ -120,11 +120,11 @@ def _number(text: str) -> Any:
 
 def _notes(value: dict[str, Any]) -> str:
     """Single values beside the samples, a line each: they may tell the rate."""
-    beside = dict(list(value.items())[:_MANY])
-    for part in value.values():
-        if isinstance(part, dict) and len(part) <= _MANY:
-            beside = {**part, **beside}
-    return "\n".join(f"{k}: {v}" for k, v in beside.items() if isinstance(v, (str, int, float)))
+    parts = [p for p in value.values() if isinstance(p, dict) and len(p) <= _MANY]
+    said: dict[str, Any] = {}
+    for part in (dict(list(value.items())[:_MANY]), *parts):
+        said = {k: v for k, v in part.items() if isinstance(v, (str, int, float))} | said
+    return "\n".join(f"{k}: {v}" for k, v in said.items())
 
 
 def _from_columns(value: dict[str, Any], source: str) -> Table | None:
