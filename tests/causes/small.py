@@ -3,6 +3,9 @@
 from vibecore.causes.load import Catalogue, catalogue_from_texts
 
 DOES = 'does = { orders = "-", gear = "-", speed = "-", temperature = "-", units = "-" }'
+WHEN = ", ".join(
+    f'"{word}" = 0.5' for word in ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")
+)
 CAUSES = f"""
 [[cause]]
 id = "a"
@@ -12,7 +15,7 @@ source = "made up"
 lamp = 0.8
 {DOES}
 note = "-"
-shakes_when = {{ "cold" = 0.5 }}
+shakes_when = {{ {WHEN} }}
 [[cause.suspect]]
 id = "a1"
 name = "A one"
@@ -36,7 +39,7 @@ source = "made up"
 lamp = 0.2
 {DOES}
 note = "-"
-shakes_when = {{ "cold" = 0.5 }}
+shakes_when = {{ {WHEN} }}
 [[cause.suspect]]
 id = "nothing"
 name = "nothing"

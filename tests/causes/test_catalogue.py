@@ -205,6 +205,7 @@ def test_watching_the_engine_rock_keeps_people_out_of_the_way() -> None:
         ("catalogue", "cost = [15, 90]", "cost = [-15, 90]", "cost.*greater than or equal to 0"),
         ("catalogue", '"in gear" = 0.3', '"ingear" = 0.3', "normal.*'ingear'.*known: in gear"),
         ("catalogue", '"in gear" = 0.3', '"in gear" = 1.3', "normal.*less than 1"),
+        ("catalogue", '"cold" = 0.25, ', "", "normal.*shakes_when lacks 'cold': say how often"),
         ("catalogue", "[[cause]]", "[note]\n[[cause]]", "'note'.*known: cause"),
     ],
 )

@@ -25,10 +25,7 @@ def cause_rows(text: str) -> tuple[CauseRow, ...]:
     _check_sums(causes)
     _check_ids(causes)
     for cause in causes:
-        for word in cause.shakes_when:
-            if word not in SHAKES_WHEN:
-                fault = f"'{word}' in shakes_when is not known (known: {', '.join(SHAKES_WHEN)})"
-                _fail(CAUSES, cause.id, fault)
+        _check_words(cause)
         for suspect in cause.suspect:
             low, high = suspect.cost
             if low > high:
@@ -134,6 +131,16 @@ def _check_ids(causes: tuple[CauseRow, ...]) -> None:
     ids = [*(c.id for c in causes), *(s.id for c in causes for s in c.suspect)]
     for entry in ids:
         _fail_unless(ids.count(entry) == 1, CAUSES, entry, "this id stands twice; each may stand once")
+
+
+def _check_words(cause: CauseRow) -> None:
+    """Every cause knows every word of an owner, or the word could count for none."""
+    for word in cause.shakes_when:
+        fault = f"'{word}' in shakes_when is not known (known: {', '.join(SHAKES_WHEN)})"
+        _fail_unless(word in SHAKES_WHEN, CAUSES, cause.id, fault)
+    for word in SHAKES_WHEN:
+        fault = f"shakes_when lacks '{word}': say how often an owner ticks it, over 0 and under 1"
+        _fail_unless(word in cause.shakes_when, CAUSES, cause.id, fault)
 
 
 def _check_chances(check: CheckRow, causes: tuple[CauseRow, ...]) -> None:

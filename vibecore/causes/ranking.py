@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.causes.checking import SHAKES_WHEN
 from vibecore.causes.load import Catalogue, CauseRow, SuspectRow, catalogue
 from vibecore.engine import Vehicle
 from vibecore.evidence.records import CauseEvidence
@@ -93,11 +94,10 @@ def unused(
     notes = [
         f"Code {c} is not in the list of codes and was not used." for c in symptoms.codes if not known.code(c)
     ]
-    words = {word: None for cause in known.causes for word in cause.shakes_when}
     notes += [
-        f"'It shakes when {w}' is not known (known: {', '.join(words)}): not used."
+        f"'It shakes when {w}' is not known (known: {', '.join(SHAKES_WHEN)}): not used."
         for w in symptoms.shakes_when
-        if w not in words
+        if w not in SHAKES_WHEN
     ]
     for done in outcomes:
         if not any(c.id == done.id for c in known.checks):
@@ -120,10 +120,9 @@ def _said(symptoms: Symptoms, hypotheses: Sequence[Hypothesis], known: Catalogue
     if lit is not None and not any(map(known.code, symptoms.codes)):
         odds = [h.cause.lamp if lit else 1 - h.cause.lamp for h in hypotheses]
         findings.append(_Finding(f"the engine lamp is {'on' if lit else 'off'}", np.log(odds)))
-    for word in symptoms.shakes_when:
-        odds = [h.cause.shakes_when.get(word, 0.0) for h in hypotheses]
-        if min(odds) > 0:
-            findings.append(_Finding(f"it shakes: {word}", SYMPTOM_TEMPER * np.log(odds)))
+    for word in filter(SHAKES_WHEN.__contains__, symptoms.shakes_when):  # `unused` names the others
+        odds = [h.cause.shakes_when[word] for h in hypotheses]
+        findings.append(_Finding(f"it shakes: {word}", SYMPTOM_TEMPER * np.log(odds)))
     return findings + _codes_read(symptoms.codes, hypotheses, known)
 
 
