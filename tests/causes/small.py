@@ -51,6 +51,10 @@ source = "made up"
 CHECKS = """
 [states]
 "wet" = "-"
+"belt damaged" = "-"
+"fuel smell" = "-"
+"overheating" = "-"
+"no ventilation" = "-"
 [cautions]
 running = "belts and fan"
 [[check]]
@@ -63,7 +67,7 @@ minutes = 5
 dismantling = 0
 cost = 0
 engine = "running"
-unsafe_when = ["wet"]
+unsafe_when = ["wet", "belt damaged", "fuel smell", "overheating", "no ventilation"]
 cautions = ["running"]
 [[check.outcome]]
 id = "yes"

@@ -15,6 +15,8 @@ from vibecore.toml_text import parsed
 CAUSES, CHECKS, CODES = "catalogue.toml", "checks.toml", "codes.toml"
 SUM_TOLERANCE = 0.005  # shares are written with two or three figures; a larger gap is a slip of the pen
 LETTERS = "ABCDEFGHIJKL"  # ignition coils are lettered in SAE J2012, cylinders numbered
+# States of a car in which no engine is started or cranked for a check: common workshop practice, no source.
+NO_RUNNING = ("belt damaged", "fuel smell", "overheating", "no ventilation")
 SHAKES_WHEN = ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")  # the case file's words
 
 
@@ -164,8 +166,13 @@ def _check_safety(check: CheckRow, cautions: Collection[str], states: Collection
         _fail_unless(key in cautions, CHECKS, check.id, f"caution '{key}' is not among [cautions]")
     for key in check.unsafe_when:
         _fail_unless(key in states, CHECKS, check.id, f"'{key}' is not among [states]")
-    told = check.engine == "off" or "running" in check.cautions
+    if check.engine == "off":
+        return
+    told = "running" in check.cautions
     _fail_unless(told, CHECKS, check.id, "a running engine needs the caution 'running'")
+    for state in NO_RUNNING:
+        fault = f"a running engine needs '{state}' in unsafe_when"
+        _fail_unless(state in check.unsafe_when, CHECKS, check.id, fault)
 
 
 def _check_needs(check: CheckRow, checks: tuple[CheckRow, ...], causes: tuple[CauseRow, ...]) -> None:
