@@ -107,6 +107,13 @@ def test_every_running_engine_has_its_cautions():
     assert any("airbag" in step for step in placing())
 
 
+def test_the_phone_is_taped_on_with_the_engine_off():
+    """A hand beside belts, or in a car in gear, has no business there while the engine runs."""
+    plan = {item.id: item for item in plan_for(case_with())}
+    for steps in (plan["taped-anew"].how, plan["after-repair"].how, placing()):
+        assert "engine off" in " ".join(steps).lower()
+
+
 ALL = ("neutral idle.csv", "drive idle.csv", "raised.csv")
 
 

@@ -142,6 +142,12 @@ def test_dangerous_steps_carry_their_caution(word: str, caution: str) -> None:
         assert caution in " ".join(catalogue().caution_texts(check)), check.id
 
 
+def test_the_phone_is_moved_about_with_the_engine_off_only() -> None:
+    """Taped on beside running belts, or in a car in gear, a hand is where it can be caught."""
+    steps = " ".join(catalogue().check("record-elsewhere").steps)
+    assert "switch the engine off" in steps.lower()
+
+
 def test_every_check_defers_to_the_maker() -> None:
     for check in catalogue().checks:
         assert "maker's manual" in " ".join(catalogue().caution_texts(check)), check.id
