@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # The order in which data flow. A module may import those above it; a package counts as one.
 LAYERS = [
-    *("errors", "units", "constants", "toml_text", "model", "runs"),
+    *("errors", "units", "constants", "toml_text", "model", "runs", "between"),
     *("balance", "engine", "simulate"),
     *("reading", "timebase", "quality", "steady", "conditioning"),
     *(
@@ -29,11 +29,11 @@ LAYERS = [
         "cycles",
         "beats",
     ),
-    "trying",
     *("copies", "spoken"),
     "sound_cars",
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "terminal", "plan"),
+    "trying",
     *("safe_names", "store", "guess", "jobs", "waterfall", "figures"),
     *("drawing", "paper", "report", "exchange"),
     *("places", "launch", "answering", "cli"),

@@ -7,8 +7,9 @@ import pytest
 import scipy.ndimage
 import scipy.signal
 
+from vibecore.between import BLOCK
 from vibecore.model import Signal
-from vibecore.turning import BLOCK, turn
+from vibecore.turning import turn
 
 FS_HZ = 200.0
 

@@ -41,7 +41,8 @@ def condition(recording: Recording) -> Signal:
         centred = np.einsum("ij,jn->in", _turn_upright(mean), centred.T).T
     centred[~good] = 0.0  # it then adds nothing to any sum over the signal
     span = (steady.start / fs, (steady.stop - 1) / fs)
-    warnings = quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
+    warnings = [*series.warnings]
+    warnings += quality.warnings(recording, resolution, span, steady.knock_count, float(good.mean()))
     warnings += [] if postures is None else _moved(postures)
     warnings += _stood(span) if steady.stood else []
     history = (

@@ -9,18 +9,23 @@ at 0.4 of the rate). It converges as long as |e| times the angular frequency sta
 Some phones sample evenly and only stamp unevenly. Shifting such samples would add noise, so both readings of
 the stamps are tried and the one with the lower noise floor is kept.
 
+A clock whose rate drifts leaves an even grid by whole samples. How far it is off, the phase of the stamps
+against that grid, is followed; on the clock's own grid the samples are put as above and then read at even
+times.
+
 References: A. Papoulis, Signal Analysis, 1977 (band-limited series); the spline's response follows from
 M. Unser, Splines: a perfect fit for signal and image processing, IEEE Signal Processing Magazine, 1999.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import fft, interpolate, ndimage
 
-from vibecore.model import Flags, Floats, Recording
+from vibecore.between import read_at
+from vibecore.model import Flags, Floats, Recording, Warn
 from vibecore.runs import runs
 
 PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
@@ -29,6 +34,13 @@ REGULAR_JITTER = (
 )
 PHASE_STAMPS = 5000  # tell the grid's phase to 0.4 % of a step even at the worst jitter that keeps a beat
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
+# Spread of the stamps about their places, from which on the clock may drift: all over a step it is 0.29.
+MAY_DRIFT = 0.1
+DRIFTED = 0.5  # of a step, from end to end: by less every sample keeps its place
+DRIFT_SAMPLES = 32  # over so many phase is averaged: drift is slower, jitter is not
+LEAST_PHASE = (
+    0.3  # mean of their unit phasors: at a jitter of 0.25 of a step it is 0.29, and no clock is seen
+)
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 MOST_ITERATIONS = 4
 LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
@@ -37,6 +49,12 @@ BRIDGE_REACH = 4  # samples to each side that a bridge is built from
 BRIDGED_STEPS = 2  # this many missing samples in a row are bridged and still used
 BLOCK = 1 << 14  # samples corrected at once, so that cost grows linearly with length
 OVERLAP = 64  # samples thrown away at each end of a block: the reach of the correction
+
+UNEVEN = Warn(
+    "uneven-clock",
+    "The samples were taken at no even rate: what is faster than a quarter of the rate is shown too weak. "
+    "Use a logger that records at a fixed rate.",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +65,7 @@ class EvenSeries:
     accel_m_s2: Floats
     good: Flags
     history: tuple[str, ...]
+    warnings: tuple[Warn, ...] = ()
 
 
 def even_steps(recording: Recording) -> EvenSeries:
@@ -54,8 +73,15 @@ def even_steps(recording: Recording) -> EvenSeries:
 
     Returns the series on the grid i / sample_rate_hz, i = 0 ... n - 1, where n covers the duration.
     """
+    at_step = recording.t_s * recording.sample_rate_hz
+    slot, shift = _slots(at_step)
+    drift = _drift(at_step) if np.std(shift) > MAY_DRIFT else None
+    return _on_grid(recording, slot, shift) if drift is None else _along(recording, drift)
+
+
+def _on_grid(recording: Recording, slot: np.ndarray, shift: Floats) -> EvenSeries:
+    """The same of a clock that keeps its rate; slot, shift (n,): see `_slots`."""
     fs = recording.sample_rate_hz
-    slot, shift = _slots(recording.t_s * fs)
     usable = np.abs(shift) <= MOST_SHIFT
     if np.mean(usable) < MOST_USABLE:
         return _by_spline(recording)
@@ -93,6 +119,33 @@ def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
     return slot, shift - float(np.median(shift))
 
 
+def _drift(at_step: Floats) -> Floats | None:
+    """How far the clock is off an even grid at each stamp (n,), in steps; None if it keeps it, or if the
+    stamps show no clock at all."""
+    phasor = np.exp(2j * np.pi * at_step)
+    mean = ndimage.uniform_filter1d(phasor.real, DRIFT_SAMPLES) + 1j * ndimage.uniform_filter1d(
+        phasor.imag, DRIFT_SAMPLES
+    )
+    drift = np.unwrap(np.angle(mean)) / (2 * np.pi)
+    drift -= drift[0]
+    kept = np.quantile(np.abs(mean), 1 - MOST_USABLE) < LEAST_PHASE or np.ptp(drift) < DRIFTED
+    return None if kept else np.asarray(drift)
+
+
+def _along(recording: Recording, drift: Floats) -> EvenSeries:
+    """A recording on its own clock's grid first, then at even times. drift (n,): see `_drift`."""
+    fs = recording.sample_rate_hz
+    on_clock = recording.t_s * fs - drift
+    rising = np.concatenate([[True], on_clock[1:] > np.maximum.accumulate(on_clock)[:-1]])
+    on_clock, drift, accel = on_clock[rising], drift[rising], recording.accel_m_s2[rising]
+    own = _on_grid(replace(recording, t_s=on_clock / fs, accel_m_s2=accel), *_slots(on_clock))
+    place = np.arange(len(own.good), dtype=float)
+    at_step = place + np.interp(place, on_clock, drift)
+    place = np.interp(np.arange(int(at_step[-1]) + 1), at_step, place)
+    even, good = read_at(own.accel_m_s2.T, place).T, own.good[np.rint(place).astype(int)]
+    return EvenSeries(fs, even, good, (*own.history, "the clock's rate drifts: followed"), own.warnings)
+
+
 def _by_spline(recording: Recording) -> EvenSeries:
     """For stamps that no even grid explains (event-driven logging): level kept to 0.25 of the rate."""
     fs = recording.sample_rate_hz
@@ -101,7 +154,7 @@ def _by_spline(recording: Recording) -> EvenSeries:
     after = np.searchsorted(recording.t_s, grid).clip(1, len(recording.t_s) - 1)
     step = recording.t_s[after] - recording.t_s[after - 1]
     good = step * fs <= BRIDGED_STEPS + 1
-    return EvenSeries(fs, spline(grid), good, ("stamps on no even grid: cubic spline",))
+    return EvenSeries(fs, spline(grid), good, ("stamps on no even grid: cubic spline",), (UNEVEN,))
 
 
 def _bridge(values: Floats, present: Flags) -> Floats:
