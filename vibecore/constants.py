@@ -1,4 +1,4 @@
-"""Numbers that several modules share: value, unit, source, reason. A module's own numbers stand in it."""
+"""Numbers and names that several modules share: value, unit, source, reason. A module's own stand in it."""
 
 HIGHEST_SPEED_RPM = 20_000.0  # rev/min; above the limit of every road engine: a larger reading is a slip
 FARTHEST_KM = 5_000_000.0  # km; no road vehicle has run farther: a larger reading is a slip
@@ -10,3 +10,4 @@ SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
 Z_95 = 1.959964  # standard deviations to the end of a two-sided 95 % interval of the normal distribution
 MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data
 LONGEST_MM = 10_000.0  # mm; longer than any belt of an engine and wider than any pulley
+SOUND, NOT_LISTED = "normal", "none-of-these"  # ids of causes that name no fault: nothing wrong; not known

@@ -10,7 +10,8 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal
 
 from vibecore.case import Case
-from vibecore.model import CheckOutcome, Condition, Diagnosis, RankedCause, SpeedHold
+from vibecore.constants import NOT_LISTED, SOUND
+from vibecore.model import CheckOutcome, Condition, Diagnosis, RankedCause, SpeedHold, Suspect
 from vibecore.words import percent
 
 if TYPE_CHECKING:
@@ -20,9 +21,9 @@ PageName = Literal["record", "causes", "proof", "report"]
 SURE_ENOUGH = 0.5  # common practice, no source: more likely than all else together, so checks may begin
 MEND_FROM = 0.9  # common practice, no source: a check has shown the part, more of them would be for show
 FOUND_TIMES = 3.0  # an outcome so much likelier with a fault than without has found it; no source
-MEND = "Mend"  # a step's title begins so
+SHOP = " For a licensed shop."
+MANUAL = " The maker's manual, local rules and licensed practice come first."
 AFTER_REPAIR = "after-repair"  # id in plan.toml
-SOUND = "normal"  # the contract's id of 'nothing wrong'
 
 
 @dataclass(frozen=True)
@@ -40,11 +41,12 @@ class PlanItem:
 
 @dataclass(frozen=True)
 class NextStep:
-    """The one thing to do now, why, and on which page."""
+    """The one thing to do now, why, and on which page. mends: something is to be mended."""
 
     title: str
     why: str
     page: PageName
+    mends: bool = False
 
 
 def plan_for(case: Case) -> tuple[PlanItem, ...]:
@@ -96,13 +98,13 @@ def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:
     if not case.checks or not diagnosis.causes or diagnosis.repair is not None:
         return None
     first = diagnosis.causes[0]
-    name, share = likeliest_part(first)
-    if first.id == SOUND:
+    part, share = _likeliest(first)
+    if first.id in (SOUND, NOT_LISTED):
         return None
-    if name and share >= MEND_FROM:
-        return _mend(name, share)
+    if part is not None and share >= MEND_FROM:
+        return _found_to_mend(first, part)
     seen = _seen(case, first)
-    return _mend(first.name, first.probability, seen) if seen and first.probability >= SURE_ENOUGH else None
+    return _found_to_mend(first, None, seen) if seen and first.probability >= SURE_ENOUGH else None
 
 
 def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
@@ -116,33 +118,60 @@ def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
     return f"{'Before the repair, likeliest' if cured else 'Likeliest'}: {first.name}, {now}{moved}"
 
 
-def _mend(name: str, share: float, seen: str = "") -> NextStep:
+def _found_to_mend(cause: RankedCause, part: Suspect | None, seen: str = "") -> NextStep:
     found = f"You found it: {seen}. " if seen else ""
-    why = (
-        f"{found}It stands at {percent(share)}. Look at it once more, mend it or have it mended, and record "
-        "again. The maker's manual, local rules and licensed practice come first."
+    return _mend(
+        cause, part, "proof", found, "Look at it once more before it is mended, and then record again."
     )
-    return NextStep(f"{MEND}: {name}", why, "proof")
 
 
 def _mend_the_likeliest(diagnosis: Diagnosis) -> NextStep:
     """No check is left: the part where one is sure enough, else the cause."""
-    why = "No check is left that tells more. Once it is mended, record again at the same place and gear."
     if not diagnosis.causes:
         return NextStep("Record again", "No cause can be ranked from these recordings.", "record")
     first = diagnosis.causes[0]
-    part, share = likeliest_part(first)
-    if part and share >= SURE_ENOUGH:
-        return NextStep(f"{MEND}: {part}", f"It stands at {percent(share)}. {why}", "record")
-    sure = first.probability >= SURE_ENOUGH
-    title = f"{MEND}: {first.name}" if sure else f"{MEND} what is likeliest: {first.name}"
-    return NextStep(title, f"It stands at {percent(first.probability)}. {why}", "record")
+    if first.id in (SOUND, NOT_LISTED):
+        why = "No check is left that tells more, and no fault stands out. Try the phone in another place."
+        return NextStep("Record again", why, "record")
+    part, share = _likeliest(first)
+    then = "No check is left that tells more. Once it is mended, record again at the same place and gear."
+    return _mend(first, part if share >= SURE_ENOUGH else None, "record", "", then)
+
+
+def _mend(cause: RankedCause, part: Suspect | None, page: PageName, found: str, then: str) -> NextStep:
+    """Mend this part of the cause, or the cause: by whom, how sure that is, and what then."""
+    share = cause.probability * (1.0 if part is None else part.probability)
+    name, shop = (cause if part is None else part).name, _shop_words(cause, part)
+    if share >= SURE_ENOUGH:
+        title = "Have it mended" if shop == SHOP else "Mend"
+    else:
+        title = "Have the likeliest mended" if shop == SHOP else "Mend what is likeliest"
+    why = f"{found}It stands at {percent(share)}.{shop} {then}{MANUAL}"
+    return NextStep(f"{title}: {name}", why, page, mends=True)
+
+
+def _shop_words(cause: RankedCause, part: Suspect | None) -> str:
+    """SHOP if this part, or all of the cause, is for a licensed shop; which of its parts are; or nothing."""
+    from vibecore.causes.load import catalogue  # the catalogue is read only where something is to be mended
+
+    row = catalogue().find_cause(cause.id)
+    shop = {s.id: s.name for s in row.for_shop()} if row else {}
+    if row is None or not shop or (part is not None and part.id not in shop):
+        return ""
+    if part is not None or len(shop) == len(row.suspect):
+        return SHOP
+    return f" Of its parts these are for a licensed shop: {'; '.join(shop.values())}."
 
 
 def likeliest_part(cause: RankedCause) -> tuple[str, float]:
     """Name and share of all of the cause's likeliest part; no name where it has none."""
+    part, share = _likeliest(cause)
+    return ("" if part is None else part.name), share
+
+
+def _likeliest(cause: RankedCause) -> tuple[Suspect | None, float]:
     part = max(cause.suspects, key=lambda s: s.probability, default=None)
-    return ("", 0.0) if part is None else (part.name, cause.probability * part.probability)
+    return part, 0.0 if part is None else cause.probability * part.probability
 
 
 def _seen(case: Case, cause: RankedCause) -> str:
@@ -167,7 +196,7 @@ def _seen(case: Case, cause: RankedCause) -> str:
 def may_be_mended(case: Case, diagnosis: Diagnosis | None, done: str = "") -> bool:
     """Has anybody had reason to mend something by now? done: what was noted of a repair."""
     afters = any(r.condition.stage == "after" for r in case.recordings)
-    to_be = diagnosis is not None and next_step(case, diagnosis).title.startswith(MEND)
+    to_be = diagnosis is not None and next_step(case, diagnosis).mends
     return afters or bool(done.strip()) or to_be or any(_found(check) for check in case.checks)
 
 
@@ -184,8 +213,8 @@ def _rows(done: CheckOutcome) -> tuple[CheckRow | None, OutcomeRow | None]:
     """The check and its outcome in the catalogue; None for what is not there."""
     from vibecore.causes.load import catalogue  # the catalogue is read only where a check was made
 
-    row = next((row for row in catalogue().checks if row.id == done.id), None)
-    return row, next((o for o in row.outcome if o.id == done.outcome), None) if row else None
+    row = catalogue().find_check(done.id)
+    return row, row.find_outcome(done.outcome) if row else None
 
 
 def _after_repair(diagnosis: Diagnosis) -> NextStep:

@@ -105,7 +105,7 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
 
 def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> None:
     widgets.show_check(check)
-    row = _row(check.id)
+    row = catalogue().find_check(check.id)
     if row is None:
         return
     cost = knowledge.cost_words(row.cost)
@@ -151,10 +151,6 @@ def _keep_words(work: state.Work, words: frozenset[str], done: str) -> None:
     st.rerun()
 
 
-def _row(check_id: str) -> CheckRow | None:
-    return next((row for row in catalogue().checks if row.id == check_id), None)
-
-
 def _show_moved(diagnosis: Diagnosis) -> None:
     """How the last outcome moved the ranking."""
     window = state.window()
@@ -191,6 +187,6 @@ def _show_done(work: state.Work) -> None:
 
 def check_words(done: CheckOutcome) -> tuple[str, str]:
     """Name and outcome of a check that was done, in the catalogue's words where it has them."""
-    row = _row(done.id)
-    names = {o.id: o.name for o in row.outcome} if row else {}
-    return (row.name if row else done.id), names.get(done.outcome, done.outcome)
+    row = catalogue().find_check(done.id)
+    outcome = row.find_outcome(done.outcome) if row else None
+    return (row.name if row else done.id), (outcome.name if outcome else done.outcome)

@@ -42,13 +42,21 @@ class Catalogue(Row):
         found = re.search(r"[PBCU][0-9A-F]{4}", text.upper())
         return self.codes.get(found.group()) if found else None
 
+    def find_cause(self, cause_id: str) -> CauseRow | None:
+        """The cause of that id; None if there is none."""
+        return next((row for row in self.causes if row.id == cause_id), None)
+
+    def find_check(self, check_id: str) -> CheckRow | None:
+        """The check of that id; None if there is none."""
+        return next((row for row in self.checks if row.id == check_id), None)
+
     def cause(self, cause_id: str) -> CauseRow:
         """The cause of that id; KeyError if there is none."""
-        return _by_id(self.causes, cause_id)
+        return _there(self.find_cause(cause_id), cause_id)
 
     def check(self, check_id: str) -> CheckRow:
         """The check of that id; KeyError if there is none."""
-        return _by_id(self.checks, check_id)
+        return _there(self.find_check(check_id), check_id)
 
     def caution_texts(self, check: CheckRow) -> tuple[str, ...]:
         """The cautions of a check as sentences."""
@@ -58,11 +66,10 @@ class Catalogue(Row):
 _R = TypeVar("_R", CauseRow, CheckRow)
 
 
-def _by_id(rows: tuple[_R, ...], wanted: str) -> _R:
-    for row in rows:
-        if row.id == wanted:
-            return row
-    raise KeyError(wanted)
+def _there(row: _R | None, wanted: str) -> _R:
+    if row is None:
+        raise KeyError(wanted)
+    return row
 
 
 @cache

@@ -18,6 +18,7 @@ import numpy as np
 
 from vibecore.causes.load import Catalogue, CheckRow, catalogue
 from vibecore.causes.ranking import Hypothesis, hypotheses_of
+from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
 from vibecore.model import CheckOutcome, Floats, PlannedCheck, RankedCause, Symptoms
 from vibecore.units import percent
@@ -202,8 +203,8 @@ def _ready(check: CheckRow, job: _Job) -> bool:
 
 def _for_shop(p: Floats, hypotheses: Sequence[Hypothesis]) -> float:
     """Share of what is wrong that only a licensed shop should touch."""
-    wrong = np.array([h.cause.id != "normal" for h in hypotheses])
-    shop = np.array([h.cause.shop or h.suspect.shop for h in hypotheses])
+    wrong = np.array([h.cause.id != SOUND for h in hypotheses])
+    shop = np.array([h.suspect in h.cause.for_shop() for h in hypotheses])
     return float(p[wrong & shop].sum() / max(p[wrong].sum(), 1e-12))
 
 

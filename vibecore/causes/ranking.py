@@ -100,10 +100,11 @@ def unused(
         if w not in SHAKES_WHEN
     ]
     for done in outcomes:
-        if not any(c.id == done.id for c in known.checks):
+        check = known.find_check(done.id)
+        if check is None:
             notes.append(f"Check '{done.id}' is not in the list of checks and was not used.")
-        elif not any(o.id == done.outcome for o in known.check(done.id).outcome):
-            answers = ", ".join(o.id for o in known.check(done.id).outcome)
+        elif check.find_outcome(done.outcome) is None:
+            answers = ", ".join(o.id for o in check.outcome)
             notes.append(
                 f"Outcome '{done.outcome}' of check '{done.id}' is not known (known: {answers}): not used."
             )
@@ -151,8 +152,8 @@ def _done(
 ) -> list[_Finding]:
     findings = []
     for done in outcomes:
-        check = next((c for c in known.checks if c.id == done.id), None)
-        outcome = next((o for o in check.outcome if o.id == done.outcome), None) if check else None
+        check = known.find_check(done.id)
+        outcome = check.find_outcome(done.outcome) if check else None
         if check and outcome:
             odds = [check.likelihood(outcome.id, h.suspect.id, h.cause.id) for h in hypotheses]
             findings.append(_Finding(f"{check.name}: {outcome.name}", np.log(odds)))

@@ -59,6 +59,10 @@ class CauseRow(Row):
     shakes_when: dict[str, Chance]
     suspect: tuple[SuspectRow, ...] = Field(min_length=1)
 
+    def for_shop(self) -> tuple[SuspectRow, ...]:
+        """Its suspects that only a licensed shop should touch."""
+        return tuple(s for s in self.suspect if self.shop or s.shop)
+
 
 class OutcomeRow(Row):
     """One outcome of a check and how likely it is under each suspect or whole cause."""
@@ -92,6 +96,10 @@ class CheckRow(Row):
     cautions: tuple[str, ...]
     source: str = "common practice, no source"
     outcome: tuple[OutcomeRow, ...] = Field(min_length=2)
+
+    def find_outcome(self, outcome: str) -> OutcomeRow | None:
+        """The outcome of that id; None if there is none."""
+        return next((row for row in self.outcome if row.id == outcome), None)
 
     def likelihood(self, outcome: str, suspect: str, cause: str) -> float:
         """How likely `outcome` is if `suspect` of `cause` is at fault."""

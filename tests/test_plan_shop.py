@@ -1,0 +1,90 @@
+"""What to mend, and who should: a part for a licensed shop is never told to be mended at home."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.app import made
+from tests.test_plan import ALL, case_with
+from vibecore.causes.load import catalogue
+from vibecore.model import CheckOutcome, RankedCause, Suspect
+from vibecore.plan import may_be_mended, next_step
+
+SHOP, MANUAL = "For a licensed shop.", "The maker's manual, local rules and licensed practice come first."
+
+
+def with_cause(name: str, share: float, part: str = "", of_it: float = 0.0):
+    """All recorded, one check made, and this cause; one of its parts with so much of it, the others alike."""
+    row = catalogue().cause(name)
+    rest = (1 - of_it) / (len(row.suspect) - bool(part))
+    suspects = tuple(Suspect(s.id, s.name, of_it if s.id == part else rest) for s in row.suspect)
+    ranked = (RankedCause(name, row.name, share, (), suspects),)
+    case = replace(case_with(*ALL), checks=(CheckOutcome("mount-look", "sound"),))
+    return case, replace(made.diagnosis(), causes=ranked, next_checks=())
+
+
+@pytest.mark.parametrize(
+    ("cause", "part", "share", "page"),
+    [
+        ("rotating-imbalance", "converter-balance", 0.99, "proof"),
+        ("cylinder-misfire", "valve-or-compression", 0.7, "record"),
+        ("rotating-imbalance", "flexplate", 0.99, "proof"),
+        ("driveline", "gearbox", 0.7, "record"),
+        ("driveline", "drive-shaft-joint", 0.99, "proof"),  # as its whole cause
+    ],
+)
+def test_what_only_a_licensed_shop_should_mend_is_not_told_to_be_mended(cause, part, share, page):
+    """`shop` in catalogue.toml: common practice, no source."""
+    step = next_step(*with_cause(cause, 0.99, part, share))
+    name = next(s.name for s in catalogue().cause(cause).suspect if s.id == part)
+    assert (step.title, step.page) == (f"Have it mended: {name}", page)
+    assert SHOP in step.why
+    assert MANUAL in step.why
+    assert "mend it" not in step.why
+
+
+@pytest.mark.parametrize(
+    ("cause", "share", "title", "shop"),
+    [
+        ("driveline", 0.9, "Have it mended: Converter, gearbox or clutch", SHOP),
+        ("driveline", 0.4, "Have the likeliest mended: Converter, gearbox or clutch", SHOP),
+        (
+            "cylinder-misfire",
+            0.9,
+            "Mend: One cylinder weak or dead",
+            "Of its parts these are for a licensed shop: valve or compression; wiring or control unit",
+        ),
+        ("engine-mount", 0.9, "Mend: Engine or gearbox mount gone hard, torn or collapsed", ""),
+    ],
+)
+def test_a_whole_cause_says_which_of_its_parts_are_for_a_shop(cause, share, title, shop):
+    step = next_step(*with_cause(cause, share))
+    assert step.title == title
+    assert shop in step.why
+    assert ("licensed shop" in step.why) is bool(shop)
+    assert MANUAL in step.why
+
+
+def test_what_anybody_may_mend_defers_to_the_manual_too():
+    step = next_step(*with_cause("cylinder-misfire", 0.99, "coil-or-lead", 0.7))
+    assert step.title == "Mend: ignition coil, cap or lead"
+    assert "shop" not in step.why
+    assert MANUAL in step.why
+
+
+def test_once_a_part_is_to_be_mended_in_a_shop_it_may_be_mended():
+    assert may_be_mended(*with_cause("driveline", 0.99, "converter", 0.99))
+
+
+@pytest.mark.parametrize("cause", ["normal", "none-of-these"])
+@pytest.mark.parametrize("share", [0.4, 0.95])
+def test_nothing_wrong_and_none_of_these_are_not_mended(cause, share):
+    """The catalogue's own advice on what it does not hold: another place for the phone."""
+    case, diagnosis = with_cause(cause, share)
+    step = next_step(case, diagnosis)
+    assert not step.mends
+    if step.page != "report":  # where it is sure that nothing is wrong
+        assert (step.title, step.page) == ("Record again", "record")
+        assert "in another place" in step.why
