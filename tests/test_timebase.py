@@ -170,6 +170,21 @@ def test_long_gaps_are_marked_not_good_and_short_ones_used() -> None:
     assert left[keep].max() < 0.02
 
 
+@pytest.mark.parametrize("share", [0.1, 0.35, 0.42])
+@pytest.mark.parametrize("jitter", [0.12, 0.15, 0.2])
+def test_a_sample_later_than_half_a_step_moves_no_other(jitter: float, share: float) -> None:
+    """One in 160 normal deviates of 0.2 of a step is beyond half a step, and one sample in 100 is lost. Peer:
+    scipy.linalg.lstsq at the true, uneven times."""
+    rng = np.random.default_rng(8)
+    t_s = np.sort(np.arange(6000) + jitter * rng.standard_normal(6000))[rng.random(6000) > 0.01] / FS_HZ
+    accel = _sine(t_s, share * FS_HZ)
+    series = _even(t_s, accel)
+    assert "no even grid" not in series.history[0]
+    assert np.mean(~series.good) < 0.01  # two lost in a row are bridged
+    peer = fitted_amplitude(t_s, accel[:, 0], share * FS_HZ)
+    assert abs(db(_amplitude(series, share * FS_HZ) / peer)) < 0.3
+
+
 def _rate_drifts(n: int) -> Floats:
     """By 0.2 % to and fro within the minute: a phone's clock that warms up."""
     turn = 2 * np.pi / 60

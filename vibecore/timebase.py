@@ -22,7 +22,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import fft, interpolate, ndimage
+from scipy import fft, interpolate, ndimage, optimize
 
 from vibecore.between import read_at
 from vibecore.model import Flags, Floats, Recording, Warn
@@ -106,15 +106,17 @@ def _on_grid(recording: Recording, slot: np.ndarray, shift: Floats) -> EvenSerie
 
 
 def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
-    """The even-grid place of each sample, nearest free one in order, and how late it is against it.
+    """The even-grid place of each sample, and how late it is against it: of all places in rising order those
+    that the stamps are nearest to, by least squares (isotonic regression), so that one late stamp moves no
+    other sample.
 
     The grid's own phase is the mean of the stamps' phases, so that a late first sample shifts nothing else.
     """
     some = at_step[:: max(1, len(at_step) // PHASE_STAMPS)]
     phase = float(np.angle(np.mean(np.exp(2j * np.pi * some)))) / (2 * np.pi)
     count = np.arange(len(at_step))
-    nearest = np.maximum(np.rint(at_step - phase).astype(np.int64), 0)
-    slot = np.maximum.accumulate(nearest - count) + count
+    left_out = np.rint(optimize.isotonic_regression(at_step - phase - count).x).astype(np.int64)
+    slot = np.maximum(left_out, 0) + count
     shift = at_step - slot
     return slot, shift - float(np.median(shift))
 
