@@ -6,14 +6,17 @@ cylinder switched off makes it shake, is common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.speed.closed_form import as_recording, noise, shake
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
+from vibecore.trying.change import Change
 from vibecore.trying.noticing import did_it_notice
-from vibecore.trying.records import SHAKE, SPEED, UNEVEN
+from vibecore.trying.records import SHAKE, SPEED, UNEVEN, Reading, Tried
 from vibecore.trying.words import tried_words
 
 FS_HZ = 100.0
@@ -42,6 +45,13 @@ def tried(
     for number, levels in enumerate(orders):
         accel += shake(angle, levels, seed=2) * (part == number)[:, None]
     return as_recording(t_s, accel, FS_HZ)
+
+
+def until(recording, end_s):
+    """The same, stopped at that time."""
+    kept = recording.t_s < end_s
+    t_s, accel = recording.t_s[kept], recording.accel_m_s2[kept]
+    return replace(recording, t_s=t_s, accel_m_s2=accel, rows=len(t_s))
 
 
 def told(result):
@@ -99,6 +109,31 @@ def test_what_was_not_undone_is_noticed_with_a_word_of_doubt():
     assert "Undo it in the same recording" in tried_words(result)
 
 
+def test_what_was_undone_with_too_little_after_it_asks_for_more():
+    """Undone at 40 s of 46: that it was is not to be asked for again."""
+    whole = tried(rpm=(700.0, 735.0, 700.0))
+    result = did_it_notice(until(whole, 46.0), FOUR, 20.0, 40.0)
+    assert result.heeded == "noticed"
+    text = tried_words(result)
+    assert "Record for 15 s after undoing it" in text
+    assert "Undo it in the same recording" not in text
+    beyond = did_it_notice(tried(rpm=(700.0, 735.0)), FOUR, 20.0, 60.0)  # it was stopped at 40 s
+    assert "Undo it in the same recording" in tried_words(beyond)
+
+
+def test_what_was_never_undone_is_not_said_to_have_failed_to_go_back():
+    """A change too small to be noticed, beside a reading that wanders too much to tell."""
+    small, wide = Change(3.0, 1.0, 5.0), Change(1.0, -4.0, 6.0)
+    speed = Reading(SPEED, "rpm", (700.0, 703.0), small, None)
+    shake = Reading(SHAKE, "dB", (-20.0, -19.0), wide, None)
+    text = tried_words(Tried("cannot tell", (speed, shake), (), undone=False))
+    assert "when it was undone" not in text
+    assert "wanders so much that a change of less than 1.8 times (5 dB) in the whole shake" in text
+    back = replace(speed, means=(700.0, 703.0, 700.0), undone=Change(-3.0, -5.0, -1.0))
+    text = tried_words(Tried("cannot tell", (back, replace(shake, undone=wide)), (), undone=True))
+    assert "did not go back" not in text
+
+
 def test_an_idle_that_hunts_cannot_tell_a_small_change():
     result = did_it_notice(tried(rpm=(700.0, 712.0, 700.0), wander_rpm=30.0, part_s=12.0), FOUR, 12.0, 24.0)
     assert result.heeded == "cannot tell"
@@ -125,6 +160,21 @@ def test_too_little_on_one_side_is_said():
     with pytest.raises(VibecoreError, match="too short to tell"):
         did_it_notice(recording, FOUR, 90.0, 120.0)
     assert did_it_notice(recording, FOUR, 20.0, 120.0).readings[0].undone is None
+
+
+def test_undone_at_the_very_beginning_is_no_moment_left_out():
+    with pytest.raises(VibecoreError, match="too short to tell"):
+        did_it_notice(tried(rpm=(700.0, 735.0)), FOUR, 20.0, 0.0)
+
+
+@pytest.mark.parametrize("left", [0.0, 0.005, 0.5, 2.0])
+def test_a_gap_over_a_whole_part_is_said(left):
+    """Nothing, one sample, half a second and two seconds of what was recorded while it was on."""
+    whole = tried()
+    lost = (whole.t_s >= 20.0 + left) & (whole.t_s < 29.5)
+    gap = replace(whole, t_s=whole.t_s[~lost], accel_m_s2=whole.accel_m_s2[~lost], rows=int((~lost).sum()))
+    with pytest.raises(VibecoreError, match="too little of the recording is whole"):
+        did_it_notice(gap, FOUR, 18.5, 30.5)
 
 
 def test_without_cylinders_speed_and_the_whole_shake_tell():

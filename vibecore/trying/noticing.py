@@ -37,7 +37,7 @@ def did_it_notice(
     begun_s, undone_s: seconds from the recording's start; undone_s None: it stayed as it was to the end.
     Raises VibecoreError where too little was recorded on one side of a moment.
     """
-    end_s = min(recording.duration_s, undone_s or recording.duration_s)
+    end_s = recording.duration_s if undone_s is None else min(undone_s, recording.duration_s)
     _check(begun_s, end_s)
     spans = [(max(begun_s - LONGEST_S, -SETTLING_S), begun_s), (begun_s, end_s)]
     if undone_s is not None and recording.duration_s - undone_s >= LEAST_S + SETTLING_S:
@@ -46,7 +46,7 @@ def did_it_notice(
     shown = [what for what in (SPEED, SHAKE, UNEVEN) if all(what in part for part in parts)]
     readings = tuple(_reading([part[what] for part in parts], CHANCE / len(shown)) for what in shown)
     courses = tuple(_joined([part[what] for part in parts]) for what in shown)
-    return Tried(_heeded(readings), readings, courses)
+    return Tried(_heeded(readings), readings, courses, undone=end_s < recording.duration_s)
 
 
 def _check(begun_s: float, end_s: float) -> None:
@@ -86,10 +86,7 @@ def _courses(
     track = find_speed(signal, engine, how).track
     blocks, begin_s = _seconds(signal)
     if len(begin_s) < LEAST_SECONDS:
-        raise VibecoreError(
-            f"Between {first_s:.0f} s and {last_s:.0f} s too little of the recording is whole. Record again, "
-            "with the phone taped down and left alone."
-        )
+        raise _too_broken(first_s, last_s)
     t_s = start_s + begin_s + 0.5
     found = [Course(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, WHOLE_SHARE * signal.fs_hz))]
     if track is not None:
@@ -101,9 +98,18 @@ def _courses(
     return {course.what: course for course in found}
 
 
+def _too_broken(first_s: float, last_s: float) -> VibecoreError:
+    return VibecoreError(
+        f"Between {first_s:.0f} s and {last_s:.0f} s too little of the recording is whole. Record again, "
+        "with the phone taped down and left alone."
+    )
+
+
 def _stretch(recording: Recording, first_s: float, last_s: float) -> tuple[Signal, float]:
     """A stretch of a recording as a signal of its own, and when in the recording its first sample is."""
     first, last = np.searchsorted(recording.t_s, (first_s, last_s))
+    if last - first < GOOD_SHARE * LEAST_SECONDS * recording.sample_rate_hz:
+        raise _too_broken(first_s, last_s)
     t_s = recording.t_s[first:last]
     accel = recording.accel_m_s2[first:last].copy()
     signal = condition(replace(recording, t_s=t_s - t_s[0], accel_m_s2=accel, rows=len(t_s)))
