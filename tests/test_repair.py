@@ -15,6 +15,7 @@ from vibecore.model import Line
 from vibecore.repair import lines, significance, sound
 from vibecore.sound_cars import SoundLevel, sound_level
 from vibecore.spectra import density
+from vibecore.words import customer_change
 
 # ------------------------------------------------------------ statistics against the outside
 
@@ -203,6 +204,8 @@ def test_no_sentence_says_more_is_left_than_sound_cars_show_where_they_show_as_m
     assert got.verdict in ("cured", "improved")
     band = sound_level(2.0, FOUR, "steering wheel").band_m_s2
     assert ("more is left than a sound car shows" in got.why) == (left > band[1])
+    told = customer_change(got)
+    assert ("More of it is left than most sound cars show" in told) == (left > band[1]), (got.why, told)
 
 
 def test_recordings_longer_than_any_advice_are_not_told_to_be_shorter() -> None:

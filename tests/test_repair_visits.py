@@ -10,6 +10,7 @@ import pytest
 from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, scaled
 from vibecore import repair
 from vibecore.terminal import repair_lines
+from vibecore.words import customer_change
 
 BAD = SOUND | {2.0: 1.2, 4.0: 0.3}
 NEUTRAL = replace(WHEEL, gear="neutral")
@@ -46,6 +47,7 @@ def test_cured_in_neutral_but_not_in_gear_is_not_cured():
     got = proof(*job)
     assert got.verdict == "improved"
     assert "But in drive at idle it is not: unchanged" in got.why
+    assert "More of it is left than most sound cars show" in customer_change(got)
 
 
 def test_what_never_shook_in_neutral_does_not_forbid_it():

@@ -16,7 +16,8 @@ import pytest
 
 from tests.app import made
 from tests.test_figures import broken
-from vibecore.case import Case
+from vibecore.case import Case, CaseRecording
+from vibecore.comfort import overall
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import Condition, Evidence, Suspect, Symptoms, Warn
 from vibecore.repair import side_by_side
@@ -109,7 +110,12 @@ def test_what_is_true_of_all_recordings_is_said_once(case):
 
 
 def test_without_any_readable_recording(case):
-    assert "No recording could be read." in Page(report_html(case, {}, None)).text
+    nothing = Page(report_html(case, {}, None)).text
+    assert "Nothing was recorded yet, so nothing can be said of what is wrong." in nothing
+    assert "could be read" not in nothing
+    unread = replace(case, recordings=(CaseRecording(Path("idle.csv"), Condition()),))
+    text = Page(report_html(unread, {}, None)).text
+    assert "No recording could be read, so nothing can be said of what is wrong." in text
 
 
 def test_unknown_speed_is_told(case):
@@ -296,6 +302,25 @@ def test_evidence_says_how_strongly_it_speaks(weight_db, words):
     """Jeffreys' grades: ratios under the root of ten (5 dB) are barely worth mentioning, from ten on (10 dB)
     strong (Theory of Probability, 1961, appendix B, from memory)."""
     assert speaks(Evidence("for" if weight_db > 0 else "against", weight_db, "a finding")) == words
+
+
+@pytest.mark.parametrize(
+    ("place", "felt", "standard"),
+    [
+        ("steering wheel", "as a hand feels it", "ISO 5349-1 Wh"),
+        ("seat", "as a person's body feels it", "ISO 2631-1 Wk, Wd"),
+        ("floor", "as a person's body feels it", "ISO 2631-1 Wk, Wd"),
+        ("body", "as a person's body feels it", "ISO 2631-1 Wk, Wd"),
+    ],
+)
+def test_by_what_the_shake_is_weighted_is_said_for_every_place(case, place, felt, standard):
+    """ISO 5349-1 is of the hand, ISO 2631-1 of the whole body, seated, standing or lying."""
+    analysis = made.analysis(condition=Condition(place, "neutral", "idle"))
+    analysis = replace(analysis, overall=overall(analysis.signal, place))
+    told = Page(report_html(case, {}, made.diagnosis(analysis))).text
+    assert f"m/s² {felt}" in told
+    assert f"{felt.capitalize()}: weighted by {standard}; no limit of safety." in told
+    assert "seated" not in told
 
 
 def test_a_recording_with_the_engine_off_lacks_no_speed(case):

@@ -68,7 +68,7 @@ WK = Weighting("Wk", 0.4, 100.0, 12.5, 12.5, 0.63, 2.37, 0.91, 3.35, 0.91)
 WD = Weighting("Wd", 0.4, 100.0, 2.0, 2.0, 0.63)
 WH = Weighting("Wh", 10**0.8, 10**3.1, 100 / (2 * np.pi), 100 / (2 * np.pi), 0.64)
 
-_TEXT = {"body": "ISO 2631-1 Wk, Wd", "hand": "ISO 5349-1 Wh"}
+WHOLE_BODY, HAND = "ISO 2631-1 Wk, Wd", "ISO 5349-1 Wh"  # what a weighted value is called after
 _VERTICAL_AXIS = 2
 
 # ISO 2631-1:1997 Annex C, C.2.3: weighted total in m/s2, what people say of it. The bands overlap by design.
@@ -145,7 +145,7 @@ def overall(signal: Signal, place: Place | None) -> Overall:
     else:
         level = weight(x[:, :_VERTICAL_AXIS], signal.fs_hz, WD)
         weighted = np.column_stack([level, weight(x[:, _VERTICAL_AXIS], signal.fs_hz, WK)])
-    widest, text = (WH, _TEXT["hand"]) if hand else (WK, _TEXT["body"])
+    widest, text = (WH, HAND) if hand else (WK, WHOLE_BODY)
     return Overall(rms, _vector_rms(weighted, signal.good), text, cut_off_note(signal.fs_hz, widest))
 
 

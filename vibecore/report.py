@@ -135,7 +135,7 @@ def _invented(notes: Mapping[str, str]) -> str:
 
 def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str]) -> str:
     """What a customer asks first: what was wrong, what was done, is it cured."""
-    found = _wrong(diagnosis)
+    found = _wrong(diagnosis, case)
     repair = diagnosis.repair if diagnosis else None
     done = notes.get("done", "").strip()
     told = text("\n".join(filter(None, (found, f"What was done: {done}" if done else ""))))
@@ -147,10 +147,11 @@ def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str])
     return f'<div class="verdict">{verdict}{told}</div>{figure}'
 
 
-def _wrong(diagnosis: Diagnosis | None) -> str:
+def _wrong(diagnosis: Diagnosis | None, case: Case) -> str:
     """What is wrong, in a sentence, and how likely that is."""
     if diagnosis is None or not diagnosis.causes:
-        return "No recording could be read. So nothing can be said of what is wrong."
+        lacking = "No recording could be read" if case.recordings else "Nothing was recorded yet"
+        return f"{lacking}, so nothing can be said of what is wrong."
     first = diagnosis.causes[0]
     if first.id == SOUND:
         return f"Nothing wrong was found ({percent(first.probability)} likely)."

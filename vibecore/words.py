@@ -7,6 +7,7 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from vibecore.beats import Beat
+from vibecore.comfort import HAND, WHOLE_BODY
 from vibecore.engine import Vehicle
 from vibecore.model import (
     Analysis,
@@ -34,7 +35,7 @@ COMPARED = {"lines": "The fault's own shake is", "whole shake": "The whole shake
 # 10 log10 of a likelihood ratio under which it is hardly worth a word, and from which on it is strong:
 # Jeffreys, Theory of Probability (1961), appendix B, from memory.
 LITTLE_DB, STRONG_DB = 5.0, 10.0
-FELT_BY = {"ISO 5349-1 Wh": "as a hand feels it", "ISO 2631-1 Wk": "as a seated person feels it"}
+FELT_BY = {HAND: "as a hand feels it", WHOLE_BODY: "as a person's body feels it"}  # on seat or floor alike
 
 
 def sentence(text: str) -> str:
@@ -175,7 +176,8 @@ def customer_change(repair: Repair) -> str:
     what = "The shake that this fault makes" if repair.compared == "lines" else "The shake of the car"
     if repair.verdict == "unchanged":
         return f"{what} is as strong as before, as far as can be measured."
-    left = " More of it is left than most sound cars show." if repair.verdict == "improved" else ""
+    more = repair.verdict == "improved" and not repair.as_sound
+    left = " More of it is left than most sound cars show." if more else ""
     return f"{what} is {times_against(repair.change_db)} before the repair.{left}"
 
 

@@ -95,6 +95,7 @@ class Repair:
     lines: FaultLines | None = None  # what was compared
     before: str | None = None  # name of the recording it was compared with
     may_be_off: bool = False  # the lines are gone, as they would be with their fan or unit switched off
+    as_sound: bool = False  # only improved, though no more is left than most sound cars show
     provided: str = ""  # engine speeds that are only likely and that the verdict rests on; empty if none
 
     @property

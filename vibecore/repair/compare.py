@@ -188,7 +188,7 @@ def _told(
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
     return Repair(
         verdict, result.change.db, *result.interval_db, told, changes, notes, result.compared, share_db,
-        lines, before.name, gone,
+        lines, before.name, gone, verdict == "improved" and result.as_sound,
     )  # fmt: skip
 
 

@@ -42,6 +42,11 @@ class Result:
         return self.after.lifted(self.taped_db).rms_m_s2
 
     @property
+    def as_sound(self) -> bool:
+        """Whether no more is left than most sound cars show."""
+        return self.left_m_s2 <= self.sound.band_m_s2[1]
+
+    @property
     def surely_left_m_s2(self) -> float:
         """The least that it is with 95 % chance, the taping in mind."""
         return self.left_m_s2 * float(10 ** (-ONE_IN_TWENTY * self.sd_db / 20))
@@ -56,13 +61,13 @@ def why(verdict: VerdictName, r: Result) -> str:
     moved += f"{low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
-        if r.left_m_s2 <= r.sound.band_m_s2[1]:
+        if r.as_sound:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
         return (
             f"{moved}. That is surely lower, more than half a repair brings, and not surely more than sound "
             f"cars show: mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
         )
-    if verdict == "improved" and r.left_m_s2 <= r.sound.band_m_s2[1]:
+    if verdict == "improved" and r.as_sound:
         return (
             f"{moved}. That is surely lower, and sound cars show as much (mostly {usual}), but a fall like "
             "this is what half a repair brings too."
