@@ -16,6 +16,7 @@ from vibecore.figures.comparing import curve_of, shown_to
 from vibecore.figures.style import (
     BLUE,
     GREY,
+    HERTZ_SHAKE,
     INK,
     ORDER_AXIS,
     VERMILLION,
@@ -36,6 +37,7 @@ DASH = "4 3"
 ORDER_STEP = 0.5  # of the numbers on an axis of orders
 BAR_SHARE = 0.38  # of the room of a group of two
 GRID = "#E3E6E9"
+SHAKE = "shake, m/s²"
 
 Bar = tuple[float, float | None, float | None]  # height, and its 95 % interval
 
@@ -81,7 +83,8 @@ def overlay_svg(first: Analysis, second: Analysis) -> str:
     by_order = first.orders is not None and second.orders is not None
     last = shown_to(*both) if by_order else float(max(a.spectrum_hz.x[-1] for a in both))
     curves = [_thinned(*curve_of(a, by_order), last) for a in both]
-    chart = _Chart((0.0, last), max(float(y.max(initial=0.0)) for _, y in curves))
+    highest = max(float(y.max(initial=0.0)) for _, y in curves)
+    chart = _Chart((0.0, last), highest, SHAKE if by_order else HERTZ_SHAKE)
     for (x, y), colour, dash in zip(curves, (VERMILLION, BLUE), ("", DASH), strict=True):
         chart.line(x, y, colour, "1.5", dash)
     chart.legend(names, lines=True)
@@ -129,6 +132,7 @@ class _Chart:
 
     x_range: tuple[float, float]
     highest: float
+    y_title: str = SHAKE
     parts: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -140,7 +144,7 @@ class _Chart:
             self.text(LEFT - 6, y + 4, f"{value:.6g}", "end")
         middle = (TOP + HEIGHT - BOTTOM) / 2
         turn = f'transform="rotate(-90 14 {middle:.0f})"'
-        self.text(14, middle, "shake, m/s²", "middle", turn)
+        self.text(14, middle, self.y_title, "middle", turn)
 
     def x(self, value: float) -> float:
         low, high = self.x_range
