@@ -13,6 +13,7 @@ from vibecore.model import Analysis, Recording
 from vibecore.spoken import spoken_by_file
 
 WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
+STOOD_STILL = "stood-still"  # the engine did, for a part of the recording
 ENGINE_OFF = "engine-off"  # a recording that the plan asks for: nothing is wrong with it
 MISLEADING = (
     "clipped",
@@ -67,10 +68,11 @@ def _few_lost(recording: Recording) -> list[str]:
 
 
 def _cut_off(analysis: Analysis) -> str:
-    """What of it was used, where a good part was not: the phone was handled, or it moved."""
+    """What of it was used, where a good part was not: the phone was handled, or it moved. Where the engine
+    stood still, a warning says so already."""
     start, end = analysis.signal.used_span_s
     whole_s = analysis.recording.duration_s
-    if end - start > MOST_USED * whole_s:
+    if end - start > MOST_USED * whole_s or any(w.code == STOOD_STILL for w in all_warnings(analysis)):
         return ""
     return f"Used from {start:.0f} to {end:.0f} s of {whole_s:.0f}: the rest is handling, or the phone moved."
 

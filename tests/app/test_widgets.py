@@ -42,6 +42,15 @@ def test_a_recording_of_which_little_was_used_says_so():
     assert judged.quality(fell, Engine(4))[1][0].startswith("Used from 0 to 9 s of 20: the rest is handling")
 
 
+def test_where_the_engine_stopped_half_way_nothing_else_is_said_to_have_cut_it_short():
+    whole = made.analysis()
+    why = "Only 0 s to 9 s was used: for a part of the recording the car hardly shook."
+    rec = replace(whole.recording, warnings=())
+    signal = replace(whole.signal, used_span_s=(0.0, 9.0), warnings=(Warn("stood-still", why),))
+    stopped = replace(whole, recording=rec, signal=signal)
+    assert judged.quality(stopped, Engine(4))[1] == [why]
+
+
 def test_a_recording_with_the_engine_off_is_no_poor_one():
     """The plan asks for it: that it has no engine speed is as it should be."""
     off = made.analysis(condition=Condition(speed_hold="engine off"), speed=False)
