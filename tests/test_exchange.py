@@ -99,6 +99,7 @@ def zipped(entries):
     return out.getvalue()
 
 
+DIGITS = b"1" * 5000 + b"}"  # more than Python reads as one number
 CASE = "[vehicle]\ncylinders = 4\n[[recording]]\nfile = '{}'\n"
 
 
@@ -116,6 +117,10 @@ CASE = "[vehicle]\ncylinders = 4\n[[recording]]\nfile = '{}'\n"
         (zipped({"case.toml": CASE.format("gone.csv")}), "not in the zip"),
         (zipped({"case.toml": CASE.format("a.csv"), "a.csv": b"1", "notes.json": b"[1]"}), "notes"),
         (zipped({"case.toml": CASE.format("a.csv"), "a.csv": b"1", "notes.json": b"{"}), "notes"),
+        (
+            zipped({"case.toml": CASE.format("a.csv"), "a.csv": b"1", "notes.json": b'{"a": ' + DIGITS}),
+            r"notes\.json in the zip cannot be read",
+        ),
     ],
 )
 def test_a_zip_that_is_no_job_gets_a_sentence(store, data, says):

@@ -112,9 +112,10 @@ def test_search_close_copy_and_bin(store):
     assert store.set_state(van.head.id, "open").head.state == "open"
 
 
-def test_a_copy_of_a_case_that_is_no_case_has_its_text_as_it_is(store):
-    copy = store.copy(store.new("Van", "broken [ case"), "Van (copy)")
-    assert (copy.head.title, copy.case_text) == ("Van (copy)", "broken [ case")
+@pytest.mark.parametrize("text", ["broken [ case", f"n = {'1' * 5000}", f"n = {'[' * 5000}"])
+def test_a_copy_of_a_case_that_is_no_case_has_its_text_as_it_is(store, text):
+    copy = store.copy(store.new("Van", text), "Van (copy)")
+    assert (copy.head.title, copy.case_text) == ("Van (copy)", text)
 
 
 def test_a_full_disk_is_told_and_nothing_of_the_save_stays(store, monkeypatch):

@@ -150,7 +150,7 @@ def _text(pack: zipfile.ZipFile, info: zipfile.ZipInfo) -> str:
 def _notes(text: str) -> dict[str, str]:
     try:
         raw = json.loads(text)
-    except (json.JSONDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # Python reads no whole number of more than 4300 digits either
         raise StoreError(f"{NOTES_ENTRY} in the zip cannot be read. Export the job again.") from None
     if not isinstance(raw, dict) or not all(isinstance(value, str) for value in raw.values()):
         raise StoreError(f"{NOTES_ENTRY} in the zip does not hold notes. Export the job again.")

@@ -8,7 +8,6 @@ import json
 import secrets
 import sqlite3
 import time
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from vibecore.store import blobs, schema
 from vibecore.store.disk import told
 from vibecore.store.records import MAX_JOB_BYTES, Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 from vibecore.store.search import words_of
+from vibecore.toml_text import parsed
 
 
 class Store:
@@ -243,7 +243,7 @@ def _notes_text(notes: Mapping[str, str]) -> str:
 def _retitled(case_text: str, title: str) -> str:
     """The case with another title; a text that is no case file stays as it is."""
     try:
-        tables = tomllib.loads(case_text)
-    except (tomllib.TOMLDecodeError, RecursionError):
+        tables = parsed(case_text, title, StoreError)
+    except StoreError:
         return case_text
     return tomli_w.dumps({**tables, "title": title})
