@@ -30,3 +30,11 @@ def test_an_interval_is_said_in_times():
     assert times_between(-2 * TIMES_3, -TIMES_3) == "3.0 to 9.0 times weaker"
     assert times_between(TIMES_3, 2 * TIMES_3) == "3.0 to 9.0 times as strong"
     assert times_between(-TIMES_3, 6.02) == "3.0 times weaker to 2.0 times as strong"
+
+
+def test_an_interval_whose_ends_are_told_alike_is_told_once():
+    assert times_between(41.0, 52.0) == "over 100 times as strong"
+    assert times_between(-52.0, -41.0) == "over 100 times weaker"
+    assert times_between(TIMES_3 - 0.01, TIMES_3 + 0.01) == "3.0 times as strong"
+    assert times_between(-52.0, -TIMES_3) == "3.0 to over 100 times weaker"
+    assert times_between(-41.0, 41.0) == "over 100 times weaker to over 100 times as strong"

@@ -45,11 +45,12 @@ def times_against(change_db: float) -> str:
 
 def times_between(low_db: float, high_db: float) -> str:
     """The interval of a change: '3.0 to 5.0 times weaker', '1.2 times weaker to 1.5 times as strong'."""
+    low, high = factor(low_db), factor(high_db)
     if low_db > 0:
-        return f"{factor(low_db)} to {factor(high_db)} times as strong"
+        return f"{low if low == high else f'{low} to {high}'} times as strong"
     if high_db < 0:
-        return f"{factor(high_db)} to {factor(low_db)} times weaker"
-    return f"{factor(low_db)} times weaker to {factor(high_db)} times as strong"
+        return f"{low if low == high else f'{high} to {low}'} times weaker"
+    return f"{low} times weaker to {high} times as strong"
 
 
 def percent(probability: float) -> str:
