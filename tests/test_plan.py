@@ -100,6 +100,7 @@ def test_every_running_engine_has_its_cautions():
             assert "parking brake" in words
             assert "front" in words
             assert "outdoors" in words
+        assert "airbag cover" in words  # the phone is on the wheel
     drive = next(i for i in plan_for(case_with()) if i.id == "drive-idle")
     assert "foot stays hard on the brake" in " ".join(drive.cautions)
     raised = next(i for i in plan_for(case_with()) if i.id == "raised-idle")

@@ -66,11 +66,6 @@ def placing() -> tuple[str, ...]:
     return tuple(_data()["placing"]["steps"])
 
 
-def caution(name: str) -> str:
-    """One caution by its name in plan.toml."""
-    return str(_data()["caution"][name])
-
-
 def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
     """What the person at the car should do now."""
     missing = [item for item in plan_for(case) if item.needed and not item.done]
@@ -238,10 +233,18 @@ def _after_repair(diagnosis: Diagnosis) -> NextStep:
 def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
     done = tuple(r.file.as_posix() for r in case.recordings if _fits(row, r.condition))
     helper = case.vehicle.transmission != "manual"
-    cautions = tuple(caution(name) for name in row["cautions"] if helper or name != "helper")
+    cautions = tuple(_caution(name) for name in row["cautions"] if helper or name != "helper")
     return PlanItem(
         row["id"], row["title"], row["why"], tuple(row["how"]), cautions, _needed(row["needed"], case), done
     )
+
+
+def _caution(name: str) -> str:
+    """One caution by its name in plan.toml, or else among those of the checks."""
+    from vibecore.causes.load import catalogue  # only where cautions are shown
+
+    own: dict[str, str] = _data()["caution"]
+    return own[name] if name in own else catalogue().cautions[name]
 
 
 def _needed(when: str, case: Case) -> bool:

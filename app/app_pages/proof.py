@@ -13,6 +13,7 @@ import state
 import streamlit as st
 import widgets
 
+from app_pages.record import show_how
 from vibecore import figures
 from vibecore.engine import Engine
 from vibecore.jobs import save_case
@@ -49,8 +50,7 @@ def _ask_for_one(work: state.Work) -> None:
     st.markdown("Mend one thing, then record again and mark that recording 'after repair'.")
     asked = stages.asked(work.job.notes, work.case)
     offer = st.container()  # on top where it is likely here already
-    widgets.show_cautions(item.cautions)
-    widgets.show_steps(item.how)
+    show_how(item)
     widgets.main_step("record", "Record", ":material/mic:")
     with offer if asked else st.container():
         _offer_the_latest(work, asked)

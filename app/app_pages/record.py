@@ -22,7 +22,7 @@ from vibecore.errors import ReadingError
 from vibecore.guess import Guess
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
-from vibecore.plan import PlanItem, caution, placing, plan_for
+from vibecore.plan import PlanItem, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 from vibecore.words import joined
@@ -57,10 +57,14 @@ def page() -> None:
 # ---------------------------------------------------------------- the plan
 
 
-def _show_item(item: PlanItem) -> None:
+def show_how(item: PlanItem) -> None:
+    """How to make this recording, on whichever page: what can hurt before the steps."""
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
-    widgets.show_cautions([caution("airbag")])
+
+
+def _show_item(item: PlanItem) -> None:
+    show_how(item)
     with st.expander("How to tape the phone on, and with what to record"):
         st.markdown(APPS)
         caption = "Flat and tight on the rim, off the airbag cover."
@@ -75,8 +79,7 @@ def _show_plan(items: Sequence[PlanItem]) -> None:
         word = "done" if item.done else "still missing" if item.needed else "if you can"
         with st.expander(f"{icon} {item.title}: {word}"):
             st.markdown(widgets.plain(item.why))
-            widgets.show_steps(item.how)
-            widgets.show_cautions(item.cautions)
+            show_how(item)
 
 
 # ---------------------------------------------------------------- files in

@@ -20,7 +20,6 @@ from vibecore.case import Case
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
-from vibecore.plan import caution
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 from vibecore.trying.kinds import Kind, kind_of, kinds
@@ -30,6 +29,7 @@ from vibecore.trying.words import tried_words
 ANOTHER = "Put in the one made while you tried it."
 TELL = {"noticed": st.success, "not noticed": st.info}
 CAUTIONS = ("running", "fan", "hot", "manual")  # of whatever is done beside a running engine
+PHONE = "airbag"  # caution of whatever is recorded
 
 
 def page() -> None:
@@ -52,13 +52,11 @@ def page() -> None:
 
 def _show_how(kind: Kind) -> None:
     known = catalogue()
-    if kind.check is not None:
-        row = known.check(kind.check)
-        widgets.show_cautions(known.caution_texts(row))
-        if row.tools:
-            st.markdown(widgets.plain(f"Tools: {', '.join(row.tools)}."))
-    else:
-        widgets.show_cautions([known.cautions[name] for name in CAUTIONS] + [caution("airbag")])
+    row = known.check(kind.check) if kind.check is not None else None
+    names = dict.fromkeys((*(row.cautions if row else CAUTIONS), PHONE))  # each once
+    widgets.show_cautions([known.cautions[name] for name in names])
+    if row and row.tools:
+        st.markdown(widgets.plain(f"Tools: {', '.join(row.tools)}."))
     widgets.show_steps(
         (
             "Parking brake on, neutral, engine at idle, phone in its place. Start the recording.",

@@ -18,7 +18,18 @@ def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     text = words(start("record"))
     assert "Next: **Neutral at raised idle**" in text
     assert "Sleeves, hair and tools away from belt and fan." in text
-    assert "never on or over an airbag" in text
+    assert "off the airbag cover" in text
+
+
+@pytest.mark.usefixtures("job")
+def test_each_recording_that_can_help_has_its_cautions_before_its_steps(start):
+    parts = [e for e in start("record").expander if ":" in e.label and not e.label.startswith("How")]
+    assert len(parts) == 7  # as many as plan.toml has
+    for part in parts:
+        told = [e.value.replace("\\", "") for e in (*part.warning, *part.markdown)]
+        order = [e.value.replace("\\", "") for e in part if e.type in ("alert", "warning", "markdown")]
+        assert "airbag cover" in told[0], part.label
+        assert order.index(told[0]) < next(i for i, text in enumerate(order) if text.startswith("1."))
 
 
 def test_files_come_in_guessed_and_what_cannot_be_read_is_kept_aside(start, job, store, monkeypatch):

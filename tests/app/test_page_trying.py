@@ -12,6 +12,7 @@ from tests.trying.test_trying import SOUND, tried
 from vibecore.jobs import case_of
 from vibecore.report import report_html
 from vibecore.store import NewFile
+from vibecore.trying.kinds import kinds
 
 WEAK = SOUND | {0.5: 0.15, 1.0: 0.1}
 STILL = replace(tried(), name="still.csv")
@@ -44,6 +45,15 @@ def test_how_to_try_is_told_with_its_cautions(start):
     test = choose(start("try-it"), "What will you try?", "other")
     assert "clear of belts" in words(test)
     assert "catches fire" not in words(test)
+
+
+@pytest.mark.usefixtures("job")
+@pytest.mark.parametrize("kind", [kind.id for kind in kinds()])
+def test_the_airbag_is_cautioned_of_whatever_is_tried(start, kind):
+    """The phone is in its place and records: on the wheel, beside the airbag."""
+    text = words(choose(start("try-it"), "What will you try?", kind))
+    assert text.count("airbag cover") == 1
+    assert text.index("airbag cover") < text.index("Start the recording.")
 
 
 @pytest.mark.usefixtures("with_trials")
