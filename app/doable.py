@@ -12,6 +12,7 @@ import cache
 import state
 
 from vibecore.causes.load import CheckRow, catalogue
+from vibecore.jobs import with_note
 from vibecore.store import Job, Store
 
 NOTE = "cannot"  # key of the notes: one word a line
@@ -26,7 +27,7 @@ def words_of(notes: Mapping[str, str]) -> frozenset[str]:
 
 def notes_with(job: Job, words: Collection[str]) -> dict[str, str]:
     """The job's notes with these words in place of those said so far."""
-    return {**job.notes, NOTE: "\n".join(sorted(words))}
+    return with_note(job.notes, NOTE, "\n".join(sorted(words)))
 
 
 def reasons(row: CheckRow) -> tuple[str, ...]:
@@ -41,8 +42,8 @@ def label(word: str) -> str:
     if word in known.states:
         text = known.states[word]
         return text[0].upper() + text[1:]
-    if any(word == row.id for row in known.checks):
-        return f"Skip: {known.check(word).name}"
+    if check := known.find_check(word):
+        return f"Skip: {check.name}"
     skill = word != HELPER and any(word in row.skills for row in known.checks)
     return f"Not for me: {word}" if skill else f"No {word}"
 
@@ -53,7 +54,7 @@ def handed_on(store: Store) -> dict[str, str]:
     said = words_of(store.open(latest[0].id).notes) if latest else frozenset()
     rows = catalogue().checks
     lasting = said & {word for row in rows for word in (*row.tools, *row.skills)}
-    return {NOTE: "\n".join(sorted(lasting))} if lasting else {}
+    return with_note({}, NOTE, "\n".join(sorted(lasting)))
 
 
 def with_doable_checks(found: cache.Results, work: state.Work) -> cache.Results:

@@ -15,6 +15,7 @@ import state
 from vibecore.case import Case
 from vibecore.errors import VibecoreError
 from vibecore.guess import Guess, guess, guess_condition
+from vibecore.jobs import with_note
 from vibecore.model import Place, Recording
 from vibecore.store import Job
 
@@ -41,9 +42,7 @@ def words(count: int) -> str:
 
 def notes_with(notes: Mapping[str, str], reasons: Mapping[str, str]) -> dict[str, str]:
     """A job's notes with these recordings to be looked over, and no others."""
-    kept = {key: text for key, text in notes.items() if key != NOTE}
-    lines = "\n".join(f"{name}\t{why}" for name, why in reasons.items())
-    return {**kept, NOTE: lines} if lines else kept
+    return with_note(notes, NOTE, "\n".join(f"{name}\t{why}" for name, why in reasons.items()))
 
 
 def guess_all(job: Job, case: Case, reads: Sequence[Recording]) -> dict[str, Guess]:

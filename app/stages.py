@@ -16,7 +16,7 @@ import streamlit as st
 
 from vibecore.case import Case
 from vibecore.guess import tells_stage
-from vibecore.jobs import with_condition
+from vibecore.jobs import with_condition, with_note
 from vibecore.plan import may_be_mended
 from vibecore.store import Job
 
@@ -35,9 +35,7 @@ def asked(notes: Mapping[str, str], case: Case) -> list[str]:
 
 def notes_with(notes: Mapping[str, str], names: Iterable[str]) -> dict[str, str]:
     """A job's notes with these recordings to be asked about, and no others."""
-    kept = {key: text for key, text in notes.items() if key != NOTE}
-    lines = "\n".join(names)
-    return {**kept, NOTE: lines} if lines else kept
+    return with_note(notes, NOTE, "\n".join(names))
 
 
 def answered(notes: Mapping[str, str], case: Case, name: str) -> dict[str, str]:

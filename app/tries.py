@@ -16,6 +16,7 @@ import state
 
 from vibecore.case import Case
 from vibecore.errors import VibecoreError
+from vibecore.jobs import with_note
 from vibecore.model import Recording
 from vibecore.store import Job
 from vibecore.trying.kinds import kind_of
@@ -52,12 +53,11 @@ def trials_of(notes: Mapping[str, str]) -> tuple[Trial, ...]:
 
 def notes_with(notes: Mapping[str, str], trials: Iterable[Trial]) -> dict[str, str]:
     """A job's notes with these trials and no others."""
-    kept = {key: text for key, text in notes.items() if key != NOTE}
     lines = [
         f"{t.name}\t{t.begun_s:g}\t{'' if t.undone_s is None else f'{t.undone_s:g}'}\t{t.kind}"
         for t in trials
     ]
-    return {**kept, NOTE: "\n".join(lines)} if lines else kept
+    return with_note(notes, NOTE, "\n".join(lines))
 
 
 def moments(recording: Recording) -> tuple[float, float | None]:

@@ -15,7 +15,7 @@ from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError, StoreError
-from vibecore.jobs import case_from_any_text, case_of, drop_recording, new_job, save_case, seed
+from vibecore.jobs import case_from_any_text, case_of, drop_recording, new_job, save_case, seed, with_note
 from vibecore.model import Condition, Symptoms
 from vibecore.store import NewFile, Store
 
@@ -119,3 +119,10 @@ def test_a_kept_case_that_no_parser_takes_is_told(text, said):
     """Python reads no whole number of more than 4300 digits (its documentation, int: length limitation)."""
     with pytest.raises(CaseError, match=said):
         case_from_any_text(text)
+
+
+def test_a_note_takes_the_place_of_the_one_before_and_none_is_left_empty():
+    notes = {"customer": "A. Driver", "tried": "a.csv"}
+    assert with_note(notes, "tried", "b.csv") == {"customer": "A. Driver", "tried": "b.csv"}
+    assert with_note(notes, "tried", "") == {"customer": "A. Driver"}
+    assert notes["tried"] == "a.csv"

@@ -19,7 +19,7 @@ CASE_NAME = Path("A car without a name", "case.toml")  # a case file without a t
 DEMO = "demo-"  # the ids of demo jobs begin so
 INVENTED = "invented"  # key of the notes of a demo job
 INVENTED_WORDS = "A demo: these recordings are invented, no real car made them."
-MAX_TITLE = 120  # characters: a line in a list
+MAX_TITLE = 120  # characters: a line in a list or on a page
 
 # A case file needs one recording, a job just begun has none yet: this one stands in for it in the text.
 _NONE_YET = '\n[[recording]]\nfile = "none yet"\n'
@@ -64,6 +64,12 @@ def save_case(
     text = dump_case(replace(case, title=title))
     case_from_any_text(text)
     return store.save(job, title=title, case_text=text, notes=notes, add=add, remove=remove)
+
+
+def with_note(notes: Mapping[str, str], key: str, text: str) -> dict[str, str]:
+    """A job's notes with this one as it is now; without it where nothing is left to note."""
+    kept = {name: told for name, told in notes.items() if name != key}
+    return {**kept, key: text} if text else kept
 
 
 def with_condition(case: Case, name: str, **parts: Any) -> Case:

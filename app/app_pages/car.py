@@ -13,14 +13,15 @@ import streamlit as st
 import widgets
 
 from vibecore.case import Case
+from vibecore.causes.checking import SHAKES_WHEN
 from vibecore.causes.load import catalogue
 from vibecore.constants import FARTHEST_KM, HIGHEST_SPEED_RPM, LONGEST_MM
-from vibecore.engine import Vehicle
+from vibecore.engine import MOST_CYLINDERS, Vehicle
 from vibecore.errors import CaseError
+from vibecore.jobs import MAX_TITLE
 from vibecore.model import Symptoms
 from vibecore.units import KM_PER_MILE, MM_PER_INCH
 
-WHEN = ("in gear", "neutral", "air conditioning on", "cold", "warm", "moving")
 LAMP = {"not said": None, "off": False, "on": True}
 STROKES = (4, 2)
 UNITS = ("metric", "US")
@@ -39,7 +40,7 @@ def page() -> None:
         st.segmented_control, "units", boxes.put_note("units"), "Units", UNITS,
         default=now if now in UNITS else UNITS[0], required=True,
     )  # fmt: skip
-    boxes.line("title", _put_title, "Car", case.title, 120)
+    boxes.line("title", _put_title, "Car", case.title, MAX_TITLE)
     _vehicle(case.vehicle, units)
     _symptoms(case.symptoms)
     boxes.note("complaint", "What the customer says", notes)
@@ -68,8 +69,8 @@ def _vehicle(vehicle: Vehicle, units: str) -> None:
     gearbox = _of_vehicle(lambda v, said: replace(v, transmission=said))
     row = st.container(horizontal=True)
     boxes.box(
-        row.number_input, "cylinders", put("cylinders"), "Cylinders (needed)", 1, 16, engine.cylinders,
-        width=width,
+        row.number_input, "cylinders", put("cylinders"), "Cylinders (needed)", 1, MOST_CYLINDERS,
+        engine.cylinders, width=width,
     )  # fmt: skip
     boxes.choice(row, "layout", put("arrangement"), "Layout", ("inline", "vee", "flat"), engine.arrangement)
     boxes.choice(row, "gearbox", gearbox, "Gearbox", ("automatic", "manual"), vehicle.transmission)
@@ -178,5 +179,5 @@ def _symptoms(symptoms: Symptoms) -> None:
         st.warning(widgets.plain(f"Not in the list of codes, so not used: {', '.join(strange)}."))
     when = list(dict.fromkeys(symptoms.shakes_when))
     put = _of_symptoms(lambda s, said: replace(s, shakes_when=tuple(said)))
-    options = list(dict.fromkeys((*WHEN, *when)))
+    options = list(dict.fromkeys((*SHAKES_WHEN, *when)))
     boxes.box(st.pills, "when", put, "It shakes", options, selection_mode="multi", default=when)

@@ -13,7 +13,7 @@ import state
 import streamlit as st
 import widgets
 
-from vibecore.engine import Engine, Vehicle
+from vibecore.engine import MOST_CYLINDERS, Engine, Vehicle
 from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
 from vibecore.jobs import DEMO, MAX_TITLE, case_of, head_words, new_job, save_case
@@ -49,8 +49,8 @@ def page() -> None:
 
 def _new_job() -> None:
     with st.form("new job", border=False):
-        title = st.text_input("Car", placeholder="make, model, plate or customer", max_chars=120)
-        cylinders = st.number_input("Cylinders (needed)", 1, 16, None, placeholder="how many")
+        title = st.text_input("Car", placeholder="make, model, plate or customer", max_chars=MAX_TITLE)
+        cylinders = st.number_input("Cylinders (needed)", 1, MOST_CYLINDERS, None, placeholder="how many")
         gearbox = st.segmented_control("Gearbox", ["automatic", "manual"])
         if st.form_submit_button("Start the job", type="primary"):
             if cylinders is None:

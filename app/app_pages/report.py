@@ -14,6 +14,7 @@ import widgets
 
 from app_pages.causes import check_words
 from vibecore.exchange import export_job
+from vibecore.jobs import MAX_TITLE
 from vibecore.report import report_html
 from vibecore.safe_names import clean_name
 from vibecore.store import Job
@@ -48,7 +49,7 @@ def _note_boxes() -> None:
     if work is None:
         return
     notes = work.job.notes
-    boxes.line("customer", boxes.put_note("customer"), "Customer", notes.get("customer", ""), 120)
+    boxes.line("customer", boxes.put_note("customer"), "Customer", notes.get("customer", ""), MAX_TITLE)
     for name, label in NOTES:
         boxes.note(name, label, notes)
     boxes.save_button()

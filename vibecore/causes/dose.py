@@ -14,6 +14,7 @@ from vibecore.units import LITRES_PER_US_GALLON, US_FLUID_OUNCES_PER_US_GALLON
 
 LITRES_PER_FLUID_OUNCE = LITRES_PER_US_GALLON / US_FLUID_OUNCES_PER_US_GALLON
 STRONGEST_RATE = 0.05  # 5 % of the fuel; labels ask 0.8-1.6 % (common practice, no source): beyond is a slip
+LARGEST_TANK_L = 1000.0  # no car or van carries as much (common practice, no source): more is a slip
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ def additive_dose(label_rate: float, fuel_litres: float) -> Dose:
             f"A dose of {label_rate:.1%} of the fuel is outside what labels ask for "
             f"(up to {STRONGEST_RATE:.0%}). Read the label again."
         )
-    if not 0 < fuel_litres <= 1000:
+    if not 0 < fuel_litres <= LARGEST_TANK_L:
         raise VibecoreError(
             f"{fuel_litres:g} litres of fuel in the tank cannot be right. Enter what is in it now."
         )
