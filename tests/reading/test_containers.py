@@ -269,3 +269,16 @@ def test_memory_is_limited_as_far_as_the_system_lets_it(monkeypatch: pytest.Monk
     monkeypatch.setattr(resource, "getrlimit", lambda _what: (resource.RLIM_INFINITY, 500))
     workbook_child._limit_memory(1000)
     assert asked == [(500, 500)]
+
+
+def test_what_is_wrong_with_the_largest_file_of_an_archive_is_told() -> None:
+    rows = "\n".join(row.split(",", 1)[1] for row in csv(TRUTH).splitlines()[1:])
+    data = packed({"about.json": json.dumps({"device": "made up"}), "data.csv": f"x,y,z\n{rows}\n"})
+    with pytest.raises(ReadingError, match=r"data.csv has no column of times"):
+        read_recording(data, name="idle.zip")
+
+
+def test_figures_too_long_for_any_number_in_json() -> None:
+    records = {("1" * 5000 if i == 3 else str(i)): list(map(float, a)) for i, a in enumerate(TRUTH.accel)}
+    with pytest.raises(ReadingError, match="time"):
+        read_recording(json.dumps(records).encode())

@@ -6,6 +6,7 @@ The truth is the shake that the rows were printed from; the ways of writing are 
 from __future__ import annotations
 
 import datetime as dt
+import time
 
 import numpy as np
 import pytest
@@ -190,3 +191,12 @@ def test_numbers_run_together_are_refused(form: str) -> None:
     lines = log(form, TRUTH.accel - np.array([0.0, 5.2, 0.0]))
     with pytest.raises(ReadingError):
         read(lines)
+
+
+def test_lines_that_break_off_take_no_time() -> None:
+    """Each value's digits must be matched in one way only: else the ways multiply with every value."""
+    whole = "|".join(f"v{k}:612412" for k in range(12))
+    start = time.perf_counter()
+    with pytest.raises(ReadingError):
+        read_recording("\n".join([whole] * 20 + [f"{whole[:-1]}!"] * 20).encode())
+    assert time.perf_counter() - start < 5

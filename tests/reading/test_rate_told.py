@@ -141,6 +141,8 @@ def test_a_rate_told_before_the_data(line: str) -> None:
         "knocks: 10 per second",
         "range 100 mg per digit",
         "Hz",
+        "sampling rate: 200 Hz, decimated by 2",
+        "sampling rate: 200 Hz\ndown-sampled by: 2",
     ],
 )
 def test_what_is_no_rate_is_not_taken_for_one(line: str) -> None:

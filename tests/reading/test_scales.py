@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 
@@ -108,3 +110,10 @@ def test_each_section_has_the_unit_over_it() -> None:
     np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
     assert [w.code for w in recording.warnings] == ["table-chosen"]
     assert "'Accelerometer (g)'" in recording.warnings[0].message
+
+
+def test_a_bracket_full_of_digits_takes_no_time() -> None:
+    names = ",".join(["time", *(f"{a} ({'1' * 20_000})" for a in "xyz")])
+    start = time.perf_counter()
+    read_recording(text(cells(TRUTH), names).encode())
+    assert time.perf_counter() - start < 5

@@ -103,7 +103,9 @@ def _read_archive(
 ) -> Recording:
     """The accelerometer's file of a zip or tar, by its name, else by its gravity. Two that fit alike are
     refused: nothing is combined or chosen silently."""
-    members = sorted(archive.members(data, title, max_bytes), key=lambda m: archive.rank(m[0]))
+    # of files alike by name the largest first: it is the recording, and what is wrong with it is told
+    members = archive.members(data, title, max_bytes)
+    members.sort(key=lambda m: (archive.rank(m[0]), -len(m[1])))
     read: list[tuple[int, str, Recording]] = []
     first_error: ReadingError | None = None
     for filename, inner in members:

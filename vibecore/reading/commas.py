@@ -45,7 +45,7 @@ def joined(body: bytes | memoryview, layout: Layout) -> tuple[bytes, Layout] | N
     pairs = [row[lead:] for row in layout.cells]
     if not whole or any(not f.isdigit() for row in pairs for f in row[1::2]):
         return None
-    if any(abs(int(v)) > _MOST_BEFORE_COMMA for row in pairs for v in row[0 if lead else 2 :: 2]):
+    if any(abs(float(v)) > _MOST_BEFORE_COMMA for row in pairs for v in row[0 if lead else 2 :: 2]):
         return None
     number = rb"([+-]?\d+)"
     pattern = rb"(?m)^" + rb",".join([number] * width)

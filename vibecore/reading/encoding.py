@@ -9,6 +9,7 @@ import unicodedata
 from . import names
 
 _PROBE = 4096  # bytes looked at to tell text from pictures and UTF-16 from UTF-8
+_TELLING = 1024  # bytes of lines that are not plain, enough for any header
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF32_LE, "utf-32-le"),
@@ -86,6 +87,7 @@ def _as_utf8(data: bytes) -> tuple[bytes, str]:
 
 def _of_a_country(head: bytes) -> str:
     """The encoding in which a text begins with most of the words that recordings use."""
+    head = b"\n".join(line for line in head.split(b"\n") if not line.isascii())[:_TELLING]
     return max(_OF_A_COUNTRY, key=lambda own: names.words_in(head.decode(own, errors="replace")))
 
 

@@ -18,6 +18,7 @@ _POWER = r"10\s*(?:\^|\*\*)?\s*[-\u2212](?P<power>\d+)"
 _FIGURE = rf"(?:{_POWER}|1\s*/\s*(?P<part>[1-9]\d*)|(?P<times>\d*\.?\d+(?:[eE][-+]?\d+)?))"
 _MULTIPLE = re.compile(rf"\s*[*x\u00d7·]?\s*{_FIGURE}\s*[*x\u00d7·]?\s*(?P<unit>[^\W\d].*?)\s*")
 _SHARE = re.compile(r"\s*(?P<unit>[^\W\d].*?)\s*[*x\u00d7·/]\s*(?P<part>[1-9]\d*)\s*")  # g/1000, g x 1000
+_LONGEST = 40  # characters of a unit; matching takes the cube of them
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _OTHER_UNIT = re.compile(r"[^\W\d].*[/^²*·]")  # what nothing but a unit looks like
 
@@ -48,6 +49,7 @@ def _plain(column: Column) -> Column:
 
 def _parts(said: str) -> tuple[float, str]:
     """How much of which unit is said; no unit if that is not what is said."""
+    said = said if len(said) <= _LONGEST else ""
     found = _MULTIPLE.fullmatch(said) or _SHARE.fullmatch(said)
     if found is None:
         return 0.0, ""

@@ -13,6 +13,7 @@ _FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
 _BARE = re.compile(rf"\W*([^\W\d_]*)[\s:@(]*({_NUMBER})\s*({_UNIT})\s*(?:[,;)].*)?")
 _BEHIND = re.compile(r"(.*[^\W\d])(?:\s+in\s+|\s*[:=;,(\[]\s*)([^:=;,()\[\]]+)[)\]]?")  # no figure before it
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
+_THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the rate before or after?
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
 _OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "gravity")
@@ -24,6 +25,8 @@ def rate_told(hints: str) -> tuple[float, str] | None:
     found: dict[float, str] = {}
     for line in re.sub(r":[ \t]*\n", ": ", hints).split("\n"):
         line = unicodedata.normalize("NFKC", line[:_LONGEST_LINE]).strip()
+        if _THINNED.search(line):
+            return None
         figures = _FIGURE.findall(_in_hz(line))
         if _DOUBLE.search(line) and len({_value(f) for _, f, u in figures if _is_hz(u)}) > 1:
             return None

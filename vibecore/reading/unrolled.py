@@ -50,7 +50,7 @@ def _candidates(table: Table) -> list[list[_Sample]]:
     groups: dict[str, dict[int, _Sample]] = {}
     numeric = [c for c in table.columns if c.numbers is not None and c.name]
     for stem, (i, j, k) in names.triples([c.name for c in numeric]):
-        if number := re.search(r"\d+", stem):
+        if number := re.search(r"\d{1,9}", stem):
             same = groups.setdefault(re.sub(r"\d+", "#", stem), {})
             same[int(number.group())] = (numeric[i], numeric[j], numeric[k])
     numbered = [sorted(group.items()) for group in groups.values() if len(group) > 1]
