@@ -94,6 +94,22 @@ def test_a_fan_with_the_engine_off_is_no_engine(fan_hz: float) -> None:
 
 # A real trap: a car's 49-51 Hz vibration at 59.4 samples a second looks like a clean line at 8-10 Hz
 # (Shannon: 59.4 - 50 = 9.4). Whatever is said of it must not be built on 9.4 Hz as if it were there.
+@pytest.mark.parametrize("share", [0.85, 1.15])
+@pytest.mark.parametrize(
+    "orders", [{2.0: 0.2}, {2.0: 0.2, 4.0: 0.1}], ids=["a line", "a line and its double"]
+)
+def test_a_line_or_two_do_not_outweigh_a_tachometer(orders: dict[float, float], share: float) -> None:
+    """A fan or a pulley shows these too: read 15 % off, the engine is not told from it.
+    Borne out by the reading, or by half orders against it, it is."""
+    crank = Crank(12.8, 30.0, swing_hz=0.05)
+    off = replace(IDLE, tachometer_rpm=share * 768.0)
+    assert found(heard(orders, crank), FOUR, off) is None
+    for sound, read in ((heard(orders, crank), 768.0), (heard(orders | {0.5: 0.2, 1.5: 0.1}, crank), 653.0)):
+        speed = found(sound, FOUR, replace(IDLE, tachometer_rpm=read))
+        assert speed is not None
+        assert speed.mean_rpm == pytest.approx(768.0, rel=0.01)
+
+
 @pytest.mark.parametrize("wander_hz", [0.1, 0.4])
 @pytest.mark.parametrize("true_hz", [49.4, 50.0, 50.8])
 @pytest.mark.parametrize(

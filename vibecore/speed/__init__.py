@@ -34,6 +34,7 @@ LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: where what was said of the hold
 # tells little of the speed, and where it does.
 LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
+ENOUGH = 3  # orders of one family that hold against a tachometer; common practice, no source
 LEAST_SWEEP = 0.08  # of the speed, standard deviation: even from 700 to 950 rpm a sweep has as much
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
 
@@ -111,7 +112,7 @@ def _carried_on(signal: Signal, best: Guess) -> Guess:
 def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
     """How sure a guess can be at most when no tachometer bears it out: anything that turns makes one line,
     or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
-    just this speed."""
+    just this speed; hardly at all, where a tachometer read another."""
     seen, _ = guess.telling(fs_hz, tracking.MOST_ORDERS)
     if len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):
         return 1.0
@@ -119,6 +120,8 @@ def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Exp
     alone = (LONE_HELD if held else LONE)[len(seen) > 1]
     with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h) for h in (hint, None))
     odds = alone / (1 - alone) * max(1.0, float(np.exp(with_hint - without)))
+    if condition.tachometer_rpm and condition.speed_hold != "sweep" and len(seen) < ENOUGH:
+        odds *= prior.TACHOMETER_WRONG  # by the reading it is another's
     return odds / (1 + odds)
 
 
