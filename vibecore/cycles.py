@@ -50,7 +50,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     turns = 1.0 / engine.cycle_order
     size = round(turned.per_rev * turns)
     blocks = _cut(turned, size, 0)
-    if len(blocks) <= LEAST_CYCLES:
+    if len(blocks) < LEAST_CYCLES:
         return None
     along = _direction(blocks.mean(axis=0))
     cycles = blocks @ along

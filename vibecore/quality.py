@@ -30,7 +30,8 @@ JUDGED = 6000  # samples: enough to meet every value of a coarse phone many time
 
 
 def resolution(accel_m_s2: Floats) -> float:
-    """Smallest step between neighbouring values (m/s2), 0 when too fine to see: it sets the floor."""
+    """Usual step between neighbouring values of the coarsest axis (m/s2), 0 when too fine to see: it sets the
+    floor."""
     steps = []
     for axis in accel_m_s2.T:
         values = np.unique(axis[:JUDGED])

@@ -121,15 +121,16 @@ PLACE_DB: dict[Place, float] = {
     "body": -6.0,
     "engine": 15.0,
 }
-GAIN_SPREAD_DB = 4.5  # g
-FAMILY_SPREAD_DB: dict[Family, float] = {  # h
+GAIN_SPREAD_DB = 4.5  # of a car as a whole, from car to car: it lifts or lowers all its levels
+FAMILY_SPREAD_DB: dict[Family, float] = {  # of each family in one car, however held
     "firing": 4.0,
     "half": 9.0,
     "one": 6.5,
     "second": 7.0,
     "ground": 4.5,
 }
-HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.5, "drive": 5.0, "raised": 6.5}  # e: modes are met or left
+# Of one level from how the engine is held: modes are met or left.
+HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.5, "drive": 5.0, "raised": 6.5}
 # The whole shake of the worst recording of a job: over WHOLE, for it is the worst of several.
 WORST_WHOLE = SoundLevel(-17.0, 5.0)
 

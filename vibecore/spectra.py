@@ -129,7 +129,7 @@ def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
 
 
 def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
-    """Lines that pure noise would show in one spectrum of a hundred, in rising order.
+    """Lines so high that pure noise would show one in one spectrum of a hundred at most, in rising order.
 
     floor_width: see `local_floor`, in the unit of x. Level: the area of the peak over the floor; place: its
     centre of energy. In an order spectrum `frequency_hz` of a line is not known here and is left 0.

@@ -42,7 +42,7 @@ SAYS = {"for": "+", "against": "-", "note": "."}
 
 def order_rows(levels: Sequence[OrderLevel]) -> list[str]:
     """The table of orders, a row each; what cannot be seen says why."""
-    rows = ["order      Hz     m/s2   over floor   steadiness"]
+    rows = ["order      Hz     m/s2   over floor   steady phase"]
     return rows + [_order_row(level) for level in levels]
 
 
@@ -172,5 +172,5 @@ def _order_row(level: OrderLevel) -> str:
     if level.rms_m_s2 < SHOWN_FROM_M_S2:
         return f"{head}     none"
     floor = "      -   " if level.above_floor_db is None else f"{level.above_floor_db:7.1f} dB"
-    steady = "" if level.coherence is None else f"{level.coherence:11.2f}"
+    steady = "" if level.coherence is None else f"{level.coherence:13.2f}"
     return f"{head}  {level.rms_m_s2:7.4f}  {floor}{steady}"

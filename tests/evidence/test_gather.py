@@ -124,6 +124,18 @@ def test_order_one_in_gear_only_points_at_the_driveline(maker: ModuleType) -> No
     assert total["driveline"] > total["rotating-imbalance"]
 
 
+def test_judder_of_several_recordings_is_told_as_their_mean_and_of_them_all(maker: ModuleType) -> None:
+    """0.01, 0.1 and 0.1 m/s2 between the orders: the mean of -40 and -20 dB is -30, and -20 is 10 above."""
+    neutral = [maker.made("a", ground=0.01), maker.made("b", ground=0.1)]
+    drive = maker.made("c", gear="drive", ground=0.1)
+    said = [e.evidence for e in gather([*neutral, drive], maker.FOUR) if e.finding == "judder"]
+    assert said
+    assert all("is on average" in e.text and "(+10 dB)" in e.text for e in said)
+    assert all(set(e.seen_in) == {"a", "b", "c"} for e in said)
+    alone = [e.evidence for e in gather([neutral[1], drive], maker.FOUR) if e.finding == "judder"]
+    assert not any("average" in e.text for e in alone)
+
+
 def test_transmissibility_of_a_mount(maker: ModuleType) -> None:
     """A mount that passes half of it (6 dB) no longer isolates; a sound one holds back 20 dB (rule of
     thumb).

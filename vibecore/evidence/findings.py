@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Callable
 
+from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
 from vibecore.evidence import line_findings, near_mode
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
@@ -95,21 +96,22 @@ def hunting(scene: Scene, _vehicle: Vehicle) -> Finding | None:
 
 def judder_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """Broad low shake that comes with the load in gear."""
-    sides = []
-    roles: tuple[Role, Role] = ("neutral", "drive")
-    for role in roles:
-        read = [(judder_db(a), a.name) for a in scene.role(role)]
-        known = [(level, name) for level, name in read if level is not None]
-        if not known:
-            return None
-        sides.append((sum(level for level, _ in known) / len(known), known[0][1]))
-    (neutral, neutral_name), (drive, drive_name) = sides
-    change = drive - neutral
+    neutral, drive = _judder(scene, "neutral"), _judder(scene, "drive")
+    if not neutral or not drive:
+        return None
+    change = sum(drive.values()) / len(drive) - sum(neutral.values()) / len(neutral)
+    averaged = " on average" if len(neutral) + len(drive) > 2 else ""
     text = (
-        f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz in {drive_name} is "
-        f"{times_against(change)} in {neutral_name} ({change:+.0f} dB)"
+        f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz in {' and '.join(drive)} is{averaged} "
+        f"{times_against(change)} in {' and '.join(neutral)} ({change:+.0f} dB)"
     )
-    return Finding("judder", text, JUDDER_RISE_DB.log_likelihood(change), (neutral_name, drive_name))
+    return Finding("judder", text, JUDDER_RISE_DB.log_likelihood(change), (*neutral, *drive))
+
+
+def _judder(scene: Scene, role: Role) -> dict[str, float]:
+    """Level (dB) of the broad low shake in each recording of a role that shows it, by name."""
+    levels = {a.name: judder_db(a) for a in scene.role(role)}
+    return {name: level for name, level in levels.items() if level is not None}
 
 
 def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
@@ -193,7 +195,7 @@ def whole_shake(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     sound, poor = (log_t(level, c.median_db, c.spread_db) for c in (WORST_WHOLE, COMPLAINED_OF))
     logs = {cause: sound + counts * (poor - sound) for cause, counts in SHAKE_COUNTS.items()}
     text = f"the {scene.place} shakes by {worst.overall.rms_m_s2:.2f} m/s2 in all in {worst.name}"
-    return Finding("whole shake", text, logs | {"normal": sound}, (worst.name,), any_speed=True)
+    return Finding("whole shake", text, logs | {SOUND: sound}, (worst.name,), any_speed=True)
 
 
 FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (

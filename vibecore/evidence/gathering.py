@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vibecore.constants import SOUND
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.findings import FINDINGS
 from vibecore.evidence.fit import fit_levels
@@ -25,16 +26,15 @@ from vibecore.speed import LEAST_CONFIDENCE
 from vibecore.spoken import spoken_names
 from vibecore.units import DB_PER_LOG_POWER, times_against
 
-FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one
-SOUND = "normal"
+FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one against or for a sound car
 CAUSES = tuple(FAULT_WORDS)
 
 
 def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidence, ...]:
     """What the recordings of a job say about every cause, finding by finding.
 
-    Recordings made after a repair are left out if there are others. A recording whose speed is not known,
-    or an order that its rate cannot show, gives no evidence, and a note says so.
+    Recordings made after a repair are left out if there are others. The orders of a recording whose speed is
+    not known, or that its rate cannot show, give no evidence, and a note says so.
     """
     apart = _told_apart(analyses)
     scene = scene_of(apart)

@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from vibecore.constants import SOUND
+
 TAIL_DEGREES = 4.0  # heavier tails than the levels have: single numbers are less sure
 
 
@@ -49,7 +51,7 @@ class Spread:
             cause: math.log(share * moved[cause] + (1 - share) * sound)
             for cause, (_, _, share) in self.causes.items()
         }
-        return {"normal": math.log(sound)} | logs
+        return {SOUND: math.log(sound)} | logs
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class Presence:
     causes: Mapping[str, tuple[float, float, float]]
 
     def log_likelihood(self, level_db: float | None) -> dict[str, float]:
-        rows = {"normal": self.normal, **self.causes}
+        rows = {SOUND: self.normal, **self.causes}
         if level_db is None:
             return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}
         return {

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 
+from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines
 from vibecore.evidence.likelihood import Finding, Presence
@@ -169,7 +170,7 @@ def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         return None
     standing = len(scene.before) > len(road)
     others = ROAD_TOO if standing else ROAD_ONLY
-    log_likelihood = {"normal": math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
+    log_likelihood = {SOUND: math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
     names = tuple(a.name for a in road)
     return Finding("road", f"recorded on the road ({' and '.join(names)})", log_likelihood, names)
 
@@ -183,7 +184,7 @@ def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | Non
     if best is None:
         return None
     line, analysis = best
-    chances = {"normal": 1 / len(ROAD_HZ)}
+    chances = {SOUND: 1 / len(ROAD_HZ)}
     for cause, (low, high) in ROAD_HZ.items():
         chances[cause] = IN_BAND if low <= line.frequency_hz <= high else 1 - IN_BAND
     text = f"the strongest on the road is {_line_words(line)} in {analysis.name}"

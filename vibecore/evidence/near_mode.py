@@ -14,6 +14,7 @@ import math
 
 import numpy as np
 
+from vibecore.constants import SOUND
 from vibecore.evidence.likelihood import TAIL_DEGREES
 from vibecore.model import Floats
 from vibecore.wander import Slope
@@ -46,7 +47,7 @@ def log_likelihood(level: Slope | None, turn: Slope | None) -> dict[str, float]:
     """Nepers, for `normal` and for an idle on a natural frequency; what was not read counts for nothing."""
     alone = _log_density(level, turn, np.zeros(1), np.zeros(1))[0]
     near = float(np.logaddexp.reduce(_LOG_WEIGHTS + _log_density(level, turn, _LEVELS, _TURNS)))
-    return {"normal": _mixed(near, alone, SOUND_NEAR), "idle-resonance": _mixed(near, alone, FAULTS_NEAR)}
+    return {SOUND: _mixed(near, alone, SOUND_NEAR), "idle-resonance": _mixed(near, alone, FAULTS_NEAR)}
 
 
 def _mixed(near: float, alone: float, share: float) -> float:

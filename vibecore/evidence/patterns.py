@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from vibecore.constants import SOUND
 from vibecore.sound_cars import Family
 
 SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
@@ -41,7 +42,7 @@ class Pattern:
 
 NOTHING = (0.0, 0.0, 0.0)
 PATTERNS: dict[str, tuple[Pattern, ...]] = {
-    "normal": (Pattern({}, {}, "sound"),),
+    SOUND: (Pattern({}, {}, "sound"),),
     "cylinder-misfire": (
         Pattern(
             {"half": (28.0, 28.0, 26.0), "one": (15.0, 15.0, 11.0), "ground": (2.0, 2.0, 2.0)},

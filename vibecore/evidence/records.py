@@ -11,8 +11,8 @@ from vibecore.model import Evidence
 class CauseEvidence:
     """One finding's word on one cause.
 
-    log_ratio_db: 10 log10 of the finding's likelihood under the cause over that under `normal`, already
-    tempered for what it shares with other findings; the ranking adds these up. `evidence` is what is shown.
+    log_ratio_db: 10 log10 of the finding's likelihood under the cause over that under `normal`; the ranking
+    adds these up. `evidence` is what is shown.
     They are the same number but for `normal` itself, whose log_ratio_db is 0 by definition and whose shown
     weight is the likelihood under `normal` over the mean of the faults.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from vibecore.constants import SOUND
 from vibecore.engine import Engine
 from vibecore.units import times_against
 
@@ -19,7 +20,7 @@ ENGINE_WORDS = {
 NEAR_DB = 3.0  # within this of a sound car's level is 'about'
 
 FAULT_WORDS = {
-    "normal": "a sound car",
+    SOUND: "a sound car",
     "cylinder-misfire": "one dead cylinder",
     "uneven-combustion": "uneven burning",
     "engine-mount": "a bad mount",
@@ -80,7 +81,7 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
         "it sits on a natural frequency or beside one",
         "no natural frequency near",
     ),
-    ("whole shake", "normal"): ("sound cars shake as much", "sound cars shake less"),
+    ("whole shake", SOUND): ("sound cars shake as much", "sound cars shake less"),
     ("whole shake", ANY_CAUSE): ("so much is complained of", "nobody complains of so little"),
     ("isolation", "engine-mount"): ("the mount no longer isolates", "the mount isolates"),
 }
@@ -96,7 +97,7 @@ def meaning(finding: str, cause: str, speaks_for: bool) -> str:
     known = MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
     if known:
         return known[0] if speaks_for else known[1]
-    if cause == "normal" and finding in LEVEL_FINDINGS:
+    if cause == SOUND and finding in LEVEL_FINDINGS:
         return "still as in many sound cars" if speaks_for else "seldom in a sound car"
     what = FAULT_WORDS.get(cause, cause)
     return f"fits {what}" if speaks_for else f"does not fit {what}"

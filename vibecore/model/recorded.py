@@ -149,7 +149,8 @@ class OrderLevel:
 
 @dataclass(frozen=True)
 class Line:
-    """A peak on no multiple of one half order. `drifts_with` tells what it keeps to within the recording."""
+    """A peak of a spectrum; in an order table, one on no multiple of one half order. `drifts_with` tells what
+    it keeps to within the recording."""
 
     frequency_hz: float
     order: float | None

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vibecore.constants import SWAY_HZ, Z_95
+from vibecore.constants import SOUND, SWAY_HZ, Z_95
 from vibecore.engine import Engine
 from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
@@ -216,8 +216,8 @@ def repair_of_pair(
 ) -> Repair:
     """Proof of repair by these two alone; befores: all from before the repair, which show how the level of an
     order goes with speed."""
-    lines = FaultLines() if cause_id == "normal" else fault_lines(cause_id, before, engine, befores)
-    whole, speed_mended = cause_id == "normal", cause_id == "idle-resonance"
+    lines = FaultLines() if cause_id == SOUND else fault_lines(cause_id, before, engine, befores)
+    whole, speed_mended = cause_id == SOUND, cause_id == "idle-resonance"
     fault = Fault(lines, whole, speed_mended, others_tell=cause_id not in _BRIDGES)
     courses = {} if speed_mended else _courses(before, after, befores, lines.orders)
     return compare(before, after, fault, engine=engine, placing_db=placing_db, courses=courses)

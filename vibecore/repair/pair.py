@@ -63,8 +63,9 @@ def side_by_side(
         assert repair is not None  # these two can be compared
         return Pair(repair.why, repair, repair.changes or changes, repair.notes)
     notes = (*_differences(first, second), *like.notes)
-    if (first.condition.place, second.condition.place) == ("engine", "body"):
-        held = isolation_note(transmissibility(first, second, placing_db=placing_db), engine)
+    sides = {one.condition.place: one for one in (first, second)}
+    if sides.keys() == {"engine", "body"}:
+        held = isolation_note(transmissibility(sides["engine"], sides["body"], placing_db=placing_db), engine)
         if held is not None:
             return Pair(held, None, changes, notes)
     names = spoken_names((first, second))
