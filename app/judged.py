@@ -82,7 +82,7 @@ def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
     speed, rate = analysis.speed, analysis.recording.sample_rate_hz
     if speed is None:
         return None
-    views = what_can_be_seen(engine, speed.mean_rpm / 60, rate)
+    views = what_can_be_seen(engine, speed.turns_hz, rate)
     firing = next((view for view in views if view.order == engine.firing_order), None)
     if firing is None or firing.visible:
         return None

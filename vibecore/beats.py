@@ -109,6 +109,6 @@ def _resolution_hz(analysis: Analysis) -> float:
 def _order_of(frequency_hz: float, analysis: Analysis) -> float | None:
     if analysis.speed is None or analysis.orders is None:
         return None
-    order = frequency_hz / (analysis.speed.mean_rpm / 60)
+    order = frequency_hz / analysis.speed.turns_hz
     near = min(analysis.orders.levels, key=lambda level: abs(level.order - order)).order
     return near if abs(near - order) < ON_ORDER else None

@@ -58,7 +58,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     alike = _alike(mean, spread, len(cycles))
     firings: tuple[float, ...] = ()
     missed = None
-    highest = 1.5 * engine.firing_order * track.mean_rpm / 60
+    highest = 1.5 * engine.firing_order * track.turns_hz
     if alike >= LEAST_ALIKE and highest < USABLE_SHARE * signal.fs_hz:
         count = round(engine.firing_order * turns)
         usual = np.median(_strengths(cycles, count), axis=0)

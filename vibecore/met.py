@@ -27,7 +27,7 @@ def natural_frequency(chosen: Analysis, analyses: Sequence[Analysis], engine: En
     found = fit([order_points(a.signal, a.speed, order) for a in alike if a.speed is not None])
     if not isinstance(found, Resonance):
         return f"Nothing sure can be said of a natural frequency on the firing order ({order:g}). {found.why}"
-    return f"{idle_note(found, order * chosen.speed.mean_rpm / 60)} {_damping_words(found)}"
+    return f"{idle_note(found, order * chosen.speed.turns_hz)} {_damping_words(found)}"
 
 
 def _damping_words(found: Resonance) -> str:

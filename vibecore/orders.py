@@ -57,7 +57,7 @@ def measure_orders(
         for i in range(3)
     ]
     whole = _joined(axes)
-    speed_hz = track.mean_rpm / 60
+    speed_hz = track.turns_hz
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
     bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
@@ -76,7 +76,7 @@ def measure_orders(
     lines = _other_lines(signal, whole, speed_hz, own)
     total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
     total /= float(signal.good.sum())
-    in_orders = _all_orders_ms(whole, 2.0 / engine.strokes, USABLE_SHARE * signal.fs_hz / speed_hz)
+    in_orders = _all_orders_ms(whole, engine.cycle_order, USABLE_SHARE * signal.fs_hz / speed_hz)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
     return OrderTable(levels, lines, whole, in_orders, in_lines, total - in_orders - in_lines, total)

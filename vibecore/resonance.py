@@ -74,7 +74,7 @@ def order_points(signal: Signal, track: SpeedTrack, order: float, *, bin_share: 
     The signal is turned back by the order's angle, so that the order stands still, and averaged over Hann
     windows of eight turns; windows at nearly the same frequency are put together.
     """
-    speed_hz = track.mean_rpm / 60
+    speed_hz = track.turns_hz
     size = min(round(WINDOW_REV / speed_hz * signal.fs_hz), len(signal.good))
     window = np.hanning(size + 2)[1:-1]
     hop = max(size // 2, 1)

@@ -104,7 +104,7 @@ def phase_slope(signal: Signal, track: SpeedTrack, order: float, beside: Sequenc
 
 def _long_enough(signal: Signal, track: SpeedTrack) -> bool:
     """Whether some windows find room."""
-    turns = len(signal.good) / signal.fs_hz * track.mean_rpm / 60
+    turns = len(signal.good) / signal.fs_hz * track.turns_hz
     return turns > 2 * WINDOW_REV and len(track.angle_rev) == len(signal.good)
 
 
@@ -128,7 +128,7 @@ def _windows(signal: Signal, track: SpeedTrack) -> tuple[Floats, Flags]:
 
 
 def _window(signal: Signal, track: SpeedTrack) -> tuple[int, Floats]:
-    size = min(round(WINDOW_REV / (track.mean_rpm / 60) * signal.fs_hz), len(signal.good))
+    size = min(round(WINDOW_REV / track.turns_hz * signal.fs_hz), len(signal.good))
     window = np.hanning(size + 2)[1:-1]
     return size, window / window.sum()
 

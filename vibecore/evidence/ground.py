@@ -29,7 +29,7 @@ def judder_db(analysis: Analysis) -> float | None:
     """The same between 3 and 16 Hz, where a driveline judders."""
     if analysis.orders is None or analysis.speed is None:
         return None
-    turns_hz = analysis.speed.mean_rpm / 60.0
+    turns_hz = analysis.speed.turns_hz
     return _gaps_db(analysis.orders, JUDDER_HZ[0] / turns_hz, JUDDER_HZ[1] / turns_hz)
 
 

@@ -89,7 +89,7 @@ def usable_rows(
     """The family's orders that can be seen and that no folded firing order and no stranger sits on."""
     if analysis.orders is None or analysis.speed is None:
         return []
-    turns_hz, fs_hz = analysis.speed.mean_rpm / 60.0, analysis.recording.sample_rate_hz
+    turns_hz, fs_hz = analysis.speed.turns_hz, analysis.recording.sample_rate_hz
     loud = set(engine.firing_orders(2))
     hidden = {v.order for v in what_can_be_seen(engine, turns_hz, fs_hz) if loud & set(v.hidden_by)}
     rows = [analysis.orders.level(order) for order in orders_of(family, engine)]

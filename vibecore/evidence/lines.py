@@ -149,7 +149,7 @@ def _clear(analysis: Analysis) -> list[Line]:
     """
     if analysis.orders is None or analysis.speed is None:
         return []
-    turns_hz = analysis.speed.mean_rpm / 60.0
+    turns_hz = analysis.speed.turns_hz
     found = list(analysis.orders.other_lines)
     for line in analysis.lines:
         if all(abs(line.frequency_hz - other.frequency_hz) > CLEAR_OF_HALF_ORDER_HZ for other in found):

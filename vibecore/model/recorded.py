@@ -123,6 +123,11 @@ class SpeedTrack(Frozen):
     angle_rev: Floats
     runner_up: RunnerUp | None = None
 
+    @property
+    def turns_hz(self) -> float:
+        """Revolutions a second, on average."""
+        return self.mean_rpm / 60
+
 
 @dataclass(frozen=True)
 class OrderLevel:

@@ -247,7 +247,7 @@ def _at_order(
     if b is None or a is None or before.speed is None or after.speed is None:
         return None
     if courses is not None and order in courses:
-        was, now = (order * s.mean_rpm / 60 for s in (before.speed, after.speed))
+        was, now = (order * s.turns_hz for s in (before.speed, after.speed))
         a = a.lifted(courses[order](was) - courses[order](now))
     return b, a
 

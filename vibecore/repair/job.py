@@ -50,7 +50,7 @@ def fault_lines(
         case "cooling-fan" if hz := _own_speeds_hz(before, befores):
             return FaultLines((), hz)
         case "driveline" if before.speed is not None:
-            firing_hz = before.speed.mean_rpm / 60 * engine.firing_order
+            firing_hz = before.speed.turns_hz * engine.firing_order
             return FaultLines(band_hz=(SWAY_HZ, _UNDER_FIRING * firing_hz))
         case "wheel-imbalance" | "propshaft" if at := _strongest_in(before, ROAD_HZ[cause_id]):
             return FaultLines(band_hz=(at * (1 - ROAD_SPEED_SHARE), at * (1 + ROAD_SPEED_SHARE)))

@@ -113,7 +113,7 @@ def highest_order(analysis: Analysis) -> float:
     """Up to which order the phone can show levels; 0 without a speed."""
     if analysis.speed is None:
         return 0.0
-    return highest_hz(analysis) / (analysis.speed.mean_rpm / 60)
+    return highest_hz(analysis) / analysis.speed.turns_hz
 
 
 def highest_hz(analysis: Analysis) -> float:
@@ -183,7 +183,7 @@ def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | Non
 
 def _revolutions(analysis: Analysis) -> float:
     """Crank revolutions of the samples that count."""
-    speed_hz = analysis.speed.mean_rpm / 60 if analysis.speed is not None else 0.0
+    speed_hz = analysis.speed.turns_hz if analysis.speed is not None else 0.0
     return float(np.count_nonzero(analysis.signal.good) / analysis.signal.fs_hz * speed_hz)
 
 

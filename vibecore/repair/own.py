@@ -69,7 +69,7 @@ def _sound_in_band(analysis: Analysis, low_hz: float, high_hz: float, engine: En
         return _road_beside(analysis, low_hz, high_hz)
     inside: list[float] = []
     if engine is not None and speed is not None:
-        low, high = (hz / (speed.mean_rpm / 60) for hz in (low_hz, high_hz))
+        low, high = (hz / speed.turns_hz for hz in (low_hz, high_hz))
         inside = [o for o in engine.orders if low <= o <= high]
     return joined([BETWEEN_ORDERS.at(place), *(sound_level(o, engine, place) for o in inside)])
 

@@ -230,7 +230,7 @@ class _Table:
 
 @lru_cache(maxsize=512)
 def _table(engine: Engine, count: int) -> _Table:
-    step = 1.0 if engine.strokes == 2 else 0.5
+    step = engine.cycle_order
     teeth: Floats = step * np.arange(1, count + 1, dtype=float)
     variants = [
         (state, share / len(FIRING_HARMONICS_DB), (even, whole), slope)
@@ -267,7 +267,7 @@ def _relative(
 
 
 def _teeth(engine: Engine, highest: float) -> Floats:
-    step = 1.0 if engine.strokes == 2 else 0.5
+    step = engine.cycle_order
     return np.arange(step, min(highest, 24.0) + 1e-9, step)
 
 

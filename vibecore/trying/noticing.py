@@ -91,7 +91,7 @@ def _courses(
     found = [Course(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, WHOLE_SHARE * signal.fs_hz))]
     if track is not None:
         found.append(Course(SPEED, "rpm", t_s, _rpm(track, signal.start_s + begin_s)))
-        turns_hz = track.mean_rpm / 60
+        turns_hz = track.turns_hz
         to_hz = 0.0 if engine is None else engine.firing_order * turns_hz - BESIDE_FIRING_HZ
         if to_hz > SWAY_HZ + turns_hz / 2:  # room for a half order
             found.append(Course(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, to_hz)))
