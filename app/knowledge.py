@@ -18,7 +18,7 @@ MONEY = "euros or US dollars"
 
 def show_parts(cause: RankedCause) -> None:
     """The parts inside a cause, with what each usually costs, and what is known of the cause itself."""
-    row = next((c for c in catalogue().causes if c.id == cause.id), None)
+    row = catalogue().find_cause(cause.id)
     known = {s.id: s for s in row.suspect} if row else {}
     parts = [(s.name, percent(s.probability), _price(known.get(s.id), row)) for s in cause.suspects]
     if any(price for *_, price in parts):
@@ -35,7 +35,7 @@ def _price(part: SuspectRow | None, cause: CauseRow | None) -> str:
     if part is None or not any(part.cost):
         return ""
     low, high = part.cost
-    shop = "; for a licensed shop" if part.shop or (cause is not None and cause.shop) else ""
+    shop = "; for a licensed shop" if cause is not None and part in cause.for_shop() else ""
     return f"{part.parts}: {low:.0f} to {high:.0f}{shop}"
 
 

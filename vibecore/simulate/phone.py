@@ -38,6 +38,7 @@ Stamps = Literal["true", "jittered", "rounded to ms", "nominal", "bursts"]
 class Phone:
     rate_hz: float = 200.0
     rate_error: float = 0.0  # true rate against nominal
+    rate_drift: float = 0.0  # share by which the true rate goes up and down once a minute
     clock_error: float = 0.0  # the phone's second against a true one
     sampling_jitter: float = 0.0  # of the step: samples really taken early or late
     stamp_jitter_s: float = 0.0  # stamps wrong, samples even
@@ -86,11 +87,13 @@ def draw_phone(rng: np.random.Generator, rate_hz: float | None = None) -> Phone:
     ]
     browser = rate == 60.0 and rng.random() < 0.3
     filtered = rng.random() < 0.65
+    warms = rng.spawn(1)[0]
     return Phone(
         rate_hz=rate,
         rate_error=rng.normal(0, 0.01) if rng.random() < 0.7 else rng.normal(0, 0.04),
+        rate_drift=log_uniform(warms, 1e-4, 5e-3) if warms.random() < 0.15 else 0.0,
         clock_error=rng.normal(0, 3e-5),
-        sampling_jitter=0.0 if rng.random() < 0.4 else log_uniform(rng, 0.005, 0.12),
+        sampling_jitter=0.0 if rng.random() < 0.4 else log_uniform(rng, 0.005, 0.2),
         stamp_jitter_s=log_uniform(rng, 0.01, 0.25) / rate if stamps == "jittered" else 0.0,
         stamps=stamps,
         loss=0.0 if rng.random() < 0.6 else log_uniform(rng, 0.0003, 0.02),
@@ -138,9 +141,11 @@ def sample(
         motion = _filtered(motion, step_s, phone.filter_hz, phone.filter_poles)
     true_rate = phone.rate_hz * (1 + phone.rate_error)
     even = np.arange(int(duration * true_rate)) / true_rate
-    # samples come early or late by less than half a step, so they stay in order
-    late = np.clip(phone.sampling_jitter * rng.standard_normal(len(even)), -0.45, 0.45) / true_rate
-    taken = np.clip(even + late, 0.0, duration)
+    turn = 2 * np.pi / 60
+    even -= phone.rate_drift / turn * (1 - np.cos(turn * even))
+    # early or late, but one after the other
+    late = phone.sampling_jitter * rng.standard_normal(len(even)) / true_rate
+    taken = np.clip(np.sort(even + late), 0.0, duration)
     values = between(motion, taken / step_s)
     values[2] += STANDARD_GRAVITY_M_S2 if phone.gravity else 0.0
     if hand.slip_s is not None:
