@@ -72,8 +72,8 @@ def _first_rows(data: Stamped) -> Stamped:
     steps = np.abs(np.diff(data.t_s[count:]))
     if (
         len(steps) > 2
-        and steps[0] > 1e4 * max(float(np.median(steps[1:])), 1e-9)
         and steps[0] > steps[1:].sum()
+        and steps[0] > 1e4 * max(float(np.median(steps[1:])), 1e-9)
     ):
         count += 1  # the clock was set between the first row and the second
     if not count:

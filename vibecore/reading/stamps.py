@@ -77,8 +77,8 @@ def _repeats(data: Stamped) -> Stamped:
     same = data.accel[1:] == data.accel[:-1]
     all_same = same[:, 0] & same[:, 1] & same[:, 2]
     share = np.count_nonzero(all_same) / max(1, n - 1)
-    by_chance = share <= _POLLED_EXCESS * _by_chance(same) or not _in_beat(all_same)
-    if share > _POLLED_SHARE and not all_same.all() and not by_chance:
+    may_be_polled = share > _POLLED_SHARE and not all_same.all()
+    if may_be_polled and share > _POLLED_EXCESS * _by_chance(same) and _in_beat(all_same):
         drop = np.concatenate([[False], all_same])
         text = (
             f"{np.count_nonzero(drop)} of {n} rows repeat the one before on all axes: the logger asks faster "
@@ -185,7 +185,9 @@ def _turns(data: Stamped) -> Stamped:
 def _pauses(data: Stamped) -> Stamped:
     """Two recordings in one file, or a clock that was set: nobody knows what the car did meanwhile."""
     steps = np.diff(data.t_s)
-    long = np.flatnonzero((steps > _PAUSE_S) & (steps > _PAUSE_STEPS * _rising_step(data.t_s)))
+    long = np.flatnonzero(steps > _PAUSE_S)
+    if len(long):
+        long = long[steps[long] > _PAUSE_STEPS * _rising_step(data.t_s)]
     if not len(long):
         return data
     return _longest(data, long + 1, f"The stamps pause for {float(steps[long].max()):.3g} s")
