@@ -217,6 +217,19 @@ def test_a_rate_that_changes_slowly_is_followed(t_s: Floats, share: float) -> No
     assert not series.warnings
 
 
+@pytest.mark.parametrize("share", [0.01, 0.04])
+def test_a_last_stretch_at_another_rate_is_not_thrown_away(share: float) -> None:
+    """After nine tenths another rate, by more than can be followed in one case: it is all there, at its time
+    (closed form)."""
+    t_s = np.cumsum(np.where(np.arange(3000) < 2700, 1.0, 1.0 - share)) / FS_HZ
+    series = _even(t_s, _sine(t_s, 8.0, noise_rms=1e-4))
+    assert len(series.good) == pytest.approx((t_s[-1] - t_s[0]) * FS_HZ + 1, abs=1.5)
+    grid_s = np.arange(len(series.good)) / FS_HZ + t_s[0]
+    off = np.abs(series.accel_m_s2[:, 0] - np.sin(2 * np.pi * 8.0 * grid_s + 0.4))
+    assert series.good[-100:].all()
+    assert off[-300:-END].max() < 0.1
+
+
 def test_a_rate_that_changes_keeps_the_time_across_lost_samples() -> None:
     """What is lost is bridged or not good; after it the phase is that of before (closed form)."""
     t_s = _rate_steps(6000, 0.004)

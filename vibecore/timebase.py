@@ -41,6 +41,7 @@ DRIFT_SAMPLES = 32  # over so many phase is averaged: drift is slower, jitter is
 LEAST_PHASE = (
     0.3  # mean of their unit phasors: at a jitter of 0.25 of a step it is 0.29, and no clock is seen
 )
+MOST_LATE = 4  # such samples in a row: jitter throws out single ones, a stretch has a clock of its own
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 MOST_ITERATIONS = 4
 LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
@@ -83,7 +84,8 @@ def _on_grid(recording: Recording, slot: np.ndarray, shift: Floats) -> EvenSerie
     """The same of a clock that keeps its rate; slot, shift (n,): see `_slots`."""
     fs = recording.sample_rate_hz
     usable = np.abs(shift) <= MOST_SHIFT
-    if np.mean(usable) < MOST_USABLE:
+    in_a_row = int(np.diff(runs(~usable)).max(initial=0))
+    if np.mean(usable) < MOST_USABLE or in_a_row > MOST_LATE:
         return _by_spline(recording)
     slot, shift = slot[usable], shift[usable]
     n = int(slot[-1]) + 1
