@@ -117,8 +117,10 @@ def _slots(at_step: Floats) -> tuple[np.ndarray, Floats]:
     some = at_step[:: max(1, len(at_step) // PHASE_STAMPS)]
     phase = float(np.angle(np.mean(np.exp(2j * np.pi * some)))) / (2 * np.pi)
     count = np.arange(len(at_step))
-    left_out = np.rint(optimize.isotonic_regression(at_step - phase - count).x).astype(np.int64)
-    slot = np.maximum(left_out, 0) + count
+    nearest = np.rint(at_step - phase)
+    if not (np.diff(nearest) > 0).all():
+        nearest = np.rint(optimize.isotonic_regression(at_step - phase - count).x) + count
+    slot = np.maximum(nearest, count).astype(np.int64)
     shift = at_step - slot
     return slot, shift - float(np.median(shift))
 

@@ -145,7 +145,10 @@ def view(fine: Signal, angle_rev: Floats) -> OrderView:
     speed_hz = (angle_rev[-1] - angle_rev[0]) / duration
     per_rev = fs_hz / speed_hz  # at the signal's own rate
     even = np.arange(angle_rev[0], angle_rev[-1], 1 / per_rev)
-    turns = np.array([np.interp(even, angle_rev, axis) for axis in fine.accel_m_s2.T], dtype=np.float32)
+    place = np.interp(even, angle_rev, np.arange(len(angle_rev)))
+    first = place.astype(np.intp).clip(0, len(angle_rev) - 2)
+    low, high = (fine.accel_m_s2.T.take(first + step, axis=1) for step in (0, 1))
+    turns = (low + (place - first) * (high - low)).astype(np.float32)
     block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
     size = min(round(block_s * fs_hz), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
