@@ -19,6 +19,7 @@ from vibecore.figures.style import (
     HERTZ_SHAKE,
     INK,
     ORDER_AXIS,
+    SHAKE,
     VERMILLION,
     last_shown,
     line_level,
@@ -37,7 +38,6 @@ DASH = "4 3"
 ORDER_STEP = 0.5  # of the numbers on an axis of orders
 BAR_SHARE = 0.38  # of the room of a group of two
 GRID = "#E3E6E9"
-SHAKE = "shake, m/s²"
 
 Bar = tuple[float, float | None, float | None]  # height, and its 95 % interval
 

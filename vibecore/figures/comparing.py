@@ -13,6 +13,7 @@ from vibecore.figures.style import (
     BLUE,
     HERTZ_SHAKE,
     ORDER_AXIS,
+    SHAKE,
     SKY,
     VERMILLION,
     Picture,
@@ -40,7 +41,7 @@ CHANGE = "change, and its 95 % interval"  # a column: five of them do not fit on
 
 def before_after(repair: Repair, engine: Engine | None) -> Picture:
     """The orders that were compared, before and after the repair, with the change in decibels."""
-    fig = empty_figure("engine order", "shake, m/s²")
+    fig = empty_figure("engine order", SHAKE)
     ticks = [short_name(c.order, engine) for c in repair.changes]
     names = [order_name(c.order, engine) for c in repair.changes]
     for name, values, colour in (
@@ -64,7 +65,7 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
 
 def over_visits(visits: Sequence[Visit]) -> Picture:
     """The fault's own lines together from visit to visit, against what sound cars show."""
-    fig = empty_figure("recording", "shake, m/s²")
+    fig = empty_figure("recording", SHAKE)
     low, high = visits[-1].sound_band_m_s2
     fig.add_hrect(low, high, fillcolor=SKY, opacity=0.15, line_width=0)
     fig.add_scatter(
@@ -85,7 +86,7 @@ def overlay(first: Analysis, second: Analysis) -> Picture:
     """The order spectra of two recordings over each other; by hertz where one has no engine order."""
     names = spoken_names((first, second))
     by_order = first.orders is not None and second.orders is not None
-    fig = empty_figure(*((ORDER_AXIS, "shake, m/s²") if by_order else ("Hz", HERTZ_SHAKE)))
+    fig = empty_figure(*((ORDER_AXIS, SHAKE) if by_order else ("Hz", HERTZ_SHAKE)))
     styles = ((VERMILLION, "solid"), (BLUE, "dot"))
     for analysis, name, (colour, dash) in zip((first, second), names, styles, strict=True):
         x, y = thinned(*curve_of(analysis, by_order))
@@ -124,7 +125,7 @@ def levels(
     """Each engine order in two recordings, with its interval, and the change. Both must have a table."""
     tables, names = (_table(first), _table(second)), spoken_names((first, second))
     orders = [c.order for c in changes]
-    fig = empty_figure("engine order", "shake, m/s²")
+    fig = empty_figure("engine order", SHAKE)
     for table, name, colour in zip(tables, names, (VERMILLION, BLUE), strict=True):
         _add_bars(fig, [table.level(order) for order in orders], name, colour, engine)
     fig.update_layout(barmode="group")

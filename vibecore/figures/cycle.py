@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from vibecore.cycles import CycleView
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, GREY, SKY, Picture, empty_figure
+from vibecore.figures.style import BLUE, GREY, SHAKE, SKY, Picture, empty_figure
 
 NOT_WHICH = "Which of them is cylinder one is not known without a mark on the crank."
 
 
 def cycle(view: CycleView, engine: Engine) -> Picture:
     """The mean cycle with its spread, and how strong each firing came through."""
-    fig = empty_figure("degrees of crank angle", "shake, m/s²")
+    fig = empty_figure("degrees of crank angle", SHAKE)
     upper, lower = view.mean_m_s2 + view.spread_m_s2, view.mean_m_s2 - view.spread_m_s2
     edge = {"color": SKY, "width": 0}
     fig.add_scatter(x=view.angle_deg, y=upper, mode="lines", line=edge, showlegend=False,

@@ -15,6 +15,7 @@ from vibecore.figures.style import (
     HERTZ_SHAKE,
     LEAST_SPEED_SPAN_RPM,
     ORDER_AXIS,
+    SHAKE,
     SKY,
     VERMILLION,
     Picture,
@@ -60,7 +61,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     table = analysis.orders
     if table is None:
         return _hertz_spectrum(analysis)
-    fig = empty_figure(ORDER_AXIS, "shake, m/s²")
+    fig = empty_figure(ORDER_AXIS, SHAKE)
     x, y = thinned(table.spectrum.x, line_level(table.spectrum))
     if len(x):
         fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
@@ -81,7 +82,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
         "Shake by engine order",
         too_broken(analysis) or _order_sentence(seen, engine, table),
         fig,
-        ("order", "Hz", "shake, m/s²", "over floor, dB", "steadiness 0 to 1"),
+        ("order", "Hz", SHAKE, "over floor, dB", "steadiness 0 to 1"),
         tuple(_level_row(lv, engine) for lv in table.levels),
     )
 
@@ -175,7 +176,7 @@ def _hertz_spectrum(analysis: Analysis) -> Picture:
         "The engine's speed is not known here, so the shake is shown by frequency, not by engine order."
     )
     rows = tuple((f"{ln.frequency_hz:.1f}", f"{ln.rms_m_s2:.3f}") for ln in analysis.lines)
-    return Picture("Shake by frequency", sentence, fig, ("Hz", "shake, m/s²"), rows)
+    return Picture("Shake by frequency", sentence, fig, ("Hz", SHAKE), rows)
 
 
 def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, engine: Engine | None) -> None:

@@ -29,7 +29,8 @@ TOP_PX, SIDE_PX = 12, 20  # the zoom buttons lie above the picture; beside it a 
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
 LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
 LEAST_TOP_ORDER, BESIDE_ORDER = 2.0, 0.4  # shown of the order axis at least; room behind the last one
-ORDER_AXIS, HERTZ_SHAKE = "engine order (times per crank turn)", "shake, m/s² per √Hz"
+ORDER_AXIS = "engine order (times per crank turn)"
+SHAKE, HERTZ_SHAKE = "shake, m/s²", "shake, m/s² per √Hz"
 
 
 @dataclass(frozen=True, eq=False)

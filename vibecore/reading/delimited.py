@@ -17,7 +17,6 @@ from .table import NOTHING, Table
 _HEAD_BYTES = 128 * 1024
 _MOST_HEAD_LINES = 1000  # looked at where the first few hold no data
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
-_MOST_DIGITS = 18  # any whole number this long fits 64 bits
 _JUDGED_LINES = 20
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
@@ -196,7 +195,9 @@ def _types(layout: Layout) -> list[Any]:
 def _is_long_date(cell: str) -> bool:
     """True for a date in digits that no type of number holds whole: 20260314153012.345."""
     return (
-        len(cell) >= _EXACT_DIGITS and is_compact(cell) and (not cell.isdigit() or len(cell) > _MOST_DIGITS)
+        len(cell) >= _EXACT_DIGITS
+        and is_compact(cell)
+        and (not cell.isdigit() or len(cell) > limits.MOST_DIGITS)
     )
 
 

@@ -23,7 +23,6 @@ _START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*([\[{\"\]]|-?\d[\d.eE+-]*\s*(,|$))|[\
 _COMMA = re.compile(r"^(\s*[+-]?\d+),(\d+\s*)$")
 _SURE_COMMA = re.compile(r"\s*[+-]?(?:0,\d+|\d+,(?!\d{3}\s*$)\d+)\s*")  # no mark between thousands
 _LEAST_ROWS = 2
-_MOST_DIGITS = 18  # any whole number this long fits 64 bits
 _MANY = 40  # an object of more values than this is a list in disguise
 
 _AXES = 3  # values of a vector
@@ -116,13 +115,9 @@ def _timed(records: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def _number(text: str) -> Any:
-    return (
-        int(text)
-        if text.isdecimal() and len(text) <= _MOST_DIGITS
-        else float(text)
-        if _is_figure(text)
-        else text
-    )
+    if text.isdecimal() and len(text) <= limits.MOST_DIGITS:
+        return int(text)
+    return float(text) if _is_figure(text) else text
 
 
 def _notes(value: dict[str, Any]) -> str:

@@ -16,6 +16,7 @@ MAX_ARCHIVE_ENTRIES = 500
 MAX_SHEETS = 40
 MAX_SHEET_CELLS = 20_000_000  # calamine holds a sheet as a full rectangle, 24 bytes a cell
 
+MOST_DIGITS = 18  # of a whole number: any this long fits 64 bits
 MIN_ROWS = 16  # below this nothing about rate or gravity can be told
 MIN_DURATION_S = 2.0  # a few turns of the engine at idle, the least that shows an order
 MIN_RATE_HZ = 20.5  # "20 Hz" files see up to 10 Hz only: below order 1 of most idles

@@ -117,11 +117,12 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
 
 def impossible(accel: Floats, size: Scale, unit: str) -> str:
     """What forbids (n, 3) values to be in this unit, in words; '' if nothing does."""
-    most, steady = float(np.max(np.abs(accel))) * size.m_s2, steady_size(accel) * size.m_s2
+    most = float(np.max(np.abs(accel))) * size.m_s2
     if most > MOST_M_S2:
         return f"would reach {most:.4g} m/s2 in {unit}, which no phone measures"
     if size.gravity:
         return ""
+    steady = steady_size(accel) * size.m_s2
     if steady > _MOST_STEADY_M_S2:
         return f"would have a steady part of {steady:.4g} m/s2 in {unit}, which is more than gravity"
     if size.m_s2 > _COARSE_M_S2 and np.array_equal(accel, np.rint(accel)):
