@@ -201,8 +201,8 @@ def _rate_wanders(n: int, share: float) -> Floats:
     return np.cumsum(1 + share * np.random.default_rng(3).standard_normal(n)) / FS_HZ
 
 
-# Closed form: the sine put in has amplitude 1. A cubic spline through even samples reads 0.8 dB low at 0.35 of
-# the rate and 1.7 dB at 0.4 (Unser 1999: its response is 3 sinc(f)^4 / (2 + cos(2 pi f)), f in rates).
+# Closed form: the sine put in has amplitude 1. A cubic spline through even samples reads 0.8 dB low at 0.35
+# of the rate and 1.7 dB at 0.4 (Unser 1999: its response is 3 sinc(f)^4 / (2 + cos(2 pi f)), f in rates).
 @pytest.mark.parametrize(
     "t_s",
     [_rate_drifts(6000), _rate_steps(6000, 0.001), _rate_steps(6000, 0.005), _rate_wanders(6000, 0.03)],

@@ -3,7 +3,7 @@
 A sample stamped `e` late against its place on the even grid has seen the motion at that later moment:
     y[i] = x(t_i + e_i) = x + e x' + e^2/2 x'' + ...
 which is solved for x by fixed-point iteration with derivatives taken in the frequency domain, so that lines
-keep their amplitude up to the pass limit (`PASS_SHARE` of the rate; a cubic spline alone reads 1.6 dB low
+keep their amplitude up to the pass limit (`PASS_SHARE` of the rate; a cubic spline alone reads 1.7 dB low
 at 0.4 of the rate). It converges as long as |e| times the angular frequency stays below about one.
 
 Some phones sample evenly and only stamp unevenly. Shifting such samples would add noise, so both readings of
