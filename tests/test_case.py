@@ -105,6 +105,7 @@ def test_an_unknown_key_is_named_with_the_nearest_known_one(text: str, words: li
         (SMALL.replace("= 4", "= 0"), "cylinders = 0"),
         (SMALL.replace("= 4", "= 4\nstrokes = 3"), "strokes = 3"),
         (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750, 650]"), "lower"),
+        (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [0, 750]"), "above 0"),
         (SMALL.replace("= 4", "= 4\nidle_spec_rpm = [750]"), "two speeds"),
         (SMALL.replace("= 4", "= 4\nmileage_km = 5_000_001"), "should be less than or equal to 5000000"),
         (SMALL.replace("= 4", "= 4\nbelt_length_mm = 10_001"), "should be less than or equal to 10000"),
@@ -209,7 +210,7 @@ conditions = st.builds(
     speed_hold=st.sampled_from(["idle", "raised", "sweep", "engine off", None]),
     stage=st.sampled_from(["before", "after"]),
     tachometer_rpm=st.none() | st.floats(1, 9000),
-    accessories=st.lists(words, max_size=3).map(tuple),
+    accessories=said.map(tuple),
     taped_anew=st.booleans(),
 )
 vehicles = st.builds(
@@ -262,6 +263,9 @@ def test_what_is_said_twice_counts_once_and_the_last_outcome_holds() -> None:
 [symptoms]
 codes = ["P0301", "p0301", "", " "]
 shakes_when = ["in gear", "In gear", "neutral"]
+[[recording]]
+file = "b.csv"
+accessories = ["air conditioning", " Air conditioning", "  "]
 [[check]]
 id = "mount-look"
 outcome = "cracked"
@@ -273,6 +277,7 @@ outcome = "sound"
     case = case_from_text(text, PATH)
     assert [code.upper() for code in case.symptoms.codes] == ["P0301"]
     assert [when.lower() for when in case.symptoms.shakes_when] == ["in gear", "neutral"]
+    assert [unit.lower() for unit in case.recordings[-1].condition.accessories] == ["air conditioning"]
     assert case.checks == (CheckOutcome("mount-look", "sound"),)
 
 

@@ -11,6 +11,7 @@ import pytest
 from tests.repair_made import AFTER, FOUR, REFERENCE, SOUND, WHEEL, made, on, scaled, within
 from tests.speed.closed_form import db
 from vibecore import repair
+from vibecore.balance import torque_sum
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Condition, Line, Signal, SpeedHold, SpeedTrack
 from vibecore.repair import lines
@@ -323,6 +324,20 @@ def test_fault_lines_of_causes() -> None:
     assert repair.fault_lines("cooling-fan", b, FOUR).hz == (31.0,)
     assert 1.0 in repair.fault_lines(None, made(SOUND | {1.0: 0.5}), FOUR).orders
     assert repair.fault_lines("cylinder-misfire", b, Engine(1)).orders  # no order lies under its firing order
+
+
+@pytest.mark.parametrize(("cylinders", "orders"), [(2, (1.0,)), (3, (1.0, 2.0)), (4, (1.0, 2.0, 3.0))])
+def test_a_weak_cylinder_of_a_two_stroke_shows_on_whole_orders(
+    cylinders: int, orders: tuple[float, ...]
+) -> None:
+    """What repeats once a turn has no half orders (Fourier): the torque of equal firings over two turns, one
+    cylinder dead, by the phasor sum of Den Hartog, Mechanical Vibrations, ch. 5."""
+    engine = Engine(cylinders, strokes=2)
+    fires_at = [360.0 * i / cylinders for i in range(2 * cylinders)]
+    dead = 2 * [0.0, *[1.0] * (cylinders - 1)]
+    by_hand = [o for o in engine.orders if torque_sum(fires_at, o, dead) > 0.5]
+    assert [o for o in by_hand if o < engine.firing_order] == list(orders)
+    assert repair.fault_lines("cylinder-misfire", made(SOUND), engine).orders == orders
 
 
 def test_visits_show_the_level_against_the_sound_band() -> None:

@@ -100,7 +100,9 @@ def _text(path: Path) -> str:
 def _case(table: CaseTable, path: Path) -> Case:
     v = table.vehicle
     if v.idle_spec_rpm and not 0 < v.idle_spec_rpm[0] <= v.idle_spec_rpm[1]:
-        raise CaseError(f"{path.name}: idle_spec_rpm is {v.idle_spec_rpm}; give the lower speed first.")
+        raise CaseError(
+            f"{path.name}: idle_spec_rpm is {v.idle_spec_rpm}; give two speeds above 0, the lower first."
+        )
     vehicle = Vehicle(
         engine=Engine(cylinders=v.cylinders, strokes=v.strokes, arrangement=v.arrangement),
         transmission=v.transmission,
@@ -134,7 +136,7 @@ def _recording(row: RecordingTable, path: Path) -> CaseRecording:
         speed_hold=row.speed_hold,
         stage=row.stage,
         tachometer_rpm=row.engine_speed_rpm or None,  # 0 is what a tachometer shows with the engine off
-        accessories=tuple(row.accessories),
+        accessories=_each_once(row.accessories),
         taped_anew=row.taped_anew,
     )
     return CaseRecording(file=_inside(row.file, path), condition=condition)

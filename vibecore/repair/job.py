@@ -35,7 +35,8 @@ def fault_lines(
     """The lines that belong to a cause (design: physics of each); for a cause without lines of its own, or
     none named, the orders that stand out most. befores: all from before the repair, which show what a line
     keeps to."""
-    below_firing = tuple(o for o in engine.orders if o < engine.firing_order)
+    # One weak cylinder repeats with the working cycle: a two-stroke has no half orders.
+    below_firing = tuple(o for o in engine.orders if o < engine.firing_order and o % engine.cycle_order == 0)
     match cause_id:
         case "cylinder-misfire" if below_firing:
             return FaultLines(below_firing)
