@@ -24,6 +24,7 @@ import vibecore.guess  # needs the reading that the tests put another in the pla
 from tests.invented import some_analysis, some_diagnosis
 from vibecore import cli
 from vibecore.errors import ReadingError
+from vibecore.model import Repair
 from vibecore.places import demo_folder
 
 Run = Callable[..., Result]
@@ -214,6 +215,20 @@ def test_a_lost_recording_after_the_repair_leaves_the_repair_untold(
     assert "empty" in repair["why"]
     case.write_text((CASE % "empty").replace("after", "before"))
     assert objects(run("diagnose", str(case), "--json"))[0]["repair"] is None
+
+
+@pytest.mark.usefixtures("calls")
+def test_a_lost_recording_from_before_the_repair_is_not_said_to_be_none(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = some_diagnosis()
+    untold = Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
+    monkeypatch.setattr("vibecore.pipeline.diagnose", lambda *_: replace(found, repair=untold))
+    case = tmp_path / "case.toml"
+    case.write_text((CASE % "b").replace("a.csv", "empty.csv"))
+    repair = objects(run("diagnose", str(case), "--json"))[0]["repair"]
+    assert repair["verdict"] == "cannot-tell"
+    assert "from before the repair cannot be read. The file is empty" in repair["why"]
 
 
 def test_compare(run: Run, calls: list[Any]) -> None:

@@ -247,11 +247,15 @@ def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dic
 
 
 def _with_lost_proof(diagnosis: Diagnosis, case: Case, unread: dict[int, str]) -> Diagnosis:
-    """A repair whose only recordings afterwards cannot be read is not 'no repair': it cannot be told."""
+    """A repair whose only recordings from before or after it cannot be read is not 'no repair', nor were none
+    made: it cannot be told."""
     from vibecore.model import Repair
 
-    lost = [why for place, why in unread.items() if case.recordings[place].condition.stage == "after"]
-    if diagnosis.repair is not None or not lost:
+    stages = [item.condition.stage for item in case.recordings]
+    kept = {stage for place, stage in enumerate(stages) if place not in unread}
+    lost = [(stages[place], why) for place, why in unread.items() if stages[place] not in kept]
+    if not lost:
         return diagnosis
-    why = f"The recording from after the repair cannot be read. {lost[0]}"
+    stage, reason = lost[0]
+    why = f"The recording from {stage} the repair cannot be read. {reason}"
     return replace(diagnosis, repair=Repair("cannot-tell", None, None, None, why))

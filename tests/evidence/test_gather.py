@@ -151,6 +151,20 @@ def test_transmissibility_of_a_mount(maker: ModuleType) -> None:
     assert ratio(0.05) < -1
 
 
+def test_isolation_is_told_by_the_body_side_in_whatever_order_the_recordings_stand(
+    maker: ModuleType,
+) -> None:
+    """The wheel has modes of its own; a mount is judged beside its body side (`ISOLATION_DB`)."""
+    sides = [
+        maker.made(place, {2.0: level}, place=place)
+        for place, level in (("engine", 1.0), ("steering wheel", 2.0), ("body", 0.05))
+    ]
+    for made in (sides, sides[::-1]):
+        found = [e.evidence for e in gather(made, maker.FOUR) if e.finding == "isolation"]
+        assert found
+        assert all(set(e.seen_in) == {"engine", "body"} for e in found)
+
+
 @pytest.mark.parametrize("unsure", ["on-engine", "on-body"])
 def test_isolation_counts_as_far_as_both_speeds_are_sure(maker: ModuleType, unsure: str) -> None:
     """With the rest of the chance it tells nothing: a ratio r becomes c r + 1 - c (the law of

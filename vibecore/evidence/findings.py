@@ -127,7 +127,8 @@ def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 
 def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
-    """Firing order on the engine against that at another place, in the same gear and hold."""
+    """Firing order on the engine against that on the body, or else at another place, in the same gear and
+    hold."""
     order = vehicle.engine.firing_order
     read = [
         (a, level.rms_m_s2)
@@ -136,7 +137,10 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
     ]
     on_engine = [(a, rms) for a, rms in read if a.condition.place == "engine"]
     elsewhere = [(a, rms) for a, rms in read if a.condition.place not in (None, "engine")]
-    for (near, near_rms), (far, far_rms) in itertools.product(on_engine, elsewhere):
+    pairs = itertools.product(on_engine, elsewhere)
+    # Wheel and seat have modes of their own: beside the body they do not count.
+    body_first = sorted(pairs, key=lambda pair: pair[1][0].condition.place != "body")
+    for (near, near_rms), (far, far_rms) in body_first:
         how, other = near.condition, far.condition
         if (how.gear, how.speed_hold) == (other.gear, other.speed_hold):
             kept = 20 * math.log10(near_rms / far_rms)
