@@ -38,6 +38,51 @@ def test_parts_of_a_unit_as_people_write_them(name: str, unit: float) -> None:
         assert not recording.warnings
 
 
+SIZED = [
+    *(("{} " + end, G * 0.061e-3) for end in ("(LSB 0.061 mg)", "[LSB=0.061 mg]", "raw (1 LSB = 0.061 mg)")),
+    *(("{} " + end, G * 0.061e-3) for end in ("(0.061 mg per digit)", "0.061 mg/LSB", "(mg/LSB: 0,061)")),
+    *(("{} " + end, G / 16384) for end in ("(16,384 LSB/g)", "(16384 counts per g)", "(1 g = 16384)")),
+    ("{}_16384LSB_per_g", G / 16384),
+]
+
+
+@pytest.mark.parametrize(("name", "unit"), SIZED)
+def test_the_size_of_a_count_in_the_name_of_a_column(name: str, unit: float) -> None:
+    """Never that many mg or g: the figure is how much a count is, or how many make 1 g."""
+    for truth in (TRUTH, FREE):
+        header = ";".join(["time", *(name.format(a) for a in "xyz")])
+        recording = read_recording(text(cells(truth, unit=unit, digits=0), header, ";").encode())
+        np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=0.51 * unit)
+        assert recording.gravity_included == (truth is TRUTH)
+        assert not recording.warnings
+
+
+@pytest.mark.parametrize("line", ["Sensitivity: 0.061 mg/LSB", "1 LSB = 0.061 mg", "lsb_per_g: 16393"])
+@pytest.mark.parametrize("header", ["time,x,y,z", "time,x (LSB),y (LSB),z (LSB)"])
+def test_the_size_of_a_count_before_the_data(line: str, header: str) -> None:
+    unit = G * 0.061e-3
+    whole = cells(FREE, unit=unit, digits=0)
+    recording = read_recording(f"# {line}\n{text(whole, header)}".encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-3)
+    assert not recording.warnings
+    counted_out = read_recording(f"# {line}\n{text(cells(FREE))}".encode())  # the sensor's, not the file's
+    np.testing.assert_allclose(counted_out.accel_m_s2, FREE.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize("line", ["scale: 9.80665", "Scale factor = 0.1", "gain 2", "Skalierungsfaktor;0.1"])
+def test_a_scale_of_nothing_known_needs_gravity(line: str) -> None:
+    with pytest.raises(ReadingError, match="multiplied by it already"):
+        read_recording(f"{line}\n{text(cells(FREE))}".encode())
+    recording = read_recording(f"{line}\n{text(cells(TRUTH, unit=G))}".encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize("line", ["scale: 1.0", "full scale: 4", "Gyro scale: 131", "gravity scale"])
+def test_a_scale_that_changes_nothing_or_is_anothers(line: str) -> None:
+    recording = read_recording(f"{line}\n{text(cells(FREE))}".encode())
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-4)
+
+
 @pytest.mark.parametrize("name", ["4 g", "2000 mg", "20 m/s2"])
 def test_a_range_is_no_part_of_a_unit(name: str) -> None:
     unit = {"g": G, "mg": G / 1000, "m/s2": 1.0}[name.split()[1]]

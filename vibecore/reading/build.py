@@ -9,7 +9,21 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import axes, columns, limits, mixed, multiples, rate, rows, scale, stamps, timing, told, unrolled
+from . import (
+    axes,
+    columns,
+    counts,
+    limits,
+    mixed,
+    multiples,
+    rate,
+    rows,
+    scale,
+    stamps,
+    timing,
+    told,
+    unrolled,
+)
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -29,6 +43,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
     clock = timing.find_clock(table, triple, rate_hz)
+    triple = counts.counted_out(triple, table.hints)
     data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(table, triple)))
     _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled)
@@ -73,6 +88,12 @@ def _scale(
     """What one unit of the triple is; another triple that holds gravity alone may tell."""
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
+    assumed = size is None or any(w.code == "unit-assumed" for w in size.warnings)
+    if assumed and _unit(table, triple) == "counts":
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} are counts of the sensor, and there is no gravity "
+            "to tell how many make 1 g. Export them in m/s2 or g, or with gravity in."
+        )
     if size is None:
         raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
     if why := scale.impossible(accel, size, _unit(table, triple) or "m/s2"):
@@ -80,11 +101,10 @@ def _scale(
             f"{table.source or 'The file'}: {triple.title} {why}. Correct the unit in the header, as in "
             "'x (mg)', or export them in m/s2 or g."
         )
-    assumed = any(w.code == "unit-assumed" for w in size.warnings)
-    if assumed and _unit(table, triple) == "counts":
+    if not size.gravity and (line := counts.scale_told(table.hints)):
         raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} are counts of the sensor, and there is no gravity "
-            "to tell how many make 1 g. Export them in m/s2 or g, or with gravity in."
+            f"{table.source or 'The file'} states '{line}', and there is no gravity to tell whether "
+            f"{triple.title} are multiplied by it already. Export them in m/s2 or g, or with gravity in."
         )
     unknown = next((u for c in triple.columns if (u := multiples.unknown_unit(c))), "")
     if unknown and assumed:
@@ -102,10 +122,12 @@ def _no_gravity(triple: columns.Triple, accel: columns.Floats) -> str:
         return (
             f"{triple.title} {found}, and {still}: not all axes were measured. Record again with all three."
         )
-    if (most := float(np.max(np.abs(accel)))) > scale.MOST_M_S2:
+    if scale.is_too_large(accel):
+        most, shake = float(np.max(np.abs(accel))), scale.steady_and_spread(accel)[1]
         return (
-            f"{triple.title} reach {most:.4g}, which no phone measures in m/s2 or g, and show no gravity to "
-            "tell their unit by. Name the unit in the header, as in 'x (mg)', or export them in m/s2."
+            f"{triple.title} reach {most:.4g} and shake by {shake:.3g} (rms): no phone measures so much "
+            "at idle in m/s2 or g, and there is no gravity to tell their unit by. Name the unit in the "
+            "header, as in 'x (mg)', or export them in m/s2."
         )
     if any(np.array_equal(accel[:, i], accel[:, i - 1]) for i in range(3)):
         return f"{triple.title} {found}, and hold the same numbers. Export each axis in its own column."

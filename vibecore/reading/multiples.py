@@ -1,5 +1,5 @@
-"""Columns counted in parts or multiples of a unit, 'time (10 us)', 'x (0.001 g)', 'x (g/1000)' or
-'x (4 mg/LSB)', put into that unit."""
+"""Columns counted in parts or multiples of a unit, 'time (10 us)', 'x (0.001 g)', 'x (g/1000)',
+'x (4 mg/LSB)' or 'x (LSB = 4 mg)', put into that unit."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
-from . import limits, names, scale
+from . import counts, limits, names, scale
 from .table import Column, Table
 
 _POWER = r"10\s*(?:\^|\*\*)?\s*[-\u2212](?P<power>\d+)"
@@ -44,6 +44,9 @@ def _plain(column: Column) -> Column:
         if unit and not names.unit_of_cell(said) and _is_meant(column, factor, unit):
             name = re.sub(rf"[(\[{{]{re.escape(said)}[)\]}}]", "", column.name).strip()
             return replace(column, numbers=column.floats() * factor, unit=unit, name=name)
+    factor, unit = counts.per_count(column.name)
+    if unit and _is_meant(column, factor, unit):
+        return replace(column, numbers=column.floats() * factor, unit=unit)
     return column
 
 

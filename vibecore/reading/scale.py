@@ -38,10 +38,19 @@ _COARSE_M_S2 = 0.1  # whole numbers of more than this show nothing of an engine:
 _QUIETEST_M_S2 = (
     0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
 )
+# The shake of a hand that a day's work may have before something must be done (2002/44/EC, article 3; from
+# memory). Few wheels, seats or floors of an idling car shake so: in m/s2 it is likelier than in g.
+_STRONG_M_S2 = 2.5
+_MOST_RMS_M_S2 = (
+    G  # broken mounts shake an engine block by 1 g: above, values without a unit are in a smaller one
+)
+_ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells them apart
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.
 _ZERO_G_OFFSET = 0.04
 _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
+_OTHER = {"m/s2": "g", "g": "m/s2"}  # what the two units of phones are mistaken for
+_IN_ERROR = {"m/s2": "less", "g": "as much"}  # how all changes if it is the other
 
 
 def steady_size(accel: Floats) -> float:
@@ -99,20 +108,25 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
     part is there that is no gravity in any unit, and no unit is stated: then it is no acceleration.
     """
     size, spread = steady_and_spread(accel)
-    gravities = [u for u in ("m/s2", "g", "mg") if is_gravity(size, M_S2_PER_UNIT[u])]
+    gravities = [u for u in ("m/s2", "g", _nearer(size)) if is_gravity(size, M_S2_PER_UNIT[u])]
     calm = spread <= _MOST_SHAKE * size or (spread <= _STRONGEST_SHAKE * size and _lasts(accel))
     by_size = gravities if calm else []
     counts = _counts(accel, size)
     if stated in M_S2_PER_UNIT:
-        return _as_stated(size, stated, by_size)
-    if counts and (not by_size or by_size == ["mg"]) and stated in ("", "counts"):
+        return _as_stated(accel, stated, by_size)
+    if counts and (not by_size or by_size[0] in _ALIKE) and stated in ("", "counts"):
         return counts
     if by_size:
-        return Scale(M_S2_PER_UNIT[by_size[0]], True, (), f"{by_size[0]} by the size of gravity")
+        return _by_size(size, by_size[0])
     offset_only = size < _ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
-    if (size > 2.0 * spread and not offset_only) or float(np.max(np.abs(accel))) > MOST_M_S2:
+    if (size > 2.0 * spread and not offset_only) or is_too_large(accel):
         return None
     return _without_gravity(accel, spread, gravity_size)
+
+
+def is_too_large(accel: Floats) -> bool:
+    """Whether (n, 3) values are too large for m/s2, whatever they are of."""
+    return float(np.max(np.abs(accel))) > MOST_M_S2 or steady_and_spread(accel)[1] > _MOST_RMS_M_S2
 
 
 def impossible(accel: Floats, size: Scale, unit: str) -> str:
@@ -139,7 +153,22 @@ def _lasts(accel: Floats) -> bool:
     return scatter < _LASTING * float(np.linalg.norm(means.mean(axis=0)))
 
 
-def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
+def _nearer(size: float) -> str:
+    """The one of the two units that are alike in which a steady part of this size is nearer to gravity."""
+    return min(_ALIKE, key=lambda unit: abs(size * M_S2_PER_UNIT[unit] / G - 1.0))
+
+
+def _by_size(size: float, unit: str) -> Scale:
+    text = (
+        f"No unit is named. A steady {size:.4g} is gravity in mg, and in cm/s2, which is 2 % less: {unit} "
+        "was taken. Name the unit in the header."
+    )
+    told = (Warn("unit-by-size", text),) if unit in _ALIKE else ()
+    return Scale(M_S2_PER_UNIT[unit], True, told, f"{unit} by the size of gravity")
+
+
+def _as_stated(accel: Floats, stated: str, by_size: list[str]) -> Scale:
+    size, spread = steady_and_spread(accel)
     factor = M_S2_PER_UNIT[stated]
     if is_gravity(size, factor):
         return Scale(factor, True, (), f"{stated} as named, gravity in")
@@ -162,6 +191,14 @@ def _as_stated(size: float, stated: str, by_size: list[str]) -> Scale:
             "moved or is badly calibrated. Record again with the phone taped down."
         )
         warnings = (Warn("odd-gravity", text),)
+    likely, why = _evidence(accel, spread)
+    if stated in _OTHER and likely == _OTHER[stated]:
+        text = (
+            f"The header says {stated}, and so it was read, but {why}. Gravity, which would decide it, is "
+            f"not in the data. If they are in {likely}, all is 9.8 times {_IN_ERROR[likely]}: check the "
+            "export settings, or record with gravity in."
+        )
+        warnings = (*warnings, Warn("unit-doubtful", text))
     return Scale(factor, False, warnings, f"{stated} as named, gravity out")
 
 
@@ -190,18 +227,19 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
                 return Scale(
                     M_S2_PER_UNIT[unit], False, (), f"{unit} by the gravity columns beside it, gravity out"
                 )
-    unit, why = _likely_unit(accel, spread)
-    other = "g (then all is 9.8 times as much)" if unit == "m/s2" else "m/s2 (then all is 9.8 times less)"
+    unit, why = _evidence(accel, spread)
+    unit, why = (unit, why) if unit else ("m/s2", "most phones give that")
     text = (
-        f"No unit is named and gravity is not in the data: {unit} was taken, {why}. It could be "
-        f"{other}. Name the unit in the header."
+        f"No unit is named and gravity is not in the data: {unit} was taken, as {why}. It could be "
+        f"{_OTHER[unit]} (then all is 9.8 times {_IN_ERROR[_OTHER[unit]]}). Name the unit in the header."
     )
     return Scale(M_S2_PER_UNIT[unit], False, (Warn("unit-assumed", text),), f"{unit} assumed, gravity out")
 
 
-def _likely_unit(accel: Floats, spread: float) -> tuple[str, str]:
+def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
+    """Which of m/s2 and g (n, 3) values without gravity are likelier in, and why; '' if nothing tells."""
     if float(np.max(np.abs(accel))) > _PHONE_RANGE_G:
-        return "m/s2", f"as no phone measures over {_PHONE_RANGE_G:.0f} g"
+        return "m/s2", f"no phone measures over {_PHONE_RANGE_G:.0f} g"
     step = value_step(accel)
     if step > 0:
         for unit, one_g in (("m/s2", G), ("g", 1.0)):
@@ -209,11 +247,13 @@ def _likely_unit(accel: Floats, spread: float) -> tuple[str, str]:
             if 6.5 < bits < 14.5 and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
                 return (
                     unit,
-                    f"as the values step by {step:.3g}, a sensor's step of g/{2 ** round(bits)} in that unit",
+                    f"the values step by {step:.3g}, a sensor's step of g/{2 ** round(bits)} in {unit}",
                 )
     if spread < _QUIETEST_M_S2 * 2.0:
-        return "g", "as no phone is so quiet in m/s2"
-    return "m/s2", "as most phones give that"
+        return "g", "no phone is so quiet in m/s2"
+    if spread * G > _STRONG_M_S2:
+        return "m/s2", f"in g they would shake by {spread * G:.2g} m/s2, more than most cars do at idle"
+    return "", ""
 
 
 def value_step(accel: Floats) -> float:
