@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from vibecore import contract, terminal, words
 from vibecore.engine import Engine
 from vibecore.model import (
     Line,
+    OrderChange,
     OrderLevel,
     OrderTable,
     Overall,
@@ -227,6 +229,27 @@ def test_words_of_a_diagnosis_rank_and_warn() -> None:
     ):
         assert part in text
     assert max(len(line) for line in text.splitlines()) <= terminal.WIDTH
+
+
+def test_long_rows_and_changes_are_wrapped_and_an_order_is_told_to_its_fourth_digit() -> None:
+    analysis = some_analysis()
+    assert analysis.orders is not None
+    row = replace(analysis.orders.levels[0], visible=False, why_not="too near half the rate; " * 6)
+    unseen = replace(analysis, orders=replace(analysis.orders, levels=(row,)))
+    change = OrderChange(2.10284, 0.0123, 0.00456, -8.62, -26.5, -6.7)
+    repair = replace(some_diagnosis().repair, changes=(replace(change, order=102.10284), change))
+    lines = [*terminal.analysis_text(unseen, "a.csv").splitlines(), *terminal.repair_lines(repair)]
+    assert max(map(len, lines)) <= terminal.WIDTH
+    assert any("engine order 2.103: 0.0123 m/s2 before" in line for line in lines)
+
+
+@pytest.mark.parametrize(("more", "told"), [(0, None), (1, "one other"), (2, "each of 2 others")])
+def test_causes_that_are_not_listed_are_counted(more: int, told: str | None) -> None:
+    """Two causes of 98 and 2 %; as many more as are too unlikely to list."""
+    found = some_diagnosis()
+    ranked = [replace(found.causes[0], probability=p) for p in (0.98, 0.02, *[1e-3] * more)]
+    text = terminal.diagnosis_text(replace(found, causes=tuple(ranked)), "A job")
+    assert (f"under 1 %  {told}" in text) if told else ("under 1 %" not in text)
 
 
 def test_no_answer_is_called_wholly_sure() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -78,6 +79,21 @@ def test_what_is_taken_off_is_said() -> None:
     got = repair.compare(made(SOUND), risen, on(2.0), engine=FOUR)
     assert got.verdict == "unchanged"
     assert any("taken off the change" in n for n in got.notes)
+
+
+@pytest.mark.parametrize("risen_db", [0.4, 0.9, 3.0])
+def test_the_numbers_of_the_sentence_add_up(risen_db: float) -> None:
+    """Level after over level before, less what is said to be the taping's, is the change that is said: by
+    hand, to the tenth that is shown."""
+    after = made(scaled(risen_db, tuple(SOUND)) | {2.0: 0.02}, AFTER)
+    why = repair.compare(made(SOUND), after, on(2.0), engine=FOUR).why
+    was, now = (float(m) for m in re.findall(r"from ([\d.]+) to ([\d.]+) m/s2", why)[0])
+    taped = re.search(r"less what the taping did \(([+-][\d.]+) dB\)", why)
+    told = re.search(r"; ([+-][\d.]+) dB, ", why)
+    assert taped
+    assert told
+    by_hand = 20 * np.log10(now / was) - float(taped.group(1))
+    assert float(told.group(1)) == pytest.approx(by_hand, abs=0.15)  # levels are shown to three digits
 
 
 # ------------------------------------------------------------ suspects

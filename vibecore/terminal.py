@@ -36,6 +36,7 @@ WIDTH = 100  # characters: reads well in a terminal and in a report
 MOST_CHECKS = 3  # to choose from; more are in the JSON
 MOST_EVIDENCE = 2  # of a cause that is not the first: enough to see why it is not
 UNITS = re.compile(r" (?=(?:%|dB|m/s2|rpm|Hz|ms|s|min|bits)\b|%)")  # a number and its unit stay on one line
+WHY_COLUMN = 15  # of a row of the table: where the level begins, or why there is none
 SHOWN_FROM_M_S2 = 5e-5  # less than the table's last decimal
 SAYS = {"for": "+", "against": "-", "note": "."}
 
@@ -63,7 +64,7 @@ def analysis_text(analysis: Analysis, title: str) -> str:
     lines += _mind(all_warnings(analysis))
     lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
     if analysis.orders is not None:
-        lines += ["  " + row for row in order_rows(analysis.orders.levels)]
+        lines += _wrapped(order_rows(analysis.orders.levels), hang=" " * WHY_COLUMN)
         others: Sequence[Line] = analysis.orders.other_lines
     else:
         others = analysis.lines
@@ -95,12 +96,13 @@ def repair_lines(repair: Repair) -> list[str]:
     """The verdict, why, and the orders that surely changed."""
     first, *others = repair_sentences(repair) or ("",)
     lines = wrap_all([f"Repair: {verdict_words(repair)}. {first}"]) + _wrapped(others)
-    return lines + [
-        f"  {order_name(c.order)}: {size(c.before_m_s2)} before, {size(c.after_m_s2)} after, "
+    changes = (
+        f"{order_name(c.order)}: {size(c.before_m_s2)} before, {size(c.after_m_s2)} after, "
         f"{times(c.change_db)} ({c.change_db:+.1f} dB, {c.low_db:+.1f} to {c.high_db:+.1f})"
         for c in repair.changes
         if not c.low_db <= 0 <= c.high_db
-    ]
+    )
+    return lines + _wrapped(changes, hang="  ")
 
 
 def diagnosis_text(diagnosis: Diagnosis, title: str, unread: Iterable[str] = ()) -> str:
@@ -117,7 +119,8 @@ def diagnosis_text(diagnosis: Diagnosis, title: str, unread: Iterable[str] = ())
     for number, cause in enumerate(listed):
         lines += cause_lines(cause, MOST_EVIDENCE if number else None)
     if len(listed) < len(diagnosis.causes):
-        lines += [f"{'under 1 %':>9}  each of {len(diagnosis.causes) - len(listed)} others"]
+        left = len(diagnosis.causes) - len(listed)
+        lines += [f"{percent(0.0):>9}  {'one other' if left == 1 else f'each of {left} others'}"]
     if diagnosis.next_checks:
         lines += ["", "Look at next:"]
         for check in diagnosis.next_checks[:MOST_CHECKS]:

@@ -53,6 +53,11 @@ def times_between(low_db: float, high_db: float) -> str:
     return f"{low} times weaker to {high} times as strong"
 
 
+def order_text(order: float) -> str:
+    """An engine order as it is told: a line on no half order is known to its fourth digit, not further."""
+    return f"{order:.4g}"
+
+
 def percent(probability: float) -> str:
     """A probability for the eye; never a flat 0 or 100 %, for nothing here is that sure."""
     if probability < 0.01:

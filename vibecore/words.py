@@ -18,7 +18,7 @@ from vibecore.model import (
     SpeedTrack,
 )
 from vibecore.spoken import made
-from vibecore.units import percent, times, times_against, times_between
+from vibecore.units import order_text, percent, times, times_against, times_between
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Pair
@@ -51,7 +51,7 @@ def joined(names: Sequence[str]) -> str:
 
 
 def order_name(order: float) -> str:
-    return f"engine order {order:g}"
+    return f"engine order {order_text(order)}"
 
 
 def decibels(change_db: float) -> str:

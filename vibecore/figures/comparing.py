@@ -30,7 +30,7 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
 from vibecore.spoken import spoken_names
-from vibecore.units import times
+from vibecore.units import order_text, times
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
@@ -160,7 +160,9 @@ def _add_bars(
 def _strongest(analysis: Analysis) -> str:
     seen = [lv for lv in _table(analysis).levels if lv.visible and lv.rms_m_s2]
     seen.sort(key=lambda lv: -(lv.rms_m_s2 or 0.0))
-    return ", ".join(f"{lv.order:g} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
+    return (
+        ", ".join(f"{order_text(lv.order)} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
+    )
 
 
 def _strongest_hz(analysis: Analysis) -> str:

@@ -18,6 +18,7 @@ from scipy.ndimage import uniform_filter1d
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Floats, OrderLevel, Spectrum
+from vibecore.units import order_text
 
 BLUE, VERMILLION, GREEN, SKY = "#0072B2", "#D55E00", "#009E73", "#56B4E9"
 GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
@@ -53,12 +54,12 @@ def short_name(order: float, engine: Engine | None) -> str:
 def order_name(order: float, engine: Engine | None) -> str:
     """What a mechanic calls this engine order: 'firing', 'twice firing', 'crank', else its number."""
     if engine and order == engine.firing_order:
-        return f"firing (order {order:g})"
+        return f"firing (order {order_text(order)})"
     if engine and order == 2 * engine.firing_order:
-        return f"twice firing (order {order:g})"
+        return f"twice firing (order {order_text(order)})"
     if order == 1:
         return "crank (order 1)"
-    return f"order {order:g}"
+    return f"order {order_text(order)}"
 
 
 def level_text(level: OrderLevel) -> str:

@@ -10,7 +10,7 @@ from vibecore.comfort import comfort_words
 from vibecore.model import Analysis, Line, OrderChange
 from vibecore.repair.lines import level_at_hz, level_at_order
 from vibecore.repair.significance import FELT_DB
-from vibecore.units import times, times_against
+from vibecore.units import order_text, times, times_against
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -32,8 +32,8 @@ def new_lines(
     found += [
         (
             c.after_m_s2,
-            f"Engine order {c.order:g} rose to {c.after_m_s2:.3g} m/s2, {times_against(c.change_db)} before "
-            f"({c.change_db:+.1f} dB).",
+            f"Engine order {order_text(c.order)} rose to {c.after_m_s2:.3g} m/s2, "
+            f"{times_against(c.change_db)} before ({c.change_db:+.1f} dB).",
         )
         for c in changes
         if c.order not in fault_orders

@@ -29,6 +29,7 @@ from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import chance_of_cure
 from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
 from vibecore.sound_cars import WHOLE, SoundLevel, joined
+from vibecore.units import order_text
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
@@ -253,7 +254,7 @@ def _at_order(
 
 
 def _names(orders: Sequence[float], seen: Sequence[_Line]) -> str:
-    on_orders = [p.name for p in seen if p.name in {f"{o:.4g}" for o in orders}]
+    on_orders = [p.name for p in seen if p.name in {order_text(o) for o in orders}]
     parts = [f"order{'s' if len(on_orders) > 1 else ''} {', '.join(on_orders)}"] if on_orders else []
     return " and ".join(parts + [p.name for p in seen if p.name not in on_orders])
 

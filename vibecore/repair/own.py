@@ -18,6 +18,7 @@ from vibecore.repair.lines import (
     total,
 )
 from vibecore.sound_cars import BETWEEN_ORDERS, NO_ORDER, SoundLevel, joined, sound_level
+from vibecore.units import order_text
 
 # A drive shakes as its road and its speed have it: what turns with the wheels is judged by what lies beside
 # it, up to twice and down to half its frequency. Balanced wheels and shafts leave a line of about as much,
@@ -40,7 +41,8 @@ def parts(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> list[
     """Each of these lines in this recording, in the order of the record's fields."""
     place = analysis.condition.place
     found = [
-        Part(f"{o:.4g}", level_at_order(analysis, o), sound_level(o, engine, place), o) for o in lines.orders
+        Part(order_text(o), level_at_order(analysis, o), sound_level(o, engine, place), o)
+        for o in lines.orders
     ]
     alone = NO_ORDER.at(place)
     found += [Part(f"{hz:.1f} Hz", level_at_hz(analysis, hz), alone) for hz in lines.hz]

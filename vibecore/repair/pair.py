@@ -19,7 +19,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.spoken import spoken_names
-from vibecore.units import times
+from vibecore.units import order_text, times
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
@@ -94,7 +94,7 @@ def _headline(changes: tuple[OrderChange, ...], second: str, engine: Engine) -> 
 
 def _told(change: OrderChange, engine: Engine) -> str:
     firing = change.order == engine.firing_order
-    name = f"{'the firing order' if firing else 'engine order'} {change.order:g}"
+    name = f"{'the firing order' if firing else 'engine order'} {order_text(change.order)}"
     span = f"{change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f}"
     return f"{name} is {times(change.change_db)} ({span})"
 

@@ -14,6 +14,7 @@ from vibecore.sound_cars import ONE_IN_TWENTY
 from vibecore.units import factor, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
+SHOWN_DB = 0.05  # changes are told to the tenth: less would not show, more and the levels belie the change
 OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
 
 
@@ -55,7 +56,7 @@ class Result:
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    taped = "less what the taping did, " if abs(r.taped_db) >= FELT_DB else ""
+    taped = f"less what the taping did ({r.taped_db:+.1f} dB), " if abs(r.taped_db) >= SHOWN_DB else ""
     moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
     moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {r.change.db:+.1f} dB, "
     moved += f"{low:+.1f} to {high:+.1f})"
