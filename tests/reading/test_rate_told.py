@@ -96,6 +96,14 @@ TOLD = [
     "100 muestras por segundo",
     "Sampling rate: 100 Hz\nAccelerometer bandwidth 50 Hz",
     "low-pass cutoff frequency: 45 Hz, sample rate 100 Hz",
+    "recorded at 100 Hz",
+    "# Accelerometer data recorded at 100 Hz on 2026-03-14 12:00:00",
+    "# 100Hz accelerometer recording",
+    "logging at 100Hz, range 4g",
+    "Aufgezeichnet mit 100 Hz",
+    "Enregistré à 100 Hz",
+    "grabado a 100 Hz",
+    "Запись 100 Гц",
 ]
 
 
@@ -124,6 +132,10 @@ def test_a_rate_told_before_the_data(line: str) -> None:
         "version 100, range 16 g, 2000 samples",
         "engine 750 rpm, rate of wheel shake 7 of 10",
         "mains hum 50 Hz",
+        "vibration at 50 Hz",
+        "recorded with the shake at 50 Hz",
+        "recorded at 50 Hz low pass",
+        "gyroscope recorded at 200 Hz",
         "50 Hz low pass",
         "low pass, 50 Hz",
         "Phone 12, 50 Hz",
@@ -150,6 +162,33 @@ def test_what_is_no_rate_is_not_taken_for_one(line: str) -> None:
         under(line)
     assert "# sample rate: 100 Hz" in str(caught.value)  # what to write, should nothing else be had
     assert "option" not in str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["idle_100Hz.csv", "acc-100hz-cold.txt", "100 Hz idle.csv", "a 0.1 kHz.csv"])
+def test_a_rate_in_the_name_of_the_file(name: str) -> None:
+    data = text(BARE, "x,y,z").encode()
+    recording = read_recording(data, name=name)
+    assert recording.sample_rate_hz == pytest.approx(100.0)
+    assert codes(recording) == ["rate-told"]
+    assert f"from its name '{name}'" in recording.warnings[0].message
+    told = read_recording(b"# sample rate: 200 Hz\n" + data, name=name)  # a line says more than a name
+    assert told.sample_rate_hz == pytest.approx(200.0)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "idle_100Hz_or_50Hz.csv",
+        "lowpass 60Hz.csv",
+        "shake 25Hz.csv",
+        "max 100Hz.csv",
+        "100hzx.csv",
+        "m100.csv",
+    ],
+)
+def test_a_name_that_tells_no_rate(name: str) -> None:
+    with pytest.raises(ReadingError, match="with time stamps"):
+        read_recording(text(BARE, "x,y,z").encode(), name=name)
 
 
 def test_the_line_that_the_refusal_proposes_serves() -> None:

@@ -45,7 +45,7 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
     for column in _stepping(table, triple):
         if (clock := added_up(column)) is not None:
             return clock
-    found = (rate_hz, "") if rate_hz is not None else told.rate_told(table.hints)
+    found = (rate_hz, "") if rate_hz is not None else _told(table)
     clock = _by_contents(table, triple, found[0] if found else None)
     if clock is None and found:
         clock = _at_rate(*found, _places(table, triple))
@@ -56,6 +56,14 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
         "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
         "into the first line, such as '# sample rate: 100 Hz'."
     )
+
+
+def _told(table: Table) -> tuple[float, str] | None:
+    """Samples a second as a line before the data says, else the file's name, and what says so."""
+    if found := told.rate_told(table.hints):
+        return found[0], f"line '{found[1]}'"
+    rate = told.rate_named(table.source)
+    return None if rate is None else (rate, f"name '{table.source}'")
 
 
 def _flaws(clock: Clock) -> float:
@@ -117,19 +125,17 @@ def _places(table: Table, triple: columns.Triple) -> tuple[columns.Floats, str]:
     return np.arange(len(triple.columns[0]), dtype=np.float64), ""
 
 
-def _at_rate(rate_hz: float, line: str, places: tuple[columns.Floats, str]) -> Clock:
-    """Even steps at the rate as given, or as a line of the file tells it."""
+def _at_rate(rate_hz: float, said_by: str, places: tuple[columns.Floats, str]) -> Clock:
+    """Even steps at the rate as given, or as a line of the file or its name tells it."""
     at, counted_by = places
     lost = (
         f"Lost samples are told by '{counted_by}', which counts them."
         if counted_by
         else "Lost samples cannot be seen so; export with time stamps if the app can."
     )
-    if not line:
+    if not said_by:
         return Clock(at / rate_hz, f"no time column: {rate_hz:g} samples a second as given")
-    text = (
-        f"The file has no time stamps: {rate_hz:g} samples a second were taken from its line '{line}'. {lost}"
-    )
+    text = f"The file has no time stamps: {rate_hz:g} samples a second were taken from its {said_by}. {lost}"
     return Clock(at / rate_hz, f"{rate_hz:g} samples a second as told", (Warn("rate-told", text),))
 
 

@@ -10,11 +10,13 @@ from . import limits, names
 _NUMBER = r"\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?"
 _UNIT = r"[^\W\d_]+(?:/[^\W\d_]+)?(?!\w*\s*[=:])"  # a name may follow as well: 12:00 rate=100
 _FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
-_BARE = re.compile(rf"\W*([^\W\d_]*)[\s:@(]*({_NUMBER})\s*({_UNIT})\s*(?:[,;)].*)?")
+_BARE = re.compile(rf"\W*((?:[^\W\d_]+\W+)*?)({_NUMBER})\s*({_UNIT})([^\d,;)]*)(?:[\d,;)].*)?")
+_IN_NAME = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)[\s_-]?(k?hz|sps)(?![a-z])")
 _BEHIND = re.compile(r"(.*[^\W\d])(?:\s+in\s+|\s*[:=;,(\[]\s*)([^:=;,()\[\]]+)[)\]]?")  # no figure before it
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
 _THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the rate before or after?
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
+_LEAST_IN_NAME_HZ = 50.0  # a recording named after less may be after its shake
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
 _OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "gravity")
 
@@ -54,9 +56,33 @@ def _in_hz(line: str) -> str:
     ):
         line = re.sub(said, as_if, line, flags=re.IGNORECASE)
     bare = _BARE.fullmatch(line)
-    if bare and _is_hz(bare[3]) and (not bare[1] or names.kind_of(bare[1]) == "acceleration"):
+    if bare and _is_hz(bare[3]) and _is_of_all(names.tokens(bare[1]), names.tokens(bare[4])):
         return f"rate {bare[2]} {bare[3]}"
     return line
+
+
+def _is_of_all(before: tuple[str, ...], behind: tuple[str, ...]) -> bool:
+    """Whether words about a figure in Hz say that something was recorded so, and nothing else; a sensor alone
+    may stand before it as well."""
+    words = names.words()["rate"]
+    said = [*before, *behind]
+    of_sensor = [names.kind_of(word) == "acceleration" for word in said]
+    if not any(names.has_word(word, words["recorded"]) for word in said):
+        return not behind and (not said or of_sensor == [True])
+    rest = [word for word, known in zip(said, of_sensor, strict=True) if not known]
+    return all(
+        word in words["beside"] + words["samples"] or names.has_word(word, words["recorded"]) for word in rest
+    )
+
+
+def rate_named(source: str) -> float | None:
+    """Samples a second that the name of a file tells, 'idle_100Hz.csv'; None if it tells none or several."""
+    found = {(figure, unit) for figure, unit in _IN_NAME.findall(names.plain(source))}
+    if len(found) != 1 or names.is_smoothed(source) or names.has_word(source, names.words()["rate"]["never"]):
+        return None
+    figure, unit = found.pop()
+    rate = _value(figure) * _HZ[names.unit_of_cell(unit)]
+    return rate if _LEAST_IN_NAME_HZ <= rate <= limits.MOST_RATE_HZ else None
 
 
 def _value(figure: str) -> float:
