@@ -19,7 +19,7 @@ from tests.speed.closed_form import GRAVITY, Crank, as_recording, db, noise, sha
 from vibecore import analyze, diagnose, load_case, read_recording
 from vibecore.case import Case
 from vibecore.engine import Engine, Vehicle
-from vibecore.model import CheckOutcome, Condition, Diagnosis, Recording, Warn
+from vibecore.model import CheckOutcome, Condition, Diagnosis, Recording, Symptoms, Warn
 from vibecore.pipeline import LEAST_LEANING, diagnose_analysed, settle
 from vibecore.speed import LEAST_CONFIDENCE
 
@@ -104,6 +104,27 @@ def test_without_a_speed_the_reason_is_among_the_warnings() -> None:
     assert analysis.orders is None
     assert any("speed" in w.message or "lines" in w.message for w in analysis.warnings)
     assert analysis.overall.rms_m_s2 == pytest.approx(0.05, rel=0.05)
+
+
+def test_an_engine_said_to_be_off_that_a_tachometer_read_is_asked_about_and_speaks_for_no_cause() -> None:
+    """With the engine off only a fan shakes: taken at its word, a slip of the hold would be a sure fan."""
+    off = replace(IDLE, speed_hold="engine off", gear=None)
+    read = replace(off, tachometer_rpm=700.0)
+    recording = _recording(30.0, 200.0)
+    codes = {c: [w.code for w in analyze(recording, FOUR, c).warnings] for c in (off, read)}
+    assert "hold-doubtful" in codes[read]
+    assert "hold-doubtful" not in codes[off]
+    case = replace(_loaded(DEMOS[0])[0], checks=(), symptoms=Symptoms())
+    found = {c.id: c for c in diagnose(case, [(recording, read)]).causes}
+    assert not found["cooling-fan"].evidence
+    # Nor are its lines taken for a fan's in the other recordings.
+    running = _recording(30.5, 200.0)
+    (alone,) = diagnose(case, [(running, IDLE)]).analyses
+    beside, _ = diagnose(case, [(running, IDLE), (recording, read)]).analyses
+    assert alone.speed is not None
+    assert beside.warnings == alone.warnings
+    assert beside.speed is not None
+    assert beside.speed.mean_rpm == alone.speed.mean_rpm
 
 
 def test_warnings_of_all_steps_are_gathered_once_each() -> None:

@@ -79,7 +79,7 @@ def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) 
     orders = _orders_at(answer.track, analysis, engine)
     broken = (BROKEN,) if orders is not None and not len(orders.spectrum.x) else ()
     warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings, *broken)
-    warnings += firing.doubts(orders, engine, analysis.condition)
+    warnings += firing.doubts(orders, engine, analysis.condition) + _hold_doubts(analysis.condition)
     return replace(
         analysis,
         speed=answer.track,
@@ -88,6 +88,16 @@ def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) 
         candidates=answer.candidates,
         leaning=answer.leaning,
     )
+
+
+def _hold_doubts(condition: Condition) -> tuple[Warn, ...]:
+    if not condition.contradicted:
+        return ()
+    text = (
+        f"The engine is said to be off, but the tachometer showed {condition.tachometer_rpm:.0f} rpm: "
+        "correct whichever is wrong. Until then this recording speaks for no cause."
+    )
+    return (Warn("hold-doubtful", text),)
 
 
 def _orders_at(track: SpeedTrack | None, analysis: Analysis, engine: Engine | None) -> OrderTable | None:
@@ -130,8 +140,9 @@ class _Heard(NamedTuple):
 def _without_standing(engine: Engine, analyses: Sequence[Analysis], i: int) -> _Heard:
     """One of the recordings, its speed found without the lines that the others show to be none of the
     engine's; as it is, if that makes no difference."""
-    read = [(a.condition, a.lines) for a in analyses]
-    mine, lines_hz = analyses[i], standing.standing_hz(read[i], read[:i] + read[i + 1 :])
+    mine, others = analyses[i], [*analyses[:i], *analyses[i + 1 :]]
+    read = [(a.condition, a.lines) for a in others if not a.condition.contradicted]
+    lines_hz = standing.standing_hz((mine.condition, mine.lines), read)
     if not lines_hz:
         return _Heard(mine, mine.signal)
     heard = _Heard(mine, standing.without(mine.signal, lines_hz), lines_hz)

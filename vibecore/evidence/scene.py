@@ -1,8 +1,9 @@
 """Which recording of the job is which: neutral idle, in gear, raised, engine off, unit on; and where the
 phone was.
 
-Only recordings from before the repair rank the cause, unless there are none. Levels are compared at one place
-only (the one with most recordings), because the path from the engine differs from place to place.
+Only recordings from before the repair rank the cause, unless there are none; none whose own words contradict
+each other. Levels are compared at one place only (the one with most recordings), because the path from the
+engine differs from place to place.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ def scene_of(analyses: Sequence[Analysis]) -> Scene:
     """Sort a job's recordings by what they show."""
     before = tuple(a for a in analyses if a.condition.stage == "before") or tuple(analyses)
     place = _main_place(before)
-    here = [a for a in before if a.condition.place == place]
+    here = [a for a in before if a.condition.place == place and not a.condition.contradicted]
     lowest = min((a.speed.mean_rpm for a in here if a.speed), default=None)
     by_role: dict[Role, tuple[Analysis, ...]] = {}
     for analysis in here:

@@ -226,6 +226,11 @@ class Condition:
         """Nobody revs against the brake: in gear and faster than idle is a drive."""
         return self.in_gear and self.speed_hold in ("raised", "sweep")
 
+    @property
+    def contradicted(self) -> bool:
+        """Said to be with the engine off, though a tachometer showed that it turned."""
+        return self.speed_hold == "engine off" and bool(self.tachometer_rpm)
+
     def made_as(self, other: Condition) -> bool:
         """The same in all that was said, apart from the taping itself and what the tachometer showed."""
         ways = [replace(c, tachometer_rpm=None, taped_anew=False) for c in (self, other)]
