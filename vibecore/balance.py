@@ -20,7 +20,7 @@ Arrangement = Literal["inline", "vee", "flat"]
 
 
 @dataclass(frozen=True)
-class Layout:
+class EngineLayout:
     """One row of the balance table: free forces (times F1, F2) and couples (times F1 a, F2 a)."""
 
     name: str
@@ -46,10 +46,10 @@ class Layout:
 
 
 @cache
-def balance_table() -> tuple[Layout, ...]:
+def balance_table() -> tuple[EngineLayout, ...]:
     """All rows of engine_balance.toml."""
     rows = tomllib.loads(files("vibecore").joinpath("engine_balance.toml").read_text("utf-8"))["layout"]
-    return tuple(Layout(**{**row, "fires_at_deg": tuple(row.get("fires_at_deg", ()))}) for row in rows)
+    return tuple(EngineLayout(**{**row, "fires_at_deg": tuple(row.get("fires_at_deg", ()))}) for row in rows)
 
 
 def torque_sum(

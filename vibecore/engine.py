@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from vibecore.balance import Arrangement, Layout, balance_table, torque_sum
+from vibecore.balance import Arrangement, EngineLayout, balance_table, torque_sum
 from vibecore.errors import CaseError, VibecoreError
 
 NormalKind = Literal[
@@ -109,7 +109,7 @@ class Engine:
         return f"Nobody said how the {self.cylinders} cylinders are arranged; taken as {names}."
 
     @property
-    def layouts(self) -> tuple[Layout, ...]:
+    def layouts(self) -> tuple[EngineLayout, ...]:
         """Rows of the balance table that fit, the usual ones if there are any; empty if there are none."""
         wanted = _assumed_arrangements(self.cylinders) if self.arrangement is None else (self.arrangement,)
         fits = [
@@ -212,7 +212,7 @@ def _assumed_arrangements(cylinders: int) -> tuple[Arrangement, ...]:
     return _ASSUMED_ARRANGEMENTS.get(cylinders, ("inline",) if cylinders <= 7 else ("vee",))
 
 
-def _inertia_kinds(row: Layout) -> dict[float, Literal["force", "couple"]]:
+def _inertia_kinds(row: EngineLayout) -> dict[float, Literal["force", "couple"]]:
     kinds: dict[float, Literal["force", "couple"]] = {}
     for order, force, couple in ((1.0, row.force_1, row.couple_1), (2.0, row.force_2, row.couple_2)):
         if order == 1.0 and row.balanced_1:
@@ -234,7 +234,7 @@ def _joined(there: Normal | None, kind: Literal["force", "couple"], note: str) -
     return Normal("force" if "force" in (kind, there.kind) else "couple", joined)
 
 
-def _uneven_orders(row: Layout, orders: Sequence[float]) -> list[float]:
+def _uneven_orders(row: EngineLayout, orders: Sequence[float]) -> list[float]:
     if not row.fires_at_deg:
         return []
     return [o for o in orders if torque_sum(row.fires_at_deg, o) > UNEVEN_SHARE * row.cylinders]

@@ -39,7 +39,7 @@ BROKEN = Warn(
 Say = Callable[[str], object]  # told what is done next; may raise to stop it
 
 
-class Job(Protocol):
+class CaseHistory(Protocol):
     """What a diagnosis needs to know of a job besides its recordings; a case file gives it."""
 
     @property
@@ -173,7 +173,7 @@ def leaning(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, .
     )
 
 
-def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Diagnosis:
+def diagnose(job: CaseHistory, recordings: Sequence[tuple[Recording, Condition]]) -> Diagnosis:
     """Ranked causes, next checks and proof of repair from all recordings of a job together."""
     engine = job.vehicle.engine
     return diagnose_analysed(
@@ -181,7 +181,7 @@ def diagnose(job: Job, recordings: Sequence[tuple[Recording, Condition]]) -> Dia
     )
 
 
-def diagnose_analysed(job: Job, analyses: Sequence[Analysis]) -> Diagnosis:
+def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnosis:
     """The same from recordings analysed already: all there is to do when only a check's outcome is new."""
     # Knowledge files are only loaded where causes are asked for: reading one recording starts the sooner.
     from vibecore.causes.planning import plan

@@ -15,7 +15,7 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.simulate import CAUSES, SimulatedJob, Wanted, simulate_job
-from vibecore.simulate.job import Repair
+from vibecore.simulate.job import RepairOutcome
 
 TUNING_SEEDS = range(1, 10_000)
 TESTING_SEEDS = range(100_000, 1_000_000)
@@ -25,7 +25,7 @@ MOST_JOBS = 10_000
 SHARES = dict.fromkeys(CAUSES, 1.0) | {"normal": 2.5, "wheel-imbalance": 0.3, "propshaft": 0.3}
 STRENGTHS, FELT_STRENGTHS = (0.4, 1.0), (0.7, 1.3)  # of the fault as drawn
 SECOND_SHARE = 0.1  # of faulty cars that have a second fault
-REPAIR_SHARES: dict[Repair | None, float] = {
+REPAIR_SHARES: dict[RepairOutcome | None, float] = {
     None: 0.4, "cured": 0.25, "improved": 0.12, "unchanged": 0.15, "worse": 0.08,
 }  # fmt: skip
 
@@ -64,7 +64,7 @@ def cars(
         second = str(rng.choice(others)) if cause != "normal" and rng.random() < second_share else None
         if cause in ("wheel-imbalance", "propshaft"):
             second = None
-        repair: Repair | None = _pick(REPAIR_SHARES, rng)
+        repair: RepairOutcome | None = _pick(REPAIR_SHARES, rng)
         if with_repair is not None:
             repair = _pick({k: v for k, v in REPAIR_SHARES.items() if k}, rng) if with_repair else None
         if cause == "normal" and repair:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import signal, stats
 
-from vibecore.trying.change import Change, changes_of_mean
+from vibecore.trying.change import MeanChange, changes_of_mean
 
 
 def first_order(correlation: float, n: int, seed: int) -> np.ndarray:
@@ -48,10 +48,10 @@ def test_the_error_of_a_mean_is_that_of_so_many_independent_values():
 
 
 def test_a_change_undoes_another_only_if_it_is_sure_and_goes_back():
-    up = Change(5.0, 3.0, 7.0)
-    assert Change(-4.0, -6.0, -2.0).undoes(up)
-    assert not Change(-4.0, -9.0, 1.0).undoes(up)
-    assert not Change(4.0, 2.0, 6.0).undoes(up)
+    up = MeanChange(5.0, 3.0, 7.0)
+    assert MeanChange(-4.0, -6.0, -2.0).undoes(up)
+    assert not MeanChange(-4.0, -9.0, 1.0).undoes(up)
+    assert not MeanChange(4.0, 2.0, 6.0).undoes(up)
 
 
 def test_a_series_that_stands_quite_still_changes_by_nothing():

@@ -14,7 +14,7 @@ import pytest
 from tests.speed.closed_form import as_recording, noise, shake
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
-from vibecore.trying.change import Change
+from vibecore.trying.change import MeanChange
 from vibecore.trying.noticing import did_it_notice
 from vibecore.trying.records import SHAKE, SPEED, UNEVEN, Reading, Tried
 from vibecore.trying.words import tried_words
@@ -123,13 +123,13 @@ def test_what_was_undone_with_too_little_after_it_asks_for_more():
 
 def test_what_was_never_undone_is_not_said_to_have_failed_to_go_back():
     """A change too small to be noticed, beside a reading that wanders too much to tell."""
-    small, wide = Change(3.0, 1.0, 5.0), Change(1.0, -4.0, 6.0)
+    small, wide = MeanChange(3.0, 1.0, 5.0), MeanChange(1.0, -4.0, 6.0)
     speed = Reading(SPEED, "rpm", (700.0, 703.0), small, None)
     shake = Reading(SHAKE, "dB", (-20.0, -19.0), wide, None)
     text = tried_words(Tried("cannot tell", (speed, shake), (), undone=False))
     assert "when it was undone" not in text
     assert "wanders so much that a change of less than 1.8 times (5 dB) in the whole shake" in text
-    back = replace(speed, means=(700.0, 703.0, 700.0), undone=Change(-3.0, -5.0, -1.0))
+    back = replace(speed, means=(700.0, 703.0, 700.0), undone=MeanChange(-3.0, -5.0, -1.0))
     text = tried_words(Tried("cannot tell", (back, replace(shake, undone=wide)), (), undone=True))
     assert "did not go back" not in text
 

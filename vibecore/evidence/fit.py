@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from vibecore.engine import Engine
-from vibecore.evidence.levels import FAMILIES, HELDS, Reading
+from vibecore.evidence.levels import FAMILIES, HELDS, LevelReading
 from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
 from vibecore.model import Flags, Floats, Place
 from vibecore.sound_cars import FAMILY_SPREAD_DB, GAIN_SPREAD_DB, HELD_SPREAD_DB, sound_level_db
@@ -26,7 +26,7 @@ NO_MATTER = 0.002  # a way to be wrong that is less likely than this is left out
 UNKNOWN = "none-of-these"  # the widest of the patterns: what the levels mean when the engine's speed is wrong
 
 
-def fit_levels(readings: Sequence[Reading], engine: Engine, place: Place | None) -> dict[str, Floats]:
+def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> dict[str, Floats]:
     """(n,) nepers for each cause: the log density of each level given the levels before it.
 
     A condition whose engine speed is not sure may have been read wrongly: with that chance its levels are
@@ -45,7 +45,7 @@ def fit_levels(readings: Sequence[Reading], engine: Engine, place: Place | None)
     return {cause: np.diff(v, prepend=0.0) for cause, v in so_far.items()}
 
 
-def _held_right(readings: Sequence[Reading]) -> Iterator[tuple[Flags, float]]:
+def _held_right(readings: Sequence[LevelReading]) -> Iterator[tuple[Flags, float]]:
     """Which levels (n,) were read at the right speed, in every way that may be, with its chance."""
     sure = {r.held: min(max(r.confidence, 0.0), 1.0) for r in readings}
     for ways in itertools.product((True, False), repeat=len(sure)):
@@ -55,7 +55,7 @@ def _held_right(readings: Sequence[Reading]) -> Iterator[tuple[Flags, float]]:
             yield np.array([right[r.held] for r in readings], dtype=bool), chance
 
 
-def _increments(cause: str, over_sound: Floats, readings: Sequence[Reading]) -> Floats:
+def _increments(cause: str, over_sound: Floats, readings: Sequence[LevelReading]) -> Floats:
     """Log density of each level given those before it, over the ways in which the cause shows itself."""
     if not readings:
         return np.zeros(0)
@@ -63,17 +63,17 @@ def _increments(cause: str, over_sound: Floats, readings: Sequence[Reading]) -> 
     return np.diff(np.logaddexp.reduce(ways, axis=0), prepend=0.0)
 
 
-def _way_log_density(way: Pattern, over_sound: Floats, readings: Sequence[Reading]) -> Floats:
+def _way_log_density(way: Pattern, over_sound: Floats, readings: Sequence[LevelReading]) -> Floats:
     adds = pattern_adds(way, readings)
     return chain_log_density(over_sound - adds, covariance(way, readings, adds))
 
 
-def pattern_adds(pattern: Pattern, readings: Sequence[Reading]) -> Floats:
+def pattern_adds(pattern: Pattern, readings: Sequence[LevelReading]) -> Floats:
     """(n,) what the cause adds to each level at its usual size, dB."""
     return np.array([pattern.adds.get(r.family, NOTHING)[HELDS.index(r.held)] for r in readings])
 
 
-def covariance(pattern: Pattern, readings: Sequence[Reading], adds: Floats) -> Floats:
+def covariance(pattern: Pattern, readings: Sequence[LevelReading], adds: Floats) -> Floats:
     """(n, n) dB squared: common gain, family, condition, reading, and the size of the fault."""
     total = np.full((len(readings), len(readings)), GAIN_SPREAD_DB**2)
     for family in FAMILIES:

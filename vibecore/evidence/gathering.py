@@ -13,7 +13,7 @@ from vibecore.constants import SOUND
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.findings import FINDINGS
 from vibecore.evidence.fit import fit_levels
-from vibecore.evidence.levels import HELDS, Reading, orders_of, read_levels
+from vibecore.evidence.levels import HELDS, LevelReading, orders_of, read_levels
 from vibecore.evidence.likelihood import Finding
 from vibecore.evidence.line_findings import crank_pulley
 from vibecore.evidence.patterns import NOTHING, PATTERNS
@@ -105,7 +105,7 @@ def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float)
 # ---------------------------------------------------------------- levels
 
 
-def _level_findings(readings: Sequence[Reading], engine: Engine, place: Place | None) -> list[Finding]:
+def _level_findings(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> list[Finding]:
     """The fit of the level patterns, split into the findings a mechanic would name."""
     if not readings:
         return []
@@ -123,7 +123,7 @@ def _level_findings(readings: Sequence[Reading], engine: Engine, place: Place | 
 
 
 def _beside_usual(
-    name: str, mine: Sequence[Reading], engine: Engine, place: Place | None
+    name: str, mine: Sequence[LevelReading], engine: Engine, place: Place | None
 ) -> tuple[frozenset[str], frozenset[str]]:
     """Causes that usually show clearly less, and clearly more, than the reading that stands out most."""
     if name in ("gear", "raised"):
@@ -140,11 +140,11 @@ def _beside_usual(
     return less, more
 
 
-def _standing_out(mine: Sequence[Reading], engine: Engine, place: Place | None) -> Reading:
+def _standing_out(mine: Sequence[LevelReading], engine: Engine, place: Place | None) -> LevelReading:
     return max(mine, key=lambda r: r.level_db - _sound(r, engine, place))
 
 
-def _groups(readings: Sequence[Reading]) -> list[str]:
+def _groups(readings: Sequence[LevelReading]) -> list[str]:
     """The finding each level belongs to: firing splits into its level, its rise in gear and its fall when
     raised.
     """
@@ -163,7 +163,11 @@ def _groups(readings: Sequence[Reading]) -> list[str]:
 
 
 def _level_text(
-    name: str, mine: Sequence[Reading], readings: Sequence[Reading], engine: Engine, place: Place | None
+    name: str,
+    mine: Sequence[LevelReading],
+    readings: Sequence[LevelReading],
+    engine: Engine,
+    place: Place | None,
 ) -> str:
     order = f"{engine.firing_order:g}"
     if name in ("gear", "raised"):
@@ -188,11 +192,11 @@ def _level_text(
     return f"{what} is {over_sound(over, engine)}, {level} in {_where(most)}"
 
 
-def _sound(reading: Reading, engine: Engine, place: Place | None) -> float:
+def _sound(reading: LevelReading, engine: Engine, place: Place | None) -> float:
     return sound_level_db(reading.family, reading.held, engine, place)
 
 
-def _told_usual(reading: Reading, engine: Engine, place: Place | None) -> float:
+def _told_usual(reading: LevelReading, engine: Engine, place: Place | None) -> float:
     """What a person is told that sound cars show, which is what a proof of repair asks; for the shake between
     the orders, of which a proof has none, where evidence weighs it from."""
     orders = orders_of(reading.family, engine)
@@ -201,14 +205,14 @@ def _told_usual(reading: Reading, engine: Engine, place: Place | None) -> float:
     return joined([sound_level(order, engine, place) for order in orders]).median_db
 
 
-def _where(reading: Reading) -> str:
+def _where(reading: LevelReading) -> str:
     return " and ".join(reading.seen_in)
 
 
 # ---------------------------------------------------------------- notes
 
 
-def _notes(scene: Scene, readings: Sequence[Reading], vehicle: Vehicle) -> list[CauseEvidence]:
+def _notes(scene: Scene, readings: Sequence[LevelReading], vehicle: Vehicle) -> list[CauseEvidence]:
     """What could not be read, said once with `normal`, whose standing it weakens."""
     texts: list[tuple[str, tuple[str, ...]]] = []
     for analysis in scene.before:

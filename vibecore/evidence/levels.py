@@ -31,7 +31,7 @@ UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
 
 
 @dataclass(frozen=True)
-class Reading:
+class LevelReading:
     """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is
     strongest.
     """
@@ -45,7 +45,7 @@ class Reading:
     seen_in: tuple[str, ...]
 
 
-def read_levels(scene: Scene, engine: Engine) -> tuple[Reading, ...]:
+def read_levels(scene: Scene, engine: Engine) -> tuple[LevelReading, ...]:
     """Every level that the recordings can show, in the order FAMILIES x HELDS."""
     readings = []
     strangers = strangers_hz(scene)
@@ -105,12 +105,12 @@ def usable_rows(
 
 def _reading(
     family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine, strangers: Sequence[float]
-) -> Reading | None:
+) -> LevelReading | None:
     found = [(a, _level(family, a, engine, strangers)) for a in analyses if a.orders is not None]
     levels = [(a, value) for a, value in found if value is not None]
     if not levels:
         return None
-    return Reading(
+    return LevelReading(
         family,
         held,
         sum(v.level_db for _, v in levels) / len(levels),

@@ -41,7 +41,7 @@ MAKES_THE_SHAKE_DB = -6.0  # of a recording's whole shake: half of its rms
 ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
 
 
-class Followed(NamedTuple):
+class FollowedLine(NamedTuple):
     """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings. share_db:
     of its recording's whole shake, where that is most."""
 
@@ -54,7 +54,7 @@ class Followed(NamedTuple):
     raised_too: bool  # seen at idle and at a raised idle, so at two speeds whatever they were
 
 
-def strongest_kept(scene: Scene, keeps: Keeps) -> Followed | None:
+def strongest_kept(scene: Scene, keeps: Keeps) -> FollowedLine | None:
     """The line that keeps its order (or hertz) from speed to speed and makes most of its recording's shake;
     None if none."""
     standing = _standing(scene) if keeps == "order" else _recorded(scene)
@@ -170,7 +170,7 @@ def _alike(a: Line, b: Line) -> bool:
     return same_order or abs(a.frequency_hz / b.frequency_hz - 1) < SAME_HERTZ
 
 
-def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> Followed | None:
+def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> FollowedLine | None:
     """The line with its fellows in recordings at other speeds; None if it has none."""
     members = [(line, first)]
     for other in others:
@@ -189,7 +189,7 @@ def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keep
     share = max(share_db(m, a) for m, a in members)
     names = tuple(a.name for _, a in members)
     both = {"idle", "raised"} <= {a.condition.speed_hold for _, a in members}
-    return Followed(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), share, names, both)
+    return FollowedLine(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), share, names, both)
 
 
 def _change(first: Analysis, other: Analysis) -> float | None:

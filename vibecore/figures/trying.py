@@ -14,7 +14,7 @@ from vibecore.figures.style import (
     empty_figure,
     frame,
 )
-from vibecore.trying.records import Course, Reading, Tried
+from vibecore.trying.records import Reading, TimeSeries, Tried
 
 COLOURS = (BLUE, VERMILLION, GREY)
 LEAST_SPAN = {"rpm": LEAST_SPEED_SPAN_RPM, "dB": 10.0}
@@ -33,7 +33,7 @@ def tried(result: Tried, begun_s: float, undone_s: float | None) -> tuple[Pictur
 
 
 def _picture(
-    courses: list[Course], readings: list[Reading], begun_s: float, undone_s: float | None
+    courses: list[TimeSeries], readings: list[Reading], begun_s: float, undone_s: float | None
 ) -> Picture:
     fig = empty_figure("seconds", UNITS[courses[0].unit])
     end_s = float(max(c.t_s[-1] for c in courses)) + 0.5 if undone_s is None else undone_s
@@ -55,7 +55,7 @@ def _picture(
     )
 
 
-def _broken_at_gaps(course: Course) -> tuple[np.ndarray, np.ndarray]:
+def _broken_at_gaps(course: TimeSeries) -> tuple[np.ndarray, np.ndarray]:
     """The curve with a break where seconds were left out: no line is drawn through what was not read."""
     gaps = np.flatnonzero(np.diff(course.t_s) > 1.5) + 1
     return np.insert(course.t_s, gaps, np.nan), np.insert(course.values, gaps, np.nan)

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from vibecore.balance import Layout
+from vibecore.balance import EngineLayout
 from vibecore.engine import Engine
 from vibecore.model import Floats, Place
 from vibecore.simulate.physics import Combustion, Complexes, transmissibility, unbalance_response
@@ -142,7 +142,7 @@ class Wheels:
 @dataclass(frozen=True, eq=False)
 class Car:
     engine: Engine
-    layout: Layout
+    layout: EngineLayout
     transmission: str
     combustion: Combustion
     idle: Idle

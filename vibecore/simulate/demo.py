@@ -14,7 +14,7 @@ from pathlib import Path
 from vibecore.engine import Engine
 from vibecore.model import Symptoms
 from vibecore.simulate.felt import Plan
-from vibecore.simulate.job import Repair, SimulatedJob, Wanted, simulate_job
+from vibecore.simulate.job import RepairOutcome, SimulatedJob, Wanted, simulate_job
 from vibecore.simulate.phone import Phone
 from vibecore.simulate.writing import write_job
 
@@ -40,7 +40,7 @@ class Demo:
     phone: Phone
     symptoms: Symptoms
     idle_spec_rpm: tuple[float, float]
-    repair: Repair | None = None
+    repair: RepairOutcome | None = None
     seconds: float = 20.0
 
 

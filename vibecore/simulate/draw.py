@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vibecore.balance import Layout, balance_table
+from vibecore.balance import EngineLayout, balance_table
 from vibecore.engine import Engine
 from vibecore.model import Place
 from vibecore.simulate.calm import nobody_complains
@@ -60,14 +60,16 @@ def draw_engine(rng: np.random.Generator) -> Engine:
     return Engine(cylinders, strokes)
 
 
-def draw_layout(engine: Engine, rng: np.random.Generator) -> Layout:
+def draw_layout(engine: Engine, rng: np.random.Generator) -> EngineLayout:
     """A layout that fits the engine; evenly firing and without a name where the table has none."""
     rows = list(engine.layouts)
     if engine.arrangement is None:
         like = [r for r in balance_table() if (r.cylinders, r.strokes) == (engine.cylinders, engine.strokes)]
         rows += [r for r in like if r.usual and rng.random() < 0.3]
     if not rows:
-        return Layout("evenly firing", engine.cylinders, engine.arrangement or "inline", "", engine.strokes)
+        return EngineLayout(
+            "evenly firing", engine.cylinders, engine.arrangement or "inline", "", engine.strokes
+        )
     return rows[int(rng.integers(len(rows)))]
 
 

@@ -19,7 +19,7 @@ from vibecore.simulate.phone import Phone, draw_phone, draw_taping, same_phone
 from vibecore.simulate.recording import SimulatedRecording, simulate_recording
 from vibecore.simulate.workshop import draw_plan, told_symptoms, told_vehicle
 
-Repair = Literal["cured", "improved", "unchanged", "worse"]
+RepairOutcome = Literal["cured", "improved", "unchanged", "worse"]
 WORSE_FROM = 1.41  # a fault that cannot grow by 3 dB cannot be made worse in a way that anybody would feel
 FELT_TRIES = 40
 FAULTS_A_CAR = 8  # tries before another car is drawn
@@ -38,7 +38,7 @@ class Wanted:
     engine: Engine | None = None
     transmission: str | None = None
     strength: float = 1.0
-    repair: Repair | None = None
+    repair: RepairOutcome | None = None
     second_cause: str | None = None
     rate_hz: float | None = None
     place: Place | None = None

@@ -18,7 +18,7 @@ from vibecore.units import STANDARD_GRAVITY_M_S2
 
 
 @dataclass(frozen=True)
-class Layout:
+class TableLayout:
     """How one program writes a table. `scale`, `decimals`: of values; `clock`: of stamps, e.g. 1000 for
     ms."""
 
@@ -38,21 +38,25 @@ class Layout:
 
 
 G = 1 / STANDARD_GRAVITY_M_S2
-LAYOUTS: dict[str, Layout] = {
-    "plain": Layout("time_s,x_m_s2,y_m_s2,z_m_s2"),
-    "quoted semicolon comma": Layout('"Time (s)";"X (m/s^2)";"Y (m/s^2)";"Z (m/s^2)"', ";", comma=True),
-    "milliseconds": Layout("timestamp_ms,ax,ay,az", clock=1000.0, clock_decimals=3),
-    "nanoseconds": Layout("time,z,y,x", clock=1e9, clock_decimals=0, clock_start=4.2e13, order=(2, 1, 0)),
-    "g tabs": Layout(
+LAYOUTS: dict[str, TableLayout] = {
+    "plain": TableLayout("time_s,x_m_s2,y_m_s2,z_m_s2"),
+    "quoted semicolon comma": TableLayout('"Time (s)";"X (m/s^2)";"Y (m/s^2)";"Z (m/s^2)"', ";", comma=True),
+    "milliseconds": TableLayout("timestamp_ms,ax,ay,az", clock=1000.0, clock_decimals=3),
+    "nanoseconds": TableLayout(
+        "time,z,y,x", clock=1e9, clock_decimals=0, clock_start=4.2e13, order=(2, 1, 0)
+    ),
+    "g tabs": TableLayout(
         "t [s]\tAx [g]\tAy [g]\tAz [g]", "\t", scale=G, decimals=6, before="# accelerometer\n# unit: g\n"
     ),
-    "with magnitude": Layout("time,accX,accY,accZ,total", before="#device: test handset\n", magnitude=True),
-    "windows": Layout("Time;X;Y;Z", ";", comma=True, decimals=4, line_end="\r\n", encoding="utf-8-sig"),
-    "no header": Layout("", " ", decimals=4),
+    "with magnitude": TableLayout(
+        "time,accX,accY,accZ,total", before="#device: test handset\n", magnitude=True
+    ),
+    "windows": TableLayout("Time;X;Y;Z", ";", comma=True, decimals=4, line_end="\r\n", encoding="utf-8-sig"),
+    "no header": TableLayout("", " ", decimals=4),
 }
 
 
-def table_bytes(recording: SimulatedRecording, layout: Layout) -> bytes:
+def table_bytes(recording: SimulatedRecording, layout: TableLayout) -> bytes:
     """The recording as the bytes of a text file in this layout."""
     t = recording.t_s * layout.clock + layout.clock_start
     values = recording.accel_m_s2[:, layout.order] * layout.scale

@@ -23,7 +23,7 @@ LEAST_FREEDOM = 4.0  # degrees of it: below, an interval says nothing
 
 
 @dataclass(frozen=True)
-class Change:
+class MeanChange:
     """What a mean changed by, with the ends of its interval."""
 
     value: float
@@ -41,11 +41,11 @@ class Change:
     def within(self, bound: float) -> bool:
         return -bound < self.low and self.high < bound
 
-    def undoes(self, other: Change) -> bool:
+    def undoes(self, other: MeanChange) -> bool:
         return self.sure and self.value * other.value < 0
 
 
-def changes_of_mean(parts: Sequence[Floats], chance: float) -> list[Change]:
+def changes_of_mean(parts: Sequence[Floats], chance: float) -> list[MeanChange]:
     """Change of the mean from each part of a series to the next, with an interval that leaves the true one
     out with this chance. Scatter and correlation are taken to be the same in all parts."""
     left = [part - part.mean() for part in parts]
@@ -59,7 +59,7 @@ def changes_of_mean(parts: Sequence[Floats], chance: float) -> list[Change]:
     changes = []
     for (was, n), (now, m) in pairwise(zip(parts, worth, strict=True)):
         step, half = float(now.mean() - was.mean()), t * float(np.sqrt(variance * (1 / n + 1 / m)))
-        changes.append(Change(step, step - half, step + half))
+        changes.append(MeanChange(step, step - half, step + half))
     return changes
 
 

@@ -15,7 +15,17 @@ from vibecore.errors import VibecoreError
 from vibecore.model import Condition, Floats, Recording, Signal, SpeedTrack
 from vibecore.speed import find_speed
 from vibecore.trying.change import changes_of_mean
-from vibecore.trying.records import LEAST_S, SETTLING_S, SHAKE, SPEED, UNEVEN, Course, Heeded, Reading, Tried
+from vibecore.trying.records import (
+    LEAST_S,
+    SETTLING_S,
+    SHAKE,
+    SPEED,
+    UNEVEN,
+    Heeded,
+    Reading,
+    TimeSeries,
+    Tried,
+)
 
 LONGEST_S = 60.0  # before and after: what lies further off says more of drift than of what was tried
 LEAST_SECONDS = 4  # whole ones in a part
@@ -62,7 +72,7 @@ def _check(begun_s: float, end_s: float) -> None:
         )
 
 
-def _reading(courses: Sequence[Course], chance: float) -> Reading:
+def _reading(courses: Sequence[TimeSeries], chance: float) -> Reading:
     values = [course.values for course in courses]
     begun, *undone = changes_of_mean(values, chance)
     means = tuple(float(v.mean()) for v in values)
@@ -80,7 +90,7 @@ def _heeded(readings: Sequence[Reading]) -> Heeded:
 
 def _courses(
     recording: Recording, first_s: float, last_s: float, engine: Engine | None, how: Condition
-) -> dict[str, Course]:
+) -> dict[str, TimeSeries]:
     """What can be read second by second between two moments of a recording."""
     signal, start_s = _stretch(recording, first_s, last_s)
     track = find_speed(signal, engine, how).track
@@ -88,13 +98,15 @@ def _courses(
     if len(begin_s) < LEAST_SECONDS:
         raise _too_broken(first_s, last_s)
     t_s = start_s + begin_s + 0.5
-    found = [Course(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, WHOLE_SHARE * signal.fs_hz))]
+    found = [
+        TimeSeries(SHAKE, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, WHOLE_SHARE * signal.fs_hz))
+    ]
     if track is not None:
-        found.append(Course(SPEED, "rpm", t_s, _rpm(track, signal.start_s + begin_s)))
+        found.append(TimeSeries(SPEED, "rpm", t_s, _rpm(track, signal.start_s + begin_s)))
         turns_hz = track.turns_hz
         to_hz = 0.0 if engine is None else engine.firing_order * turns_hz - BESIDE_FIRING_HZ
         if to_hz > SWAY_HZ + turns_hz / 2:  # room for a half order
-            found.append(Course(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, to_hz)))
+            found.append(TimeSeries(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, to_hz)))
     return {course.what: course for course in found}
 
 
@@ -141,6 +153,6 @@ def _level_db(blocks: Floats, fs_hz: float, low_hz: float, high_hz: float) -> Fl
     return np.asarray(10 * np.log10(np.maximum(square, 1e-12)))
 
 
-def _joined(courses: Sequence[Course]) -> Course:
+def _joined(courses: Sequence[TimeSeries]) -> TimeSeries:
     t_s, values = (np.concatenate([getattr(c, name) for c in courses]) for name in ("t_s", "values"))
-    return Course(courses[0].what, courses[0].unit, t_s, values)
+    return TimeSeries(courses[0].what, courses[0].unit, t_s, values)

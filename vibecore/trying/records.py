@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vibecore.model import Floats, Frozen
-from vibecore.trying.change import Change
+from vibecore.trying.change import MeanChange
 
 Heeded = Literal["noticed", "not noticed", "cannot tell"]
 Unit = Literal["rpm", "dB"]
@@ -22,7 +22,7 @@ SPEED, SHAKE, UNEVEN = "engine speed", "whole shake", "shake below the firing or
 
 
 @dataclass(frozen=True, eq=False)
-class Course(Frozen):
+class TimeSeries(Frozen):
     """One reading a second. t_s (m,) from the recording's start; values (m,) in rpm or dB re 1 m/s2."""
 
     what: str
@@ -39,8 +39,8 @@ class Reading:
     what: str
     unit: Unit
     means: tuple[float, ...]
-    begun: Change
-    undone: Change | None
+    begun: MeanChange
+    undone: MeanChange | None
 
     @property
     def noticed(self) -> bool:
@@ -59,5 +59,5 @@ class Tried(Frozen):
 
     heeded: Heeded
     readings: tuple[Reading, ...]
-    courses: tuple[Course, ...]
+    courses: tuple[TimeSeries, ...]
     undone: bool
