@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import state
 import streamlit as st
 import widgets
+from ranked import FOLDED_UNDER
 
 from vibecore.causes.load import CheckRow
 from vibecore.jobs import save_case
-from vibecore.model import CheckOutcome, Diagnosis
+from vibecore.model import CheckOutcome, Diagnosis, RankedCause
 
 
 def ask(work: state.Work, row: CheckRow, diagnosis: Diagnosis | None) -> None:
@@ -33,8 +35,24 @@ def _keep(
 
 
 def shares(diagnosis: Diagnosis) -> dict[str, float]:
-    """Name -> share of all, of every cause and of the parts inside the first."""
+    """Name -> share of all, of every cause and of the parts inside each."""
     found = {c.name: c.probability for c in diagnosis.causes}
-    for first in diagnosis.causes[:1]:
-        found |= {s.name: first.probability * s.probability for s in first.suspects}
+    for cause in diagnosis.causes:
+        found |= part_shares(cause)
     return found
+
+
+def part_shares(cause: RankedCause) -> dict[str, float]:
+    """Name -> share of all, of the parts inside a cause; a cause of one part is that part."""
+    parts = cause.suspects if len(cause.suspects) > 1 else ()
+    return {s.name: cause.probability * s.probability for s in parts}
+
+
+def moves(diagnosis: Diagnosis, before: Mapping[str, float]) -> list[tuple[str, float, float]]:
+    """Name, share before and share now of the causes, and of the parts inside the first, that an outcome has
+    moved; what was and is hardly likely is left out."""
+    now = {c.name: c.probability for c in diagnosis.causes}
+    for first in diagnosis.causes[:1]:
+        now |= part_shares(first)
+    rows = [(name, before.get(name, 0.0), share) for name, share in now.items()]
+    return [row for row in rows if max(row[1:]) >= FOLDED_UNDER]

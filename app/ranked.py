@@ -77,7 +77,7 @@ def show_cause(
             st.markdown(f"- And {len(cause.evidence) - most} more, on the page of causes.")
         if more is not None:
             more(cause)
-        elif cause.suspects:
+        elif len(cause.suspects) > 1:
             names = ", ".join(f"{s.name} ({percent(s.probability)})" for s in cause.suspects)
             st.markdown(f"- **Inside that:** {widgets.plain(names)}")
 

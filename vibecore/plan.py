@@ -61,6 +61,14 @@ def after_repair(case: Case) -> PlanItem:
     return next(item for item in plan_for(case) if item.id == AFTER_REPAIR)
 
 
+def to_record(case: Case, diagnosis: Diagnosis | None, done: str = "") -> PlanItem | None:
+    """The recording to make now, None if the job has all it needs. done: what was noted of a repair."""
+    mended = done.strip() or (case.recordings and next_step(case, diagnosis).mends)
+    if mended and not any(r.condition.stage == "after" for r in case.recordings):
+        return after_repair(case)
+    return next((item for item in plan_for(case) if item.needed and not item.done), None)
+
+
 def placing() -> tuple[str, ...]:
     """How to fix the phone, step by step."""
     return tuple(_data()["placing"]["steps"])
@@ -74,13 +82,13 @@ def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
         return NextStep(f"Record: {first.title}", first.why, "record")
     if diagnosis.repair is not None:
         return _after_repair(diagnosis)
+    mend = to_mend(case, diagnosis)
+    if mend is not None:
+        return mend
     if missing:
         return NextStep(f"Record: {missing[0].title}", missing[0].why, "record")
     if diagnosis.causes and diagnosis.causes[0].id == SOUND and diagnosis.causes[0].probability > SURE_ENOUGH:
         return NextStep("Write the report", "Nothing wrong was found in these recordings.", "report")
-    mend = to_mend(case, diagnosis)
-    if mend is not None:
-        return mend
     if diagnosis.next_checks:
         check = diagnosis.next_checks[0]
         return NextStep(check.name, f"About {check.minutes:.0f} minutes.", "causes")
@@ -110,7 +118,10 @@ def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
     now, before = percent(first.probability), "" if was is None else percent(was)
     moved = f" (was {before})" if before not in ("", now) else ""
     cured = repair is not None and repair.verdict == "cured"
-    return f"{'Before the repair, likeliest' if cured else 'Likeliest'}: {first.name}, {now}{moved}"
+    lead = "Before the repair, likeliest" if cured else "Likeliest"
+    if not cured and first.probability < SURE_ENOUGH:
+        lead = "Not clear yet. Likeliest"
+    return f"{lead}: {first.name}, {now}{moved}"
 
 
 def _found_to_mend(cause: RankedCause, part: Suspect | None, seen: str = "") -> NextStep:
@@ -141,7 +152,7 @@ def _mend(cause: RankedCause, part: Suspect | None, page: PageName, found: str, 
         title = "Have it mended" if shop == SHOP else "Mend"
     else:
         title = "Have the likeliest mended" if shop == SHOP else "Mend what is likeliest"
-    why = f"{found}It stands at {percent(share)}.{shop} {then}{MANUAL}"
+    why = f"{found}It is {percent(share)} likely.{shop} {then}{MANUAL}"
     return NextStep(f"{title}: {name}", why, page, mends=True)
 
 
@@ -248,6 +259,8 @@ def _caution(name: str) -> str:
 
 
 def _needed(when: str, case: Case) -> bool:
+    if {r.condition.stage for r in case.recordings} >= {"before", "after"}:
+        return False  # something was mended: what was not recorded before that cannot be made any more
     if when == "automatic":
         return case.vehicle.transmission != "manual"
     if when == "repair":

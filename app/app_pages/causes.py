@@ -158,10 +158,8 @@ def _show_moved(diagnosis: Diagnosis) -> None:
     if before is None:
         return
     st.header("What that changed", anchor=False)
-    rows = [
-        (name, percent(before.get(name, 0.0)), percent(now))
-        for name, now in outcomes.shares(diagnosis).items()
-    ]
+    found = outcomes.moves(diagnosis, before)
+    rows = [(name, percent(was), percent(now)) for name, was, now in found]
     moved = [row for row in rows if row[1] != row[2]]
     if moved:
         widgets.show_table(("cause", "before", "now"), moved)

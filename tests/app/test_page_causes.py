@@ -176,3 +176,35 @@ def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start
     assert "the ranking is weaker" not in text
     keep(store, store.open(job.head.id), "b.csv", "c.csv")
     assert "Gear or speed is not said of 2 recordings: the ranking is weaker." in words(start("causes"))
+
+
+def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job, monkeypatch):  # noqa: ARG001
+    """And what stays hardly likely is not listed."""
+    parts = Suspect("ring", "Rubber ring", 0.4), Suspect("stop", "Stop", 0.59), Suspect("nut", "Nut", 0.01)
+    mount, sound, dead = made.diagnosis().causes
+    asked = made.diagnosis().next_checks
+
+    def stands(mount_share, sound_share, dead_share):
+        named = (replace(mount, suspects=parts), sound, replace(dead, suspects=parts[:1]))
+        shares = (mount_share, sound_share, dead_share)
+        found = [replace(c, probability=p) for c, p in zip(named, shares, strict=True)]
+        return tuple(sorted(found, key=lambda c: -c.probability))
+
+    diagnosed(monkeypatch, causes=stands(0.25, 0.72, 0.03), next_checks=asked)
+    test = start("causes")
+    diagnosed(monkeypatch, causes=stands(0.80, 0.19, 0.01), next_checks=asked)
+    next(b for b in test.button if "crack" in b.label).click().run()
+    rows = [[str(cell).replace("\\", "") for cell in row] for row in test.table[0].value.values.tolist()]
+    assert rows == [
+        [mount.name, "25 %", "80 %"],
+        [sound.name, "72 %", "19 %"],
+        ["Rubber ring", "10 %", "32 %"],
+        ["Stop", "15 %", "47 %"],
+    ]
+
+
+@pytest.mark.usefixtures("job")
+def test_a_cause_of_one_part_does_not_name_it_again(start, monkeypatch):
+    first, *others = made.diagnosis().causes
+    diagnosed(monkeypatch, causes=(replace(first, suspects=(Suspect("same", "the same", 1.0),)), *others))
+    assert "Inside that" not in words(start())
