@@ -8,7 +8,7 @@ from typing import Any
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import commas, dressed, encoding, limits
+from . import commas, dressed, encoding, limits, sideways
 from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
 from .naming import under_names
@@ -37,6 +37,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     """
     text, kind = encoding.to_utf8(data)
     text = _without_end_marks(text)
+    text, lying = sideways.upright(text), text
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
     _check_lines(text, head, lines, source, max_rows)
     layout = _layout(head, len(text) > len(head), source)
@@ -53,7 +54,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
     named = under_names(layout, columns, source)
-    warnings = (*_told(broken, cut, rows), *told)
+    warnings = (*_told(broken, cut, rows), *told, *([sideways.TOLD] if text is not lying else []))
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)

@@ -21,6 +21,7 @@ class Format:
 
 
 _PICTURE, _FILM, _DOCUMENT = "a picture", "a film or sound recording", "a document"
+_BINARY = "a table in a form that this program does not read"
 _PACKED = "packed in a way this program does not know"
 # The bytes at a place that tell what a file is, as its own standard or maker has them; from memory.
 _SIGNS = (
@@ -41,7 +42,12 @@ _SIGNS = (
     (0, b"7z\xbc\xaf", _PACKED),
     (0, b"Rar!", _PACKED),
     (0, b"\x28\xb5\x2f\xfd", _PACKED),
-    (0, b"SQLite format 3", "a database"),
+    (0, b"SQLite format 3", _BINARY),
+    (0, b"PAR1", _BINARY),
+    (0, b"ARROW1", _BINARY),
+    (0, b"\x89HDF", _BINARY),
+    (0, b"\x93NUMPY", _BINARY),
+    (0, b"MATLAB 5.0", _BINARY),
 )
 
 
@@ -50,6 +56,11 @@ def check_kind(data: bytes, title: str) -> None:
     what = next((w for at, sign, w in _SIGNS if data[at : at + len(sign)] == sign), None)
     if what == _PACKED:
         raise ReadingError(f"{title} is {what}. Unpack it and give the recording in it.")
+    if what == _BINARY:
+        raise ReadingError(
+            f"{title} is {what}. Open it in the program that made it and export the recording as CSV, "
+            "with its time column."
+        )
     if what:
         raise ReadingError(f"{title} is {what}, no recording of acceleration. Export the recording as CSV.")
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from vibecore.errors import ReadingError
 
-from . import dressed, json_text, limits, packets
+from . import dressed, json_text, limits, packets, sideways
 from .dates import is_compact
 from .encoding import to_utf8
 from .names import is_time, unit_of_cell
@@ -69,7 +69,7 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
             return _from_records(value, source)
         if isinstance(value[0], list):
             return _from_rows(value, source)
-        return []
+        return _from_rows(rows, source) if (rows := packets.in_one(value)) else []
     if not isinstance(value, dict):
         return []
     if rows := _under_names(value):
@@ -94,7 +94,7 @@ def _under_names(value: dict[str, Any]) -> list[Any]:
     """Rows in one list whose columns have their names, and perhaps units, in others of as many words: the
     rows under the names, none if that is not what it is."""
     lists = [v for v in value.values() if isinstance(v, list) and v]
-    rows: list[Any] = next((v for v in lists if isinstance(v[0], list)), [[]])
+    rows: list[Any] = list(sideways.turned(next((v for v in lists if isinstance(v[0], list)), [[]])))
     words = [v for v in lists if len(v) == len(rows[0]) and all(isinstance(cell, str) for cell in v)]
     units = [v for v in words if all(unit_of_cell(cell) for cell in v if cell)]
     named = [v for v in words if v not in units]
@@ -163,6 +163,7 @@ def _lists(key: str, value: Any) -> dict[str, list[Any]]:
 def _from_rows(rows: list[Any], source: str) -> list[Table]:
     """Lists of numbers, the first row perhaps names."""
     names: list[str] = []
+    rows = list(sideways.turned(rows))
     if all(isinstance(cell, str) for cell in rows[0]) and not any(_is_figure(c) for c in rows[0]):
         names, rows = [str(c) for c in rows[0]], rows[1:]
     lists = [row for row in rows if isinstance(row, list)]

@@ -18,7 +18,7 @@ from .dressed import is_dressed
 MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
 _PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
 _JUDGED_LINES = 30  # the last of them, which are likelier data, tell the delimiter
-_DELIMITERS = ("\t", ";", "|", ",", " ")  # ' ' stands for any run of blanks
+DELIMITERS = ("\t", ";", "|", ",", " ")  # ' ' stands for any run of blanks
 _NUMBER = r"[+-]?(?:\d+\{mark}?\d*|\{mark}\d+)(?:[eE][+-]?\d+)?"
 _NO_NUMBER = frozenset({"nan", "-nan", "null", "inf", "-inf", "+inf", "infinity", "-infinity"})
 _DATE = re.compile(
@@ -54,7 +54,7 @@ def find_layout(lines: list[str], source: str) -> Layout:
     """
     judged = [line for line in lines[-_JUDGED_LINES:] if line.strip()]
     best = (0.0, "", "")
-    for delimiter in _DELIMITERS:
+    for delimiter in DELIMITERS:
         split = [split_line(line, delimiter) for line in judged]
         most = sum(len(cells) - cells.count("") for cells in split)
         for decimal in (".", ","):
@@ -71,7 +71,7 @@ def find_layout(lines: list[str], source: str) -> Layout:
 
 def _no_rows(lines: list[str], source: str) -> str:
     """What is there instead of rows of numbers."""
-    cells = (split_line(line, d) for line in lines for d in _DELIMITERS[:-1])
+    cells = (split_line(line, d) for line in lines for d in DELIMITERS[:-1])
     if any(len(c) > _LEAST_NUMBERS and names.said_by(c) == len(c) for c in cells):
         return f"{source} has names of columns but no rows of numbers under them. Record again."
     return (
@@ -215,7 +215,7 @@ def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str
 def _header_cells(line: str, delimiter: str, width: int) -> list[str]:
     """The cells of a line of names, which may be a comment or use another delimiter than the data."""
     line = _COMMENT.sub("", line.lstrip("\ufeff"))
-    tries = [split_line(line, d) for d in (delimiter, *(d for d in _DELIMITERS[:4] if d != delimiter))]
+    tries = [split_line(line, d) for d in (delimiter, *(d for d in DELIMITERS[:4] if d != delimiter))]
     glued = re.sub(r"\s+(?=[(\[])", "", line)
     tries += [re.split(r"\s{2,}|\t", line.strip()), split_line(glued, " ")]
     if delimiter == " ":

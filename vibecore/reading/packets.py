@@ -1,11 +1,17 @@
-"""Packets of samples in JSON, {"t0": 1.5, "samples": [[x, y, z], ...]}: opened into a record a sample."""
+"""Packets of samples in JSON, {"t0": 1.5, "samples": [[x, y, z], ...]}: opened into a record a sample; and
+all samples in one list of numbers."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
+from . import limits, scale
+
 LONGEST_VECTOR = 4  # numbers of one sample; a longer list holds many samples
 _LEAST_LISTS = 3  # of single values, of which each sample has one from each
+_BESIDE = 2.0  # times that the axes lie further apart than one axis moves from sample to sample
 _MOST_SAID = 40  # values of a packet that are put beside each of its samples
 
 _Record = dict[str, Any]
@@ -28,6 +34,23 @@ def opened(records: list[_Record]) -> dict[str, list[_Record]]:
             for row in zip(*(_list(r, k) for k in names), strict=False)
         ]
     }
+
+
+def in_one(values: list[Any]) -> list[list[float]]:
+    """The rows t, x, y, z or x, y, z in one list of numbers: only where those are gravity, and each axis is
+    nearer to itself than to the others. None of them otherwise."""
+    if not all(isinstance(v, (int, float)) for v in values):
+        return []
+    for width in (4, 3):
+        if len(values) % width or len(values) < width * limits.MIN_ROWS:
+            continue
+        rows = np.array(values, dtype=np.float64).reshape(-1, width)
+        axes = rows[:, -3:]
+        moves, apart = np.abs(np.diff(axes, axis=0)).mean(), np.abs(np.diff(axes, axis=1)).mean()
+        timed = width == 3 or bool((np.diff(rows[:, 0]) > 0).all())
+        if timed and apart > _BESIDE * moves and scale.is_gravity_in(scale.steady_size(axes)):
+            return [values[i : i + width] for i in range(0, len(values), width)]
+    return []
 
 
 def said_by_all(records: list[_Record]) -> _Record:

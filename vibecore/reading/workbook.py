@@ -10,11 +10,12 @@ import subprocess
 import sys
 import zipfile
 import zlib
+from dataclasses import replace
 from typing import Any
 
 from vibecore.errors import ReadingError
 
-from . import delimited, limits, workbook_child
+from . import delimited, limits, sideways, workbook_child
 from .dressed import is_dressed
 from .json_file import text_column
 from .layout import is_date
@@ -52,9 +53,10 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
     if data.startswith(_ZIP):
         _check_zip(data, title)
     sheets = _sheets(data, title, max_rows)
-    tables, last = [], None
+    tables, notes, last = [], [], None
     for sheet, rows in sheets:
         if len(rows) < _LEAST_ROWS:
+            notes += _lines(rows)
             continue
         if len(rows) > max_rows:
             raise ReadingError(
@@ -64,8 +66,9 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
             tables.append(_table(rows, f"{title}, sheet '{sheet}'"))
         except ReadingError as error:
             last = error
+            notes += _lines(rows)
     if tables:
-        return tables
+        return [replace(t, hints="\n".join([t.hints, *notes])) for t in tables]
     raise last or ReadingError(f"{title} is a workbook without rows of numbers. Export the recording as CSV.")
 
 
@@ -126,6 +129,8 @@ def _check_cells(sheet: bytes, title: str) -> None:
             column = column * 26 + letter - 64
         wide = max(wide, column)
     rows = re.findall(rb'r="[A-Z]{0,3}(\d{5,})"', sheet)
+    if not rows and wide > limits.MAX_COLUMNS:  # as where the table lies on its side: few
+        rows = re.findall(rb'r="[A-Z]{0,3}(\d{1,4})"', sheet)
     tall = max(map(int, rows), default=10_000)
     if wide * tall > limits.MAX_SHEET_CELLS and wide > 26:
         raise ReadingError(
@@ -135,7 +140,8 @@ def _check_cells(sheet: bytes, title: str) -> None:
 
 def _table(rows: list[list[Any]], title: str) -> Table:
     """Rows of cells as a table; a sheet with all its text in one column is read as the text that it is."""
-    filled = [row for row in rows if any(c is not None for c in row)]
+    rows = [row for row in rows if any(c is not None for c in row)]
+    filled = list(sideways.turned(rows))
     if sum(1 for row in filled[:50] if _single_text(row)) > 0.8 * len(filled[:50]):
         text = "\n".join(str(next(c for c in row if c is not None)) for row in filled)
         return delimited.read(text.encode("utf-8"), title, limits.MAX_ROWS)
@@ -151,7 +157,13 @@ def _table(rows: list[list[Any]], title: str) -> Table:
         name = header[i] if i < len(header) else ""
         column = text_column(name, values)
         columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else column.unit))
-    return Table(tuple(columns), len(body), title, hints, any(header), (), (f"workbook, {len(body)} rows",))
+    told = () if len(filled) == len(rows) else (sideways.TOLD,)
+    return Table(tuple(columns), len(body), title, hints, any(header), told, (f"workbook, {len(body)} rows",))
+
+
+def _lines(rows: list[list[Any]]) -> list[str]:
+    """Cells beside each other as lines of text."""
+    return [" ".join(str(c) for c in row if c is not None) for row in rows]
 
 
 def _single_text(row: list[Any]) -> bool:
@@ -171,7 +183,7 @@ def _header(before: list[list[Any]]) -> tuple[list[str], list[str], str]:
     from . import names
 
     texts = [[str(c) if c is not None else "" for c in row] for row in before]
-    hints = "\n".join(" ".join(t for t in row if t) for row in texts)
+    hints = "\n".join(_lines(before))
     units: list[str] = []
     for row in reversed(texts):
         filled = [t for t in row if t]
