@@ -21,7 +21,7 @@ from vibecore.model import (
     Spectrum,
     SpeedTrack,
 )
-from vibecore.repair import Fault, FaultLines
+from vibecore.repair import FaultLines, FaultSignature
 
 FOUR = Engine(4)
 REFERENCE = Path(__file__).parent / "reference"
@@ -82,11 +82,11 @@ def scaled(factor_db: float, orders: tuple[float, ...]) -> dict[float, float]:
     return {o: v * 10 ** (factor_db / 20) if o in orders else v for o, v in SOUND.items()}
 
 
-def on(*orders: float) -> Fault:
+def on(*orders: float) -> FaultSignature:
     """A fault whose own lines are these orders."""
-    return Fault(FaultLines(orders))
+    return FaultSignature(FaultLines(orders))
 
 
-def within(**where: Any) -> Fault:
+def within(**where: Any) -> FaultSignature:
     """A fault that shows between half orders, in a band of hertz or on lines of its own frequency."""
-    return Fault(FaultLines(**where))
+    return FaultSignature(FaultLines(**where))

@@ -12,16 +12,16 @@ from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, on, scaled
 from vibecore import repair
 from vibecore.model import Analysis, Line, RankedCause
 from vibecore.repair import shift
-from vibecore.repair.lines import Change
+from vibecore.repair.lines import LevelChange
 from vibecore.words import repair_sentences, verdict_words
 
 PLACING_DB = 1.5
 
 
 def test_without_a_line_to_tell_the_taping_is_as_unknown_as_before() -> None:
-    assert shift.shift([], PLACING_DB) == Change(0.0, PLACING_DB)
-    vague = [Change(5.0, 2.5), Change(-3.0, 4.0)]
-    assert shift.shift(vague, PLACING_DB) == Change(0.0, PLACING_DB)
+    assert shift.shift([], PLACING_DB) == LevelChange(0.0, PLACING_DB)
+    vague = [LevelChange(5.0, 2.5), LevelChange(-3.0, 4.0)]
+    assert shift.shift(vague, PLACING_DB) == LevelChange(0.0, PLACING_DB)
 
 
 def test_agreeing_lines_weigh_as_normal_theory_says(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -29,7 +29,7 @@ def test_agreeing_lines_weigh_as_normal_theory_says(monkeypatch: pytest.MonkeyPa
     # Analysis, 3rd ed., eq. 2.12; from memory). No line may have changed of itself, and none is vague.
     monkeypatch.setattr(shift, "ONE_CHANGED", 0.0)
     monkeypatch.setattr(shift, "ALL_CHANGED", 0.0)
-    changes = [Change(1.8, 0.3), Change(2.4, 0.6), Change(1.1, 0.9)]
+    changes = [LevelChange(1.8, 0.3), LevelChange(2.4, 0.6), LevelChange(1.1, 0.9)]
     own = shift.OWN_SHARE * PLACING_DB
     prior = 1 / (PLACING_DB**2 - own**2)
     weights = [1 / (c.sd_db**2 + own**2) for c in changes]
@@ -42,15 +42,15 @@ def test_agreeing_lines_weigh_as_normal_theory_says(monkeypatch: pytest.MonkeyPa
 
 
 def test_one_line_that_changed_of_itself_is_let_be() -> None:
-    steady = [Change(d, 0.3) for d in (1.9, 2.1, 2.0, 1.8)]
-    assert shift.shift([*steady, Change(-9.0, 0.3)], PLACING_DB).db == pytest.approx(
+    steady = [LevelChange(d, 0.3) for d in (1.9, 2.1, 2.0, 1.8)]
+    assert shift.shift([*steady, LevelChange(-9.0, 0.3)], PLACING_DB).db == pytest.approx(
         shift.shift(steady, PLACING_DB).db, abs=0.3
     )
 
 
 def test_lines_that_all_fell_with_the_fault_tell_nothing() -> None:
     # No taping takes 9 dB off everything: the repair did, and it must not be reckoned away.
-    got = shift.shift([Change(-9.0 + d, 0.3) for d in (-0.5, 0.0, 0.4)], PLACING_DB)
+    got = shift.shift([LevelChange(-9.0 + d, 0.3) for d in (-0.5, 0.0, 0.4)], PLACING_DB)
     assert abs(got.db) < 0.5
     assert got.sd_db == pytest.approx(PLACING_DB, abs=0.3)
 

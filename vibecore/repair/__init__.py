@@ -17,7 +17,7 @@ pair        any two recordings side by side
 """
 
 from vibecore.model import FaultLines
-from vibecore.repair.compare import DEFAULT_PLACING_DB, Fault, compare
+from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, compare
 from vibecore.repair.job import Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
@@ -27,8 +27,8 @@ from vibecore.repair.tapings import Placing, measured_placing, placing_db_of
 
 __all__ = [
     "DEFAULT_PLACING_DB",
-    "Fault",
     "FaultLines",
+    "FaultSignature",
     "Pair",
     "Placing",
     "Visit",

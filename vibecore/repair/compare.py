@@ -12,8 +12,8 @@ from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, 
 from vibecore.repair.beside import felt, new_lines
 from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
-    Change,
     Level,
+    LevelChange,
     change,
     highest_hz,
     highest_order,
@@ -23,19 +23,18 @@ from vibecore.repair.lines import (
     total,
     whole_band,
 )
-from vibecore.repair.own import parts
+from vibecore.repair.own import own_lines
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import chance_of_cure
 from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
 from vibecore.sound_cars import WHOLE, SoundLevel, joined
-from vibecore.units import order_text
 
 # Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
 # this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
 # measure it.
 DEFAULT_PLACING_DB = 1.5
-Course = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
+LevelCourse = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.
 _UNSTEADY_SD_DB = 1.5
@@ -44,12 +43,11 @@ _WIDE = 2.0  # an octave: shake that sits on no one line
 _HOLDS_THAT_TOO = "Order by order the two can be compared all the same: the change then holds what that does."
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 
-
 NO_LINES = FaultLines()
 
 
 @dataclass(frozen=True)
-class Fault:
+class FaultSignature:
     """What is known of the fault whose repair is to be proven.
 
     lines: its own; without any, the orders that stand out most before. whole: no line is its own, the whole
@@ -62,14 +60,29 @@ class Fault:
     others_tell: bool = True
 
 
-NOT_KNOWN = Fault()
+NOT_KNOWN = FaultSignature()
+
+
+@dataclass(frozen=True, eq=False)
+class _Comparison:
+    """The two recordings, what differs between them, and all that their comparison reckons with: see
+    `compare`."""
+
+    before: Analysis
+    after: Analysis
+    fault: FaultSignature
+    engine: Engine | None
+    placing_db: float
+    courses: Mapping[float, LevelCourse]
+    like: Likeness
 
 
 @dataclass(frozen=True)
-class _Line:
+class _SeenInBoth:
     """One of the fault's lines in both recordings, and what a sound car shows there."""
 
     name: str
+    order: float | None
     before: Level
     after: Level
     sound: SoundLevel
@@ -78,11 +91,11 @@ class _Line:
 def compare(
     before: Analysis,
     after: Analysis,
-    fault: Fault = NOT_KNOWN,
+    fault: FaultSignature = NOT_KNOWN,
     *,
     engine: Engine | None = None,
     placing_db: float = DEFAULT_PLACING_DB,
-    courses: Mapping[float, Course] | None = None,
+    courses: Mapping[float, LevelCourse] | None = None,
 ) -> Repair:
     """Change of the fault's own lines from one recording to the other, and the verdict.
 
@@ -90,20 +103,17 @@ def compare(
     makes. courses: for an order, its level in dB over frequency, to correct a difference in speed.
     """
     like = likeness(before, after, speed_mended=fault.speed_mended)
+    both = _Comparison(before, after, fault, engine, placing_db, courses or {}, like)
     if like.blocking is not None and not like.whole and not (like.road and fault.lines.band_hz):
-        return _made_differently(before, after, like, like.blocking, placing_db)
-    lines, compared, seen = _shown(fault, like, before, after, engine, courses)
-    changes = _all_changes(before, after, lines.orders, like, placing_db, courses)
+        return _made_differently(both, like.blocking)
+    lines, compared, seen = _shown(both)
+    changes = _all_changes(both, lines.orders)
     if not seen:
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
     others_tell = fault.others_tell and compared == "lines"
-    untouched = _untouched(before, after, lines.orders, courses) if others_tell else []
-    taped = shift(untouched, placing_db)
-    corrected = bool(courses) and lines == FaultLines(lines.orders) and {*lines.orders} <= {*(courses or ())}
-    result = _result(seen, lines, compared, taped, _extra_sd(like, taped.sd_db, corrected, lines))
-    notes = (*like.notes, *shift_note(taped), *new_lines(before, after, changes, lines.orders))
-    unseen = compared == "whole shake" and not fault.whole and like.blocking is None
-    found = _told(result, before, after, like, lines, changes, notes + tuple(felt(before, after)), unseen)
+    taped = shift(_untouched(both, lines.orders) if others_tell else [], placing_db)
+    result = _result(both, lines, compared, seen, taped)
+    found = _told(both, lines, result, changes)
     if found.verdict not in ("cured", "improved") or compared != "lines":
         return found
     # Nobody takes back a car that shakes more than before, whatever became of the fault's own lines.
@@ -112,72 +122,63 @@ def compare(
     return replace(whole, why=f"{whole.why} {found.why}") if whole.verdict == "worse" else found
 
 
-def _shown(
-    fault: Fault,
-    like: Likeness,
-    before: Analysis,
-    after: Analysis,
-    engine: Engine | None,
-    courses: Mapping[float, Course] | None,
-) -> tuple[FaultLines, Compared, list[_Line]]:
+def _shown(both: _Comparison) -> tuple[FaultLines, Compared, list[_SeenInBoth]]:
     """What is compared, and how much of it both recordings show: the fault's own lines, else the whole shake
     where the two were held alike."""
-    lines = _own_lines(fault, before, after, engine)
-    seen = _seen_in_both(before, after, lines, engine, courses)
-    if not fault.whole and (seen or not like.whole):
+    lines = _own_lines(both)
+    seen = _seen_in_both(both, lines)
+    if not both.fault.whole and (seen or not both.like.whole):
         return lines, "lines", seen
-    lines = FaultLines(band_hz=whole_band(before, after))
-    sound = WHOLE.at(before.condition.place)
-    seen = _seen_in_both(before, after, lines, engine, courses)
-    return lines, "whole shake", [replace(line, sound=sound) for line in seen]
+    lines = FaultLines(band_hz=whole_band(both.before, both.after))
+    sound = WHOLE.at(both.before.condition.place)
+    return lines, "whole shake", [replace(line, sound=sound) for line in _seen_in_both(both, lines)]
 
 
 def _result(
-    seen: Sequence[_Line], lines: FaultLines, compared: Compared, taped: Change, extra_sd_db: float
+    both: _Comparison,
+    lines: FaultLines,
+    compared: Compared,
+    seen: Sequence[_SeenInBoth],
+    taped: LevelChange,
 ) -> Result:
-    """The lines together before and after, what the taping did taken off. extra_sd_db: standard deviation of
-    the change from all but the recordings' own scatter."""
+    """The lines together before and after, what the taping did taken off."""
+    on_known_courses = lines == FaultLines(lines.orders) and set(lines.orders) <= both.courses.keys()
+    corrected = bool(both.courses) and on_known_courses
+    extra_sd_db = _extra_sd(both.like, taped.sd_db, corrected, lines)
     first, second = total([p.before for p in seen]), total([p.after for p in seen]).lifted(-taped.db)
-    sound, names = joined([p.sound for p in seen]), _names(lines.orders, seen)
-    return Result(first, second, change(first, second), extra_sd_db, sound, names, compared, taped.db)
+    sound = joined([p.sound for p in seen])
+    return Result(first, second, change(first, second), extra_sd_db, sound, _names(seen), compared, taped)
 
 
-def _made_differently(
-    before: Analysis, after: Analysis, like: Likeness, blocking: str, placing_db: float
-) -> Repair:
+def _made_differently(both: _Comparison, blocking: str) -> Repair:
     """No verdict where the two cannot be before and after of one repair; neutral beside in gear, a unit off
     beside on, are worth reading order by order all the same."""
-    copied = copy_words(before, after) is not None
-    changes = () if copied else _all_changes(before, after, (), like, placing_db, None)
-    notes = (*like.notes, *((_HOLDS_THAT_TOO,) if changes else ()))
+    copied = copy_words(both.before, both.after) is not None
+    changes = () if copied else _all_changes(replace(both, courses={}), ())
+    notes = (*both.like.notes, *((_HOLDS_THAT_TOO,) if changes else ()))
     return Repair("cannot-tell", None, None, None, blocking, changes, notes)
 
 
-def _own_lines(fault: Fault, before: Analysis, after: Analysis, engine: Engine | None) -> FaultLines:
+def _own_lines(both: _Comparison) -> FaultLines:
     """The fault's own lines as far as both recordings show them, else what stands out most before."""
-    lines = fault.lines
+    before, after, lines = both.before, both.after, both.fault.lines
     if lines.between is not None:
         lines = replace(lines, between=_shown_by_both(before, after, lines.between))
     if lines.band_hz is not None:
         lines = replace(lines, band_hz=_band_of_both(before, after, lines.band_hz))
-    if lines == NO_LINES and not fault.whole:
-        lines = FaultLines(standing_out(before, engine))
+    if lines == NO_LINES and not both.fault.whole:
+        lines = FaultLines(standing_out(before, both.engine))
     return lines
 
 
-def _told(
-    result: Result,
-    before: Analysis,
-    after: Analysis,
-    like: Likeness,
-    lines: FaultLines,
-    changes: tuple[OrderChange, ...],
-    notes: tuple[str, ...],
-    unseen: bool,
-) -> Repair:
-    """The verdict in words. unseen: the fault's lines are not seen, they may have changed all the same."""
+def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[OrderChange, ...]) -> Repair:
+    """The verdict in words, and what to mind beside it."""
+    before, after, like = both.before, both.after, both.like
+    notes = (*like.notes, *shift_note(result.taped), *new_lines(before, after, changes, lines.orders))
+    notes += tuple(felt(before, after))
     verdict = _verdict(result)
-    if verdict == "unchanged" and unseen:
+    stands_in = result.compared == "whole shake" and not both.fault.whole and like.blocking is None
+    if verdict == "unchanged" and stands_in:  # the fault's own lines may have changed all the same
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, power(result, before, after))
@@ -193,37 +194,32 @@ def _told(
     )  # fmt: skip
 
 
-def _untouched(
-    before: Analysis, after: Analysis, fault_orders: Sequence[float], courses: Mapping[float, Course] | None
-) -> list[Change]:
+def _untouched(both: _Comparison, fault_orders: Sequence[float]) -> list[LevelChange]:
     """Changes of the orders that are not the fault's own and stand clear of their floor in both."""
-    table = before.orders.levels if before.orders is not None else ()
-    pairs = [_at_order(before, after, lv.order, courses) for lv in table if lv.order not in fault_orders]
-    return [change(*both) for both in pairs if both is not None and all(lv.stands_clear for lv in both)]
+    table = both.before.orders.levels if both.before.orders is not None else ()
+    pairs = [_at_order(both, lv.order) for lv in table if lv.order not in fault_orders]
+    return [change(*pair) for pair in pairs if pair is not None and all(lv.stands_clear for lv in pair)]
 
 
 def _extra_sd(like: Likeness, placing_db: float, corrected: bool, lines: FaultLines = NO_LINES) -> float:
+    """Standard deviation in dB of the change from all but the recordings' own scatter. corrected: the levels
+    were put right for a difference in speed."""
     speed = like.speed_sd_db * (_COURSE_LEAVES if corrected else 1.0)
     unsteady = 0.0 if lines.between is None else _UNSTEADY_SD_DB
     return float(np.sqrt(placing_db**2 + like.extra_sd_db**2 + speed**2 + unsteady**2))
 
 
-def _seen_in_both(
-    before: Analysis,
-    after: Analysis,
-    lines: FaultLines,
-    engine: Engine | None,
-    courses: Mapping[float, Course] | None,
-) -> list[_Line]:
-    """The fault's own lines that both recordings can show."""
+def _seen_in_both(both: _Comparison, lines: FaultLines) -> list[_SeenInBoth]:
+    """Those of the lines that both recordings can show."""
+    firsts, seconds = (own_lines(a, lines, both.engine) for a in (both.before, both.after))
     seen = []
-    for was, now in zip(parts(before, lines, engine), parts(after, lines, engine), strict=True):
+    for was, now in zip(firsts, seconds, strict=True):
         levels = was.level, now.level
         if was.order is not None:
-            levels = _at_order(before, after, was.order, courses) or (None, None)
+            levels = _at_order(both, was.order) or (None, None)
         b, a = levels
         if b is not None and a is not None:
-            seen.append(_Line(was.name, b, a, now.sound))
+            seen.append(_SeenInBoth(was.name, was.order, b, a, now.sound))
     return seen
 
 
@@ -240,37 +236,31 @@ def _band_of_both(before: Analysis, after: Analysis, band_hz: tuple[float, float
     return (low, top) if top >= _WIDE * low else band_hz
 
 
-def _at_order(
-    before: Analysis, after: Analysis, order: float, courses: Mapping[float, Course] | None
-) -> tuple[Level, Level] | None:
+def _at_order(both: _Comparison, order: float) -> tuple[Level, Level] | None:
     """Levels on an order, the second put right for a difference in speed where its course is known."""
+    before, after = both.before, both.after
     b, a = level_at_order(before, order), level_at_order(after, order)
     if b is None or a is None or before.speed is None or after.speed is None:
         return None
-    if courses is not None and order in courses:
+    if order in both.courses:
         was, now = (order * s.turns_hz for s in (before.speed, after.speed))
-        a = a.lifted(courses[order](was) - courses[order](now))
+        a = a.lifted(both.courses[order](was) - both.courses[order](now))
     return b, a
 
 
-def _names(orders: Sequence[float], seen: Sequence[_Line]) -> str:
-    on_orders = [p.name for p in seen if p.name in {order_text(o) for o in orders}]
-    parts = [f"order{'s' if len(on_orders) > 1 else ''} {', '.join(on_orders)}"] if on_orders else []
-    return " and ".join(parts + [p.name for p in seen if p.name not in on_orders])
+def _names(seen: Sequence[_SeenInBoth]) -> str:
+    """'orders 1, 2 and 31.0 Hz'."""
+    orders = [p.name for p in seen if p.order is not None]
+    listed = [f"order{'s' if len(orders) > 1 else ''} {', '.join(orders)}"] if orders else []
+    return " and ".join(listed + [p.name for p in seen if p.order is None])
 
 
-def _all_changes(
-    before: Analysis,
-    after: Analysis,
-    fault_orders: Sequence[float],
-    like: Likeness,
-    placing_db: float,
-    courses: Mapping[float, Course] | None,
-) -> tuple[OrderChange, ...]:
-    table = before.orders.levels if before.orders is not None else ()
-    extra = _extra_sd(like, placing_db, False)
+def _all_changes(both: _Comparison, fault_orders: Sequence[float]) -> tuple[OrderChange, ...]:
+    """Change of every order of the first's table, and of the fault's own, that both show."""
+    table = both.before.orders.levels if both.before.orders is not None else ()
+    extra = _extra_sd(both.like, both.placing_db, False)
     wanted = sorted({lv.order for lv in table} | set(fault_orders))
-    pairs = [(o, p) for o in wanted if (p := _at_order(before, after, o, courses)) is not None]
+    pairs = [(o, p) for o in wanted if (p := _at_order(both, o)) is not None]
     return tuple(order_change(order, b, a, extra) for order, (b, a) in pairs)
 
 

@@ -13,7 +13,7 @@ from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB, Course, Fault, compare
+from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, LevelCourse, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
 from vibecore.repair.lines import standing_out
 from vibecore.repair.own import together
@@ -219,21 +219,21 @@ def repair_of_pair(
     order goes with speed."""
     lines = FaultLines() if cause_id == SOUND else fault_lines(cause_id, before, engine, befores)
     whole, speed_mended = cause_id == SOUND, cause_id == "idle-resonance"
-    fault = Fault(lines, whole, speed_mended, others_tell=cause_id not in _BRIDGES)
+    fault = FaultSignature(lines, whole, speed_mended, others_tell=cause_id not in _BRIDGES)
     courses = {} if speed_mended else _courses(before, after, befores, lines.orders)
     return compare(before, after, fault, engine=engine, placing_db=placing_db, courses=courses)
 
 
 def _courses(
     before: Analysis, after: Analysis, befores: Sequence[Analysis], orders: Sequence[float]
-) -> dict[float, Course]:
+) -> dict[float, LevelCourse]:
     """Level over frequency of each order, where the speeds differ and the other recordings from before the
     repair, on the same place, show a natural frequency that the order passes."""
     if before.speed is None or after.speed is None:
         return {}
     if abs(after.speed.mean_rpm / before.speed.mean_rpm - 1) <= SPEED_NOTE_SHARE:
         return {}
-    found: dict[float, Course] = {}
+    found: dict[float, LevelCourse] = {}
     for order in orders:
         points = [
             order_points(one.signal, one.speed, order)

@@ -69,15 +69,15 @@ class Level:
 
 
 @dataclass(frozen=True)
-class Change:
+class LevelChange:
     """Change in decibels and its standard error from the two recordings' own scatter."""
 
     db: float
     sd_db: float
 
 
-def change(before: Level, after: Level) -> Change:
-    return Change(
+def change(before: Level, after: Level) -> LevelChange:
+    return LevelChange(
         float(10 * np.log10(after.guarded / before.guarded)),
         float(DB_PER_LOG_POWER * np.sqrt(before.log_variance + after.log_variance)),
     )

@@ -28,7 +28,7 @@ _ROAD_SPREAD_DB = 12.0
 
 
 @dataclass(frozen=True)
-class Part:
+class OwnLine:
     """level: None where the recording cannot show it. order: None for what is no order."""
 
     name: str
@@ -37,28 +37,28 @@ class Part:
     order: float | None = None
 
 
-def parts(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> list[Part]:
+def own_lines(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> list[OwnLine]:
     """Each of these lines in this recording, in the order of the record's fields."""
     place = analysis.condition.place
     found = [
-        Part(order_text(o), level_at_order(analysis, o), sound_level(o, engine, place), o)
+        OwnLine(order_text(o), level_at_order(analysis, o), sound_level(o, engine, place), o)
         for o in lines.orders
     ]
     alone = NO_ORDER.at(place)
-    found += [Part(f"{hz:.1f} Hz", level_at_hz(analysis, hz), alone) for hz in lines.hz]
+    found += [OwnLine(f"{hz:.1f} Hz", level_at_hz(analysis, hz), alone) for hz in lines.hz]
     if lines.between is not None:
         level = level_between_orders(analysis, lines.between)
-        found.append(Part("between the half orders", level, BETWEEN_ORDERS.at(place)))
+        found.append(OwnLine("between the half orders", level, BETWEEN_ORDERS.at(place)))
     if lines.band_hz is not None:
         low, high = lines.band_hz
         sound = _sound_in_band(analysis, low, high, engine)
-        found.append(Part(f"{low:.0f} to {high:.0f} Hz", level_of_whole(analysis, low, high), sound))
+        found.append(OwnLine(f"{low:.0f} to {high:.0f} Hz", level_of_whole(analysis, low, high), sound))
     return found
 
 
 def together(analysis: Analysis, lines: FaultLines, engine: Engine | None) -> tuple[Level, SoundLevel] | None:
     """Level of all of them that the recording shows, and of a sound car on the same; None if none."""
-    seen = [(p.level, p.sound) for p in parts(analysis, lines, engine) if p.level is not None]
+    seen = [(p.level, p.sound) for p in own_lines(analysis, lines, engine) if p.level is not None]
     if not seen:
         return None
     return total([level for level, _ in seen]), joined([sound for _, sound in seen])

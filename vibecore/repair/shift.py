@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from vibecore.model import Floats
-from vibecore.repair.lines import Change
+from vibecore.repair.lines import LevelChange
 
 # Share of the placing scatter (a standard deviation) that differs from line to line, and chances that one
 # line or all of them changed for another reason. Common practice, no source.
@@ -25,7 +25,7 @@ LEAST_SURE_DB = 2.0  # a line known worse than this has little to say
 _GRID_DB = np.arange(-20.0, 20.05, 0.1)
 
 
-def shift(untouched: Sequence[Change], placing_db: float) -> Change:
+def shift(untouched: Sequence[LevelChange], placing_db: float) -> LevelChange:
     """The shift of all levels from the first recording to the second in dB, with the standard deviation that
     it leaves on the change of any line, from the changes of lines that the repair cannot have touched.
 
@@ -36,7 +36,7 @@ def shift(untouched: Sequence[Change], placing_db: float) -> Change:
     common = float(np.sqrt(placing_db**2 - own**2))
     told = [c for c in untouched if c.sd_db < LEAST_SURE_DB]
     if not told or placing_db <= 0:
-        return Change(0.0, placing_db)
+        return LevelChange(0.0, placing_db)
     log_likelihood = np.sum([_log_of_line(c, own) for c in told], axis=0)
     likelihood = np.exp(log_likelihood - log_likelihood.max())
     taped = likelihood * _normal(_GRID_DB, common)
@@ -46,10 +46,10 @@ def shift(untouched: Sequence[Change], placing_db: float) -> Change:
     mean = float(np.average(_GRID_DB, weights=taped))
     square = float(np.average(_GRID_DB**2, weights=taped))
     variance = trust * square + (1 - trust) * common**2 - (trust * mean) ** 2
-    return Change(trust * mean, float(np.sqrt(variance + own**2)))
+    return LevelChange(trust * mean, float(np.sqrt(variance + own**2)))
 
 
-def _log_of_line(change: Change, own_db: float) -> Floats:
+def _log_of_line(change: LevelChange, own_db: float) -> Floats:
     """Log likelihood of one line's change over the shifts of the grid."""
     sd, off = float(np.hypot(change.sd_db, own_db)), change.db - _GRID_DB
     wide = float(np.hypot(sd, CHANGED_DB))

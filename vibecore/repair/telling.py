@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.model import Analysis, Compared, FaultLines, VerdictName
-from vibecore.repair.lines import Change, Level, interval_db
+from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
 from vibecore.sound_cars import ONE_IN_TWENTY
@@ -22,12 +22,12 @@ OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
 class Result:
     before: Level
     after: Level
-    change: Change
+    change: LevelChange
     extra_sd_db: float
     sound: SoundLevel
     names: str
     compared: Compared
-    taped_db: float  # taken off the level after
+    taped: LevelChange  # of all levels alike, by how the phone was taped on: taken off the level after
 
     @property
     def sd_db(self) -> float:
@@ -40,7 +40,7 @@ class Result:
     @property
     def left_m_s2(self) -> float:
         """What the recording after the repair shows, taping and all: that is held against sound cars."""
-        return self.after.lifted(self.taped_db).rms_m_s2
+        return self.after.lifted(self.taped.db).rms_m_s2
 
     @property
     def as_sound(self) -> bool:
@@ -56,7 +56,7 @@ class Result:
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    taped = f"less what the taping did ({r.taped_db:+.1f} dB), " if abs(r.taped_db) >= SHOWN_DB else ""
+    taped = f"less what the taping did ({r.taped.db:+.1f} dB), " if abs(r.taped.db) >= SHOWN_DB else ""
     moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
     moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {r.change.db:+.1f} dB, "
     moved += f"{low:+.1f} to {high:+.1f})"
@@ -106,7 +106,7 @@ def power(r: Result, before: Analysis, after: Analysis) -> str:
     return f"{told} Record {max(needed_s, used_s):.0f} s each time to see one of {best}."
 
 
-def shift_note(taped: Change) -> list[str]:
+def shift_note(taped: LevelChange) -> list[str]:
     """A shift that a person could feel, if it were one of the car's."""
     if abs(taped.db) < FELT_DB:
         return []
