@@ -54,10 +54,9 @@ def analyze(
     recording: Recording,
     engine: Engine | None,
     condition: Condition,
-    hint: job_speeds.Hint | None = None,
     say: Say = lambda _: None,
 ) -> Analysis:
-    """Everything that can be read from one recording. hint: what else lets expect a speed.
+    """Everything that can be read from one recording. say: is told each step.
 
     engine None: the cylinders are not known; the speed is then looked for among usual engines, and the
     orders listed are those of the largest of them.
@@ -69,7 +68,7 @@ def analyze(
     overall = comfort.overall(signal, condition.place)
     heard = Analysis(recording, signal, None, None, lines, spectrum, overall, condition)
     say("the engine's speed")
-    answer = find_speed(signal, engine, condition, hint)
+    answer = find_speed(signal, engine, condition)
     say("the engine's orders")
     return _with_speed(heard, engine, answer)
 

@@ -22,7 +22,7 @@ from vibecore.runs import runs
 BLOCK_S = 0.25  # a hand's movement or a door's slam lasts longer; a firing cycle at idle is shorter
 LEAST_BLOCKS = 8  # fewer have no middle to speak of
 HELD_SHARE = 0.5  # of a block's samples: with fewer, gaps leave too little to judge it by
-WHOLE_SHARE = 0.9  # what a gap leaves of a block has a mean of its own
+UNBROKEN_SHARE = 0.9  # what a gap leaves of a block has a mean of its own
 HANDLING_DB = 9.0  # a block this far over the median level, if it is also beyond the recording's own spread
 HANDLING_SPREADS = 5.0  # ... standard deviations, as the median absolute deviation tells them
 # A hand moves slower than an engine turns. The means of three blocks in a row hold motion up to about 2 Hz;
@@ -68,7 +68,7 @@ class _Blocks:
     @cached_property
     def by_hand(self) -> Flags:
         """Where the phone moves slower than any engine shakes it."""
-        whole = ndimage.minimum_filter1d(self.share, 3) > WHOLE_SHARE
+        whole = ndimage.minimum_filter1d(self.share, 3) > UNBROKEN_SHARE
         return np.asarray((self.slow_db > self.level_db + HAND_SHARE_DB) & whole)
 
 

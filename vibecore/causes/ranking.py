@@ -86,11 +86,9 @@ def hypotheses_of(known: Catalogue) -> tuple[Hypothesis, ...]:
     return tuple(Hypothesis(cause, suspect) for cause in known.causes for suspect in cause.suspect)
 
 
-def unused(
-    symptoms: Symptoms, outcomes: Sequence[CheckOutcome], known: Catalogue | None = None
-) -> tuple[str, ...]:
+def unused(symptoms: Symptoms, outcomes: Sequence[CheckOutcome]) -> tuple[str, ...]:
     """Sentences on what was said but is not in the catalogue, and so was not used."""
-    known = known or catalogue()
+    known = catalogue()
     notes = [
         f"Code {c} is not in the list of codes and was not used." for c in symptoms.codes if not known.code(c)
     ]

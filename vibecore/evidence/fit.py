@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from scipy.special import gammaln
 
+from vibecore.constants import NOT_LISTED
 from vibecore.engine import Engine
 from vibecore.evidence.levels import FAMILIES, HELDS, LevelReading
 from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
@@ -23,7 +24,7 @@ from vibecore.sound_cars import FAMILY_SPREAD_DB, GAIN_SPREAD_DB, HELD_SPREAD_DB
 
 LEVEL_TAIL_DEGREES = 5.0  # of freedom: a level 5 sigma off is a thousand times likelier than under the normal
 NO_MATTER = 0.002  # a way to be wrong that is less likely than this is left out
-UNKNOWN = "none-of-these"  # the widest of the patterns: what the levels mean when the engine's speed is wrong
+UNKNOWN = NOT_LISTED  # the widest of the patterns: what the levels mean when the engine's speed is wrong
 
 
 def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> dict[str, Floats]:

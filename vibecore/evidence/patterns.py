@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from vibecore.constants import SOUND
+from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.sound_cars import Family
 
 SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
@@ -161,7 +161,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
     ),
     "accessory-drive": (Pattern({}, {}, "its lines are no half orders: see the other lines"),),
     "cooling-fan": (Pattern({}, {}, "its lines are no half orders: see the other lines"),),
-    "none-of-these": (
+    NOT_LISTED: (
         Pattern(
             {},
             {"firing": 8.0, "half": 8.0, "one": 8.0, "second": 8.0, "ground": 8.0},

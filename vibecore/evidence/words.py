@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from vibecore.constants import SOUND
+from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.engine import Engine
 from vibecore.units import times_against
 
@@ -32,7 +32,7 @@ FAULT_WORDS = {
     "driveline": "a fault in converter or gearbox",
     "wheel-imbalance": "a wheel out of balance",
     "propshaft": "the propeller shaft",
-    "none-of-these": "something else",
+    NOT_LISTED: "something else",
 }
 
 LEVEL_FINDINGS = ("firing", "gear", "raised", "half", "one", "second", "ground")

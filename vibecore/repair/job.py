@@ -97,17 +97,12 @@ def repair_of_job(
     engine: Engine,
     *,
     cause_id: str | None = None,
-    placing_db: float | None = None,
 ) -> Repair | None:
     """Proof of repair of a job: the last `after` recording of each kind against the `before` most like it,
     and of these pairs the one in which the fault's own lines stood out most. None without an `after`
-    recording.
-
-    placing_db: not given, it is taken from recordings said to be taped on anew, else the default.
-    """
-    measured = measured_placing(analyses) if placing_db is None else None
-    if placing_db is None:
-        placing_db = placing_db_of(measured)
+    recording. What taping on does is taken from recordings said to be taped on anew, else the default."""
+    measured = measured_placing(analyses)
+    placing_db = placing_db_of(measured)
     befores = [a for a in analyses if a.condition.stage == "before"]
     afters = [a for a in analyses if a.condition.stage == "after"]
     if not afters:
