@@ -16,7 +16,7 @@ import widgets
 from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.case import Case
-from vibecore.errors import VibecoreError
+from vibecore.errors import CaseError, VibecoreError
 from vibecore.jobs import case_of, save_case
 
 Notes = Mapping[str, str]
@@ -25,6 +25,7 @@ Put = Callable[[Case, Notes, Any], tuple[Case, Notes]]  # case and notes as they
 NOT_SAID = "not said"
 MAX_TEXT = 2000  # characters of a note: a page of a report
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
+NUMBER_PX = 220  # five figures, and the three buttons of a number that may be empty
 FAULT = "That could not be kept, by a fault in vibecore. The window it was started in says more."
 
 
@@ -95,6 +96,28 @@ def choice(
         return put(case, notes, None if chosen == NOT_SAID else chosen)
 
     box(column.selectbox, name, said, label, options, options.index(now or NOT_SAID), width=BOX_PX)
+
+
+def number(
+    draw: Callable[..., Any],
+    name: str,
+    put: Put,
+    label: str,
+    now: float | None,
+    most: float,
+    step: float,
+    least: float = 0,
+    **kwargs: Any,
+) -> Any:
+    """A number from least to most. What lies outside is told below in a sentence: a box with bounds of its own
+    turns red, and says why only to a pointer that rests on it, which no finger can."""
+
+    def within(case: Case, notes: Notes, said: float | None) -> tuple[Case, Notes]:
+        if said is not None and not least <= said <= most:
+            raise CaseError(f"{said:,.10g} cannot be right. It lies between {least:,.0f} and {most:,.0f}.")
+        return put(case, notes, said)
+
+    return box(draw, name, within, label, value=now, step=step, **kwargs)
 
 
 def line(name: str, put: Put, label: str, text: str, most: int, **kwargs: Any) -> None:

@@ -141,9 +141,9 @@ def _boxes(name: str, made: Condition, asked: bool) -> None:
     shown = round(made.tachometer_rpm or 0) or None  # the box shows whole turns
     with st.expander("Tachometer, and what was switched on"):
         rpm = _put(name, "tachometer_rpm", lambda said: float(said or 0) or None)
-        boxes.box(
-            st.number_input, f"rpm {name}", rpm, "Tachometer, rpm (if you looked)",
-            0, round(HIGHEST_SPEED_RPM), shown, 50,
+        boxes.number(
+            st.number_input, f"rpm {name}", rpm, "Tachometer, rpm (if you looked)", shown,
+            HIGHEST_SPEED_RPM, 50,
         )  # fmt: skip
         on = _put(name, "accessories", _listed)
         listed = ", ".join(made.accessories)

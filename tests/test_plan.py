@@ -278,4 +278,7 @@ def test_the_answer_in_one_line():
     assert likeliest(made.diagnosis(repaired=True)).startswith("Before the repair, likeliest: Engine mount")
     assert likeliest(replace(made.diagnosis(), causes=())) == ""
     unclear = (replace(made.diagnosis().causes[1], probability=0.45),)
-    assert likeliest(replace(made.diagnosis(), causes=unclear)) == "Not clear yet. Likeliest: Nothing wrong found, 45 %"
+    assert (
+        likeliest(replace(made.diagnosis(), causes=unclear))
+        == "Not clear yet. Likeliest: Nothing wrong found, 45 %"
+    )

@@ -68,9 +68,9 @@ def _vehicle(vehicle: Vehicle, units: str) -> None:
     engine, width = vehicle.engine, boxes.BOX_PX
     gearbox = _of_vehicle(lambda v, said: replace(v, transmission=said))
     row = st.container(horizontal=True)
-    boxes.box(
-        row.number_input, "cylinders", put("cylinders"), "Cylinders (needed)", 1, MOST_CYLINDERS,
-        engine.cylinders, width=width,
+    boxes.number(
+        row.number_input, "cylinders", put("cylinders"), "Cylinders (needed)", engine.cylinders,
+        MOST_CYLINDERS, 1, 1, width=width,
     )  # fmt: skip
     boxes.choice(row, "layout", put("arrangement"), "Layout", ("inline", "vee", "flat"), engine.arrangement)
     boxes.choice(row, "gearbox", gearbox, "Gearbox", ("automatic", "manual"), vehicle.transmission)
@@ -94,25 +94,32 @@ def _idle_spec(now: tuple[float, float] | None) -> None:
     low, high = now or (None, None)
     keys = boxes.key_of("idle from"), boxes.key_of("idle to")
 
+    def ends() -> tuple[float | None, float | None]:
+        held = boxes.held(keys[0], low), boxes.held(keys[1], high)
+        lower, upper = (end if end and 0 < end <= HIGHEST_SPEED_RPM else None for end in held)
+        return lower, upper
+
     def put(vehicle: Vehicle, _said: float | None) -> Vehicle:
-        lower, upper = boxes.held(keys[0], low), boxes.held(keys[1], high)
-        ends = (min(lower, upper), max(lower, upper)) if lower and upper else None  # whichever came first
-        return replace(vehicle, idle_spec_rpm=ends)
+        lower, upper = ends()
+        both = (min(lower, upper), max(lower, upper)) if lower and upper else None  # whichever came first
+        return replace(vehicle, idle_spec_rpm=both)
 
     row = st.container(horizontal=True)
     for name, label, end in (("idle from", "Maker's idle from, rpm", low), ("idle to", "to, rpm", high)):
-        boxes.box(
-            row.number_input, name, _of_vehicle(put), label, 0.0, HIGHEST_SPEED_RPM, end, 10.0, "%.0f",
-            width=boxes.BOX_PX,
+        boxes.number(
+            row.number_input, name, _of_vehicle(put), label, end, HIGHEST_SPEED_RPM, 10.0, format="%.0f",
+            width=boxes.NUMBER_PX,
         )  # fmt: skip
+    if sum(end is not None for end in ends()) == 1:
+        st.caption("Give both ends: one alone is not kept.")
 
 
 def _mileage(km: float | None, units: str) -> None:
     per, unit = (KM_PER_MILE, "miles") if units == "US" else (1.0, "km")
     put = _of_vehicle(lambda v, said: replace(v, mileage_km=None if said is None else said * per))
     shown = None if km is None else round(km / per)
-    boxes.box(
-        st.number_input, f"mileage in {unit}", put, f"Mileage, {unit}", 0, round(FARTHEST_KM), shown, 1000,
+    boxes.number(
+        st.number_input, f"mileage in {unit}", put, f"Mileage, {unit}", shown, FARTHEST_KM / per, 1000,
         width=2 * boxes.BOX_PX,
     )  # fmt: skip
 
@@ -130,9 +137,9 @@ def _belt(vehicle: Vehicle, units: str) -> None:
         st.caption(widgets.plain(f"{open_line} has no size yet, so it is not used."))
     belt = _of_vehicle(lambda v, said: replace(v, belt_length_mm=(said or 0.0) * per or None))
     length = vehicle.belt_length_mm and round(vehicle.belt_length_mm / per, 2)
-    boxes.box(
-        st.number_input, f"belt in {unit}", belt, f"Belt length, {unit}", 0.0, LONGEST_MM, length, 10.0,
-        "%.1f",
+    boxes.number(
+        st.number_input, f"belt in {unit}", belt, f"Belt length, {unit}", length, LONGEST_MM / per, 10.0,
+        format="%.1f",
     )  # fmt: skip
 
 
@@ -144,7 +151,7 @@ def _pulleys(text: str, per: float) -> dict[str, float]:
     for line in lines[:-1] if _without_a_size(text) else lines:
         match = re.fullmatch(r"(.*?\S)[\s:=]+(\d+(?:[.,]\d+)?)\s*", line)
         size = float(match[2].replace(",", ".")) if match else 0.0
-        if match is None or not size:
+        if match is None or not 0 < size * per <= LONGEST_MM:
             raise CaseError(f"'{line.strip()}' is no pulley: write a name and a size, like 'crank 160'.")
         name = match[1].strip(" :=")
         if name in pulleys:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.app.browser import PHONE
+from tests.app.browser import LAPTOP, PHONE
 from tests.app.test_browser import ABSENT, PAGES
 
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
@@ -62,3 +62,26 @@ def test_a_notice_does_not_lie_over_its_banner(window):
     notice = window.page.get_by_test_id("stToast").first.bounding_box()
     assert notice["y"] >= banner["y"] + banner["height"]
     assert notice["y"] + notice["height"] <= PHONE[1]
+
+
+WHOLE = """() => [...document.querySelectorAll('[data-testid="stNumberInputContainer"]')]
+  .filter(e => e.checkVisibility() && e.querySelector('input').value).map(e => {
+    const box = e.getBoundingClientRect(), input = e.querySelector('input');
+    const room = input.getBoundingClientRect().width - 2 * parseFloat(getComputedStyle(input).paddingLeft);
+    const canvas = document.createElement('canvas').getContext('2d');
+    canvas.font = getComputedStyle(input).font;
+    return room >= canvas.measureText(input.value).width
+      && [...e.querySelectorAll('button')].every(b => b.getBoundingClientRect().right <= box.right + 1); })"""
+
+
+@pytest.mark.parametrize("window", [LAPTOP, PHONE], ids=["laptop", "phone"], indirect=True)
+def test_a_number_can_be_read_in_its_box(window):
+    window.go("Car")
+    window.page.get_by_label("Maker's idle from, rpm").fill("20000")
+    window.page.get_by_label("to, rpm").last.fill("20000")
+    window.page.get_by_label("Mileage, km").fill("4999999")
+    window.page.keyboard.press("Tab")
+    window.settle()
+    found = window.page.evaluate(WHOLE)
+    assert len(found) == 4  # and the cylinders
+    assert all(found)

@@ -71,6 +71,36 @@ def test_a_code_that_is_not_in_the_list_is_told_beside_its_box(start, store, job
     assert case_of(store.open(job.head.id)).symptoms.codes == ("P0301", "BANANA")
 
 
+@pytest.mark.parametrize(
+    ("label", "said", "told"),
+    [
+        ("Mileage, miles", 4_000_000, "4,000,000 cannot be right. It lies between 0 and 3,106,856."),
+        ("Belt length, inches", 500.0, "500 cannot be right. It lies between 0 and 394."),
+        ("to, rpm", 99_999.0, "99,999 cannot be right. It lies between 0 and 20,000."),
+        ("Mileage, miles", -1, "-1 cannot be right. It lies between 0 and 3,106,856."),
+        ("Cylinders (needed)", 99, "99 cannot be right. It lies between 1 and 16."),
+    ],
+)
+def test_a_number_out_of_bounds_is_told_in_a_sentence_and_not_kept(start, job, store, label, said, told):
+    """In the units of its box: 5,000,000 km are 3,106,856 miles, 10,000 mm are 394 inches (NIST SP 811)."""
+    test = start("car")
+    test.segmented_control[0].set_value("US").run()
+    next(n for n in test.number_input if n.label == label).set_value(said).run()
+    assert told in words(test)
+    assert case_of(store.open(job.head.id)).vehicle == case_of(job).vehicle
+
+
+def test_one_end_of_the_idle_waits_for_the_other_and_says_so(start, job, store):
+    test = start("car")
+    told = "Give both ends: one alone is not kept."
+    assert told not in words(test)
+    next(n for n in test.number_input if n.label.startswith("Maker")).set_value(700.0).run()
+    assert told in words(test)
+    next(n for n in test.number_input if n.label == "to, rpm").set_value(800.0).run()
+    assert told not in words(test)
+    assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (700.0, 800.0)
+
+
 @pytest.mark.parametrize("half", ["P", "P0", "p03", "P030"])
 def test_a_code_that_is_half_typed_is_no_complaint(start, store, job, half):
     """The box is kept at every pause in typing."""
