@@ -109,8 +109,8 @@ def number(
     least: float = 0,
     **kwargs: Any,
 ) -> Any:
-    """A number from least to most. What lies outside is told below in a sentence: a box with bounds of its own
-    turns red, and says why only to a pointer that rests on it, which no finger can."""
+    """A number from least to most. What lies outside is told below in a sentence: a box with bounds of its
+    own turns red, and says why only to a pointer that rests on it, which no finger can."""
 
     def within(case: Case, notes: Notes, said: float | None) -> tuple[Case, Notes]:
         if said is not None and not least <= said <= most:

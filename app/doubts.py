@@ -8,7 +8,7 @@ from vibecore.case import Case, CaseRecording
 from vibecore.engine import Engine
 from vibecore.firing import DOUBTED
 from vibecore.guess import is_odd_idle
-from vibecore.model import Analysis
+from vibecore.model import Analysis, Condition
 
 
 def cylinders_words(cylinders: int | None) -> str:
@@ -29,7 +29,15 @@ def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
     return next((w.message for a in analyses for w in a.warnings if w.code == DOUBTED), "")
 
 
+def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:
+    """Those of which gear or speed is not said; with the engine off no gear is needed."""
+
+    def is_unsaid(made: Condition) -> bool:
+        return made.speed_hold is None or (made.gear is None and made.speed_hold != "engine off")
+
+    return [r for r in recordings if is_unsaid(r.condition)]
+
+
 def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:
-    """Names of those of which gear or speed is not said; with the engine off no gear is needed."""
-    made = [(r.file.as_posix(), r.condition) for r in recordings]
-    return [n for n, c in made if c.speed_hold is None or (c.gear is None and c.speed_hold != "engine off")]
+    """Their names."""
+    return [r.file.as_posix() for r in unsaid_of(recordings)]

@@ -20,7 +20,7 @@ from vibecore.model import Place, Recording
 from vibecore.store import Job
 
 NOTE = "guessed"  # key of the notes
-NO_REASON = "Nothing tells how it was made."
+NO_REASON = "Nothing tells how it was made: say it here."
 CHANGED = "You have changed a part of it since."
 
 

@@ -32,8 +32,9 @@ MOST_NAMED = 3  # recordings in a line
 MAX_ACCESSORIES = 200  # characters
 
 
-def show(work: state.Work) -> None:
-    """All rows, what to take out, and the picture of the latest recording; what is chosen is kept at once."""
+def show(work: state.Work, way_on: bool) -> None:
+    """All rows, what to take out, and the picture of the latest recording; what is chosen is kept at once.
+    way_on: once all is said, link to the next page below the rows."""
     recordings = work.case.recordings
     if not recordings:
         return
@@ -50,6 +51,9 @@ def show(work: state.Work) -> None:
     rooms = [_show_row(work, place, reasons) for place in range(len(recordings))]
     if reasons:
         _ask_to_confirm(work)
+    elif way_on:
+        page, label, icon = the_way_on(work.case)
+        st.page_link(state.page(page), label=label, icon=icon)
     _offer_to_take_out(work)
     results = widgets.results(work, progress)  # last, so that the boxes need not wait for it
     for item, room in zip(recordings, rooms, strict=True):
@@ -61,6 +65,13 @@ def show(work: state.Work) -> None:
         name = spoken_by_file(analyses)[latest.name]
         st.header(f"The latest: {widgets.plain(name)}", anchor=False)
         widgets.show_picture(figures.order_spectrum(latest, work.case.vehicle.engine), "latest")
+
+
+def the_way_on(case: Case) -> tuple[str, str, str]:
+    """Page, label and icon of what comes after the recordings."""
+    if any(r.condition.stage == "after" for r in case.recordings):
+        return "proof", "To the proof", ":material/compare_arrows:"
+    return "causes", "To the causes", ":material/build:"
 
 
 def _latest(analyses: Sequence[Analysis]) -> Analysis | None:
@@ -110,14 +121,16 @@ def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         if name in reasons:
-            st.caption(widgets.plain(f"Guessed. {reasons[name] or guesses.NO_REASON}"))
+            said = f"Guessed. {reasons[name]}" if reasons[name] else guesses.NO_REASON
+            st.caption(widgets.plain(said))
         room = st.empty()
         room.markdown("Being read.")
         asked = name in stages.asked(work.job.notes, work.case)
         if asked:
             stages.ask(name)
         _boxes(name, made, asked)
-        if not asked and (made.taped_anew or any(made.made_as(e.condition) for e in earlier)):
+        alike = not doubts.unsaid_of([item]) and any(made.made_as(e.condition) for e in earlier)
+        if not asked and (made.taped_anew or alike):
             label = "The phone was taped on anew for this one, and nothing was mended in between"
             boxes.box(st.checkbox, f"taped {name}", _put(name, "taped_anew"), label, made.taped_anew)
     return room

@@ -17,6 +17,7 @@ import streamlit as st
 from vibecore.case import Case
 from vibecore.guess import tells_stage
 from vibecore.jobs import with_condition, with_note
+from vibecore.model import Diagnosis
 from vibecore.plan import may_be_mended
 from vibecore.store import Job
 
@@ -46,10 +47,14 @@ def to_ask(job: Job, case: Case, names: Iterable[str]) -> list[str]:
     """Those of the new recordings that have to be asked about."""
     if not case.recordings:
         return []
-    known = cache.results(state.store(), job, case) if cache.at_hand(job, case) else None
-    if not may_be_mended(case, known.diagnosis if known else None, job.notes.get("done", "")):
+    if not may_be_mended(case, diagnosis_at_hand(job, case), job.notes.get("done", "")):
         return []
     return [name for name in names if not tells_stage(name)]
+
+
+def diagnosis_at_hand(job: Job, case: Case) -> Diagnosis | None:
+    """What the job's recordings have shown, if that is known without reading them again."""
+    return cache.results(state.store(), job, case).diagnosis if cache.at_hand(job, case) else None
 
 
 def words(count: int) -> str:

@@ -61,6 +61,14 @@ def after_repair(case: Case) -> PlanItem:
     return next(item for item in plan_for(case) if item.id == AFTER_REPAIR)
 
 
+def to_record(case: Case, diagnosis: Diagnosis | None, done: str = "") -> PlanItem | None:
+    """The recording to make now, None if the job has all it needs. done: what was noted of a repair."""
+    mended = done.strip() or (case.recordings and next_step(case, diagnosis).mends)
+    if mended and not any(r.condition.stage == "after" for r in case.recordings):
+        return after_repair(case)
+    return next((item for item in plan_for(case) if item.needed and not item.done), None)
+
+
 def placing() -> tuple[str, ...]:
     """How to fix the phone, step by step."""
     return tuple(_data()["placing"]["steps"])

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import cache
+import doubts
 import guesses
 import rows
 import stages
@@ -22,7 +23,7 @@ from vibecore.errors import ReadingError
 from vibecore.guess import Guess
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
-from vibecore.plan import PlanItem, placing, plan_for
+from vibecore.plan import PlanItem, placing, plan_for, to_record
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 from vibecore.words import joined
@@ -38,23 +39,35 @@ def page() -> None:
     if work is None:
         return
     items = plan_for(work.case)
-    missing = [item for item in items if item.needed and not item.done]
-    if missing:
-        st.markdown(f"Next: **{widgets.plain(missing[0].title)}**. {widgets.plain(missing[0].why)}")
-        _show_item(missing[0])
-    elif guesses.reasons_of(work.job.notes, work.case):
-        st.markdown("All that this job needs is recorded. Now say below how each was made.")
-        st.page_link(state.page("causes"), label="To the causes", icon=":material/build:")
-    else:
-        st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
-        widgets.main_step("causes", "To the causes", ":material/build:")
+    missing = _lead(work)
     _upload(work)
-    rows.show(work)
+    rows.show(work, way_on=missing)
     _show_aside(work)
     _show_plan(items)
 
 
 # ---------------------------------------------------------------- the plan
+
+
+def _lead(work: state.Work) -> bool:
+    """The one thing to do now; whether that is to record something."""
+    guessed = guesses.reasons_of(work.job.notes, work.case)
+    if any(r.file.as_posix() in guessed for r in doubts.unsaid_of(work.case.recordings)):
+        st.markdown("Next: **Say below how each recording was made.** Then it shows what is still missing.")
+        return False
+    item = to_record(work.case, stages.diagnosis_at_hand(work.job, work.case), work.job.notes.get("done", ""))
+    if item is not None:
+        st.markdown(f"Next: **{widgets.plain(item.title)}**. {widgets.plain(item.why)}")
+        _show_item(item)
+        return True
+    page, label, icon = rows.the_way_on(work.case)
+    if guessed:
+        st.markdown("All that this job needs is recorded. Now say below how each was made.")
+        st.page_link(state.page(page), label=label, icon=icon)
+    else:
+        st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
+        widgets.main_step(page, label, icon)
+    return False
 
 
 def show_how(item: PlanItem) -> None:
@@ -168,7 +181,8 @@ def _show_aside(work: state.Work) -> None:
     st.header("Kept aside", anchor=False)
     for file in aside:
         why = (file.aside or "").removeprefix(file.name).removeprefix(":")
-        st.error(f"**{widgets.plain(file.name)}** {widgets.plain(why)}")
+        gap = "" if why.startswith(",") else " "
+        st.error(f"**{widgets.plain(file.name)}**{gap}{widgets.plain(why)}")
     if st.button("Remove these files"):
         names = [f.name for f in aside]
         state.window().hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")

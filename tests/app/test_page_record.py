@@ -123,7 +123,7 @@ def test_what_was_guessed_says_why_until_somebody_confirms_it(start, job, store)
     text = words(test)
     assert "How 2 recordings were made is a guess" in text
     assert "Guessed. By its name: phone on the steering wheel." in text
-    assert "Guessed. Nothing tells how it was made." in text
+    assert "Nothing tells how it was made: say it here." in text
     assert "guess" in words(start())  # told on the job's own page too
     press(test, "All is right as it stands")
     assert "Guessed" not in words(test)

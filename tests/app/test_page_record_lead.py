@@ -1,0 +1,77 @@
+"""What the page of recordings begins with, and the way on from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.app.pages import keep, press, words
+from tests.app.test_page_record import mended, upload
+from vibecore.jobs import case_of, save_case
+
+SAY = "Next: **Say below how each recording was made.**"
+
+
+def links(test):
+    return [e.proto.label for e in test.get("page_link")]
+
+
+def test_what_is_not_said_of_the_recordings_is_asked_before_another_is(start, job):  # noqa: ARG001
+    """Who has just put in 'rec1.csv' at idle in neutral is not to be told to record that."""
+    test = upload(start("record"), "rec1.csv", "rec2.csv")
+    assert SAY in words(test)
+    assert "Next: **Neutral at raised idle**" not in words(test)
+    press(test, "All is right as it stands")
+    assert SAY not in words(test)
+    assert "Next: **Neutral at raised idle**" in words(test)
+
+
+@pytest.mark.usefixtures("job")
+def test_what_is_guessed_whole_does_not_hold_up_the_next(start):
+    assert SAY not in words(upload(start("record"), "park idle.csv"))
+
+
+def test_the_way_on_stands_below_what_was_confirmed(start, job, store):
+    test = start("record")
+    assert links(test) == ["To the causes"]  # though one is still missing
+    keep(store, store.open(job.head.id), "after drive idle.csv")
+    assert links(start("record")) == ["To the proof"]
+
+
+@pytest.mark.parametrize("how", ["check", "note"])
+def test_who_has_mended_something_is_shown_how_to_record_after_it(start, job, store, how, monkeypatch):
+    from tests.test_plan import with_mounts
+
+    _, found = with_mounts(0.95, ())
+    monkeypatch.setattr(
+        "vibecore.pipeline.diagnose_analysed", lambda _case, analyses: replace(found, analyses=analyses)
+    )
+    assert "Next: **Neutral at raised idle**" in words(start("record"))
+    mended(store, job, how)
+    start("causes")  # its results are at hand from here on
+    text = words(start("record"))
+    assert "Next: **After the repair**" in text
+    assert "the helper's foot stays hard on the brake" in text
+    assert text.index("Engine off: tape the phone where it was") < text.index("Put recordings in")
+
+
+def test_two_of_which_nothing_is_known_are_no_two_tapings_of_one(start, job, store):
+    assert not upload(start("record"), "b.csv", "c.csv").checkbox
+    case = case_of(store.open(job.head.id))
+    known = [
+        replace(r, condition=replace(r.condition, gear="park", speed_hold="idle")) for r in case.recordings
+    ]
+    save_case(store, store.open(job.head.id), replace(case, recordings=(*case.recordings[:2], *known[2:])))
+    assert len(start("record").checkbox) == 1
+
+
+@pytest.mark.usefixtures("job")
+def test_why_a_file_is_none_follows_its_name_as_a_sentence_does(start, monkeypatch):
+    from vibecore.errors import ReadingError
+
+    def refuse(_source, *, name=""):
+        raise ReadingError(f"{name}, sheet 'Raw Data', holds no numbers.")
+
+    monkeypatch.setattr("vibecore.reading.read_recording", refuse)
+    assert "**a.csv**, sheet 'Raw Data', holds no numbers." in words(upload(start("record"), "a.csv"))
