@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
+from vibecore.causes.ranking import rank
 from vibecore.engine import Engine, Vehicle
+from vibecore.evidence import CauseEvidence, gather
 from vibecore.model import (
     Analysis,
     Condition,
@@ -101,3 +104,25 @@ def job(
         made("drive-idle", drive, rpm=640.0, gear="drive"),
         made("raised-idle", raised, rpm=1100.0, hold="raised"),
     ]
+
+
+def combined_db(evidence: Iterable[CauseEvidence]) -> Counter[str]:
+    """Sum of the log ratios of each cause, dB."""
+    total: Counter[str] = Counter()
+    for item in evidence:
+        total[item.cause] += item.log_ratio_db
+    return total
+
+
+def first(analyses: Sequence[Analysis], vehicle: Vehicle) -> str:
+    """The likeliest cause by the recordings alone."""
+    return rank(gather(analyses, vehicle))[0].id
+
+
+def line(order: float, rpm: float, rms: float, drifts: str = "unknown") -> Line:
+    return Line(order * rpm / 60, order, rms, 20.0, drifts)  # type: ignore[arg-type]
+
+
+def notes_of(evidence: Iterable[CauseEvidence]) -> list[str]:
+    """What is said beside the findings."""
+    return [e.evidence.text for e in evidence if e.evidence.says == "note"]

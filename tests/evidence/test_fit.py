@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from types import ModuleType
-
 import numpy as np
 import pytest
 from scipy.stats import multivariate_t
 from scipy.stats import t as student
 
+from tests.evidence import made as maker
 from vibecore.evidence.fit import chain_log_density, covariance, fit_levels, pattern_adds
 from vibecore.evidence.levels import FAMILIES, HELDS, read_levels
 from vibecore.evidence.likelihood import log_t
@@ -40,7 +39,7 @@ def test_shares_of_the_ways_add_up() -> None:
         assert sum(w.share for w in ways) == pytest.approx(1), cause
 
 
-def test_covariances_can_be_one(maker: ModuleType) -> None:
+def test_covariances_can_be_one() -> None:
     readings = read_levels(scene_of(maker.job({}, {}, {})), maker.FOUR.engine)
     assert {(r.family, r.held) for r in readings} == {(f, h) for f in FAMILIES for h in HELDS}
     for ways in PATTERNS.values():
@@ -49,7 +48,7 @@ def test_covariances_can_be_one(maker: ModuleType) -> None:
             assert values.min() > 0
 
 
-def test_a_gain_common_to_all_levels_tells_little(maker: ModuleType) -> None:
+def test_a_gain_common_to_all_levels_tells_little() -> None:
     """The phone in a livelier place: every level up by 6 dB. With all causes equally likely beforehand, what
     is thought of a sound car may not move by more than a tenth."""
 
@@ -67,7 +66,7 @@ def test_a_gain_common_to_all_levels_tells_little(maker: ModuleType) -> None:
     np.testing.assert_allclose(chances(2.0), chances(1.0), atol=0.1)
 
 
-def test_a_speed_not_known_for_sure_weakens_every_ratio(maker: ModuleType) -> None:
+def test_a_speed_not_known_for_sure_weakens_every_ratio() -> None:
     sizes = []
     for confidence in (1.0, 0.7, 0.3):
         analysis = maker.made("neutral-idle", {0.5: 0.5, 1.0: 0.3}, confidence=confidence)
@@ -76,7 +75,7 @@ def test_a_speed_not_known_for_sure_weakens_every_ratio(maker: ModuleType) -> No
     assert sizes[0] > sizes[1] > sizes[2] > 0
 
 
-def test_one_unsure_recording_leaves_the_word_of_the_sure_ones(maker: ModuleType) -> None:
+def test_one_unsure_recording_leaves_the_word_of_the_sure_ones() -> None:
     """A raised idle whose speed is a toss-up: what neutral says stands, and lies between what both would say
     if it were sure and what neutral says alone."""
     engine, weak = maker.FOUR.engine, {0.5: 0.5, 1.0: 0.3}
@@ -103,7 +102,7 @@ def test_one_unsure_recording_leaves_the_word_of_the_sure_ones(maker: ModuleType
     ],
 )
 def test_where_a_fault_shows_in_one_way_only(
-    maker: ModuleType, neutral: dict[float, float], drive: dict[float, float], cause: str
+    neutral: dict[float, float], drive: dict[float, float], cause: str
 ) -> None:
     analyses = [
         maker.made("neutral-idle", maker.SOUND | neutral),

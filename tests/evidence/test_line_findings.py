@@ -1,0 +1,136 @@
+"""Evidence from lines on no engine order: belt, fan, road.
+
+A line that keeps its order as the speed changes turns with the engine, one that keeps its hertz has its own
+motor: by definition of the order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.evidence import made as maker
+from tests.evidence.made import combined_db, first, line, notes_of
+from vibecore.causes.ranking import rank
+from vibecore.engine import Engine, Vehicle
+from vibecore.evidence import gather
+from vibecore.model import Analysis, Line
+
+
+def test_a_line_that_keeps_its_order_turns_with_the_engine() -> None:
+    vehicle = Vehicle(Engine(4), pulleys_mm={"crank": 160.0, "alternator": 58.0})
+    order = 160 / 58  # the belt's speed is common: turns are inverse to diameters
+    analyses = [
+        maker.made("neutral-idle", lines=[line(order, 700, 0.2)], whole=0.23),
+        maker.made(
+            "raised-idle", rpm=1100.0, hold="raised", lines=[line(order * 1.002, 1100, 0.25)], whole=0.28
+        ),
+    ]
+    evidence = gather(analyses, vehicle)
+    assert rank(evidence)[0].id == "accessory-drive"
+    assert any("the alternator turns at 2.76" in e.evidence.text for e in evidence)
+    assert combined_db(evidence)["cooling-fan"] < 0  # its hertz moved by half
+
+
+def test_a_line_that_keeps_its_hertz_has_its_own_motor() -> None:
+    fan = [Line(31.0, 31.0 * 60 / 700, 0.2, 20.0), Line(31.1, 31.1 * 60 / 1100, 0.2, 20.0)]
+    analyses = [
+        maker.made("neutral-idle", lines=fan[:1]),
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=fan[1:]),
+        maker.made("engine-off", rpm=None, hold="engine off", lines=[Line(31.0, None, 0.2, 25.0)]),
+    ]
+    assert first(analyses, maker.FOUR) == "cooling-fan"
+    assert combined_db(gather(analyses, maker.FOUR))["accessory-drive"] < 0  # its order moved by half
+
+
+def test_the_same_line_at_the_same_speed_tells_nothing() -> None:
+    analyses = [maker.made("a", lines=[line(2.7, 700, 0.2)]), maker.made("b", lines=[line(2.7, 701, 0.2)])]
+    said = {e.finding for e in gather(analyses, maker.FOUR)}
+    assert "line keeps order" not in said
+    assert "line keeps hertz" not in said
+
+
+def _fan_db(rms: float, hertz: float, fs_hz: float = 200.0) -> float:
+    """What idle and raised idle say for the fan when a line stays put and the engine's speed is not known."""
+    line = Line(hertz, None, rms, 30.0)
+    analyses = [
+        maker.made("neutral-idle", rpm=None, lines=[line], fs_hz=fs_hz),
+        maker.made("raised-idle", rpm=None, hold="raised", lines=[line], fs_hz=fs_hz),
+        maker.made("drive-idle", rpm=640.0, gear="drive", fs_hz=fs_hz),
+    ]
+    evidence = gather(analyses, maker.FOUR)
+    found = [e for e in evidence if e.cause == "cooling-fan" and e.finding == "line keeps hertz"]
+    return sum(e.log_ratio_db for e in found)
+
+
+def test_a_fan_is_known_by_its_hertz_whatever_the_engine_did() -> None:
+    """Nothing on the crank keeps its hertz from idle to a raised idle. Sampling at fs shows f at |fs - f|
+    (the sampling theorem): at 60 samples a second a fan at 48 Hz stands at 12 Hz."""
+    assert _fan_db(0.08, 31.0) > 10
+    assert _fan_db(0.08, 12.0, fs_hz=60.0) > 10
+    assert _fan_db(0.08, 12.0) <= 0  # too slow for a fan where nothing folds
+
+
+@pytest.mark.parametrize(
+    ("gear", "confidence", "speaks"), [("neutral", 1.0, True), ("neutral", 0.7, False), ("drive", 0.7, True)]
+)
+def test_idles_in_one_gear_that_seem_apart_tell_no_fan(gear: str, confidence: float, speaks: bool) -> None:
+    """A line of order 1.74 at 545 rpm, 15.8 Hz, is order 2 at 475: taken for the firing order there it moves
+    the speed, and the true firing order at 18.2 Hz seems to stand still. In gear an idle does run slower."""
+    idle = maker.made("neutral-idle", rpm=545.0, lines=[Line(18.2, 2.0, 0.1, 30.0)], whole=0.15)
+    cooled = maker.made(
+        "air-conditioning-on", rpm=475.0, gear=gear, confidence=confidence,
+        lines=[Line(18.2, 2.3, 0.1, 30.0)], whole=0.15,
+    )  # fmt: skip
+    evidence = gather([idle, cooled], maker.FOUR)
+    fan = sum(e.log_ratio_db for e in evidence if (e.cause, e.finding) == ("cooling-fan", "line keeps hertz"))
+    assert (fan > 5) == speaks
+
+
+def test_a_line_counts_by_its_share_of_the_shake() -> None:
+    """The whole is 0.25 m/s2: a tenth of it is not what anybody feels."""
+    known = [
+        maker.made("neutral-idle", lines=[Line(31.0, 2.66, rms, 30.0)], whole=0.25) for rms in (0.22, 0.025)
+    ]
+    raised = [
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=[Line(31.0, 1.69, rms, 30.0)], whole=0.25)
+        for rms in (0.22, 0.025)
+    ]
+    most, little = (
+        combined_db(gather(pair, maker.FOUR))["cooling-fan"] for pair in zip(known, raised, strict=True)
+    )
+    assert most > 10 > 0 > little
+
+
+def test_road_recordings_with_a_line_at_wheel_rate() -> None:
+    """A 0.63 m wheel at 90 km/h turns 25 / (pi x 0.63) = 12.6 times a second."""
+    wheel = [Line(12.6, None, 0.4, 25.0)]
+    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=wheel)]
+    assert first(analyses, maker.FOUR) == "wheel-imbalance"
+
+
+@pytest.mark.parametrize(
+    "crank", ["crank", "Crank", "CRANKSHAFT", "crank pulley", "crank_pulley", "Crank-shaft pulley"]
+)
+def test_a_line_is_put_against_the_pulleys_whatever_the_crank_is_called(crank: str) -> None:
+    """A belt that does not slip turns a 60 mm pulley 162 / 60 = 2.7 times a turn of a 162 mm one."""
+    pulleys = {crank: 162.0, "alternator": 60.0, "pump": 120.0}
+    evidence = gather(belt_lines(), replace(maker.FOUR, pulleys_mm=pulleys))
+    texts = [e.evidence.text for e in evidence if e.finding == "line keeps order"]
+    assert texts
+    assert all("the alternator turns at 2.70" in text for text in texts)
+    assert not [text for text in notes_of(evidence) if "pulley" in text]
+
+
+def test_pulleys_without_a_crank_are_told() -> None:
+    evidence = gather(belt_lines(), replace(maker.FOUR, pulleys_mm={"alternator": 60.0, "motor": 162.0}))
+    (note,) = [text for text in notes_of(evidence) if "pulley" in text]
+    assert "alternator, motor" in note
+    assert "'crank'" in note
+    assert not [text for text in notes_of(gather(belt_lines(), maker.FOUR)) if "pulley" in text]
+
+
+def belt_lines() -> list[Analysis]:
+    raised = maker.made("raised", rpm=1100.0, hold="raised", lines=[line(2.7, 1100, 0.3)])
+    return [maker.made("neutral", lines=[line(2.7, 700, 0.2)]), raised]
