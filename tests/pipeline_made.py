@@ -1,4 +1,4 @@
-"""What the tests of the whole way share: a recording of known contents; the demo jobs, each diagnosed once."""
+"""What the tests of the whole way share: a recording of known contents, the demo jobs diagnosed once."""
 
 from __future__ import annotations
 

@@ -106,6 +106,25 @@ def test_imports_point_up_only(path: Path) -> None:
     assert not below, f"{module_name(path)} may not know {below}"
 
 
+@pytest.mark.parametrize("path", PACKAGE, ids=module_name)
+def test_the_simulator_is_apart_from_what_it_tries(path: Path) -> None:
+    """What reads recordings never knows it, and it knows nothing of how they are read: else its truth would
+    be none."""
+    own, used = layer(module_name(path)), {layer(name) for name in imports_of(path)}
+    if own == "simulate":
+        assert used <= {"simulate", "balance", "engine", "model", "units", "constants", "errors", None}
+    else:
+        assert "simulate" not in used
+
+
+def test_the_map_for_developers_names_every_module() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    told = text[text.index("## The map") : text.index("## Vocabulary")]
+    missing = [name for name in LAYERS if f"`{name}`" not in told and f"`{name}/`" not in told]
+    missing += [p.name for p in (ROOT / "app").glob("*.py") if f"`{p.name}`" not in told]
+    assert not missing
+
+
 def test_no_cycles_inside_packages_either() -> None:
     paths = {module_name(p): p for p in PACKAGE}
 
