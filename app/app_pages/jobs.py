@@ -16,7 +16,7 @@ import widgets
 from vibecore.engine import MOST_CYLINDERS, Engine, Vehicle
 from vibecore.errors import VibecoreError
 from vibecore.exchange import import_job
-from vibecore.jobs import DEMO, MAX_TITLE, case_of, head_words, new_job, save_case
+from vibecore.jobs import DEMO, INVENTED, MAX_TITLE, case_of, head_words, new_job, save_case
 from vibecore.model import Symptoms
 from vibecore.store import Job, JobHead, State, data_folder
 
@@ -30,7 +30,9 @@ def page() -> None:
     for notice in state.store().notices:
         st.warning(widgets.plain(notice))
     first = all(head.id.startswith(DEMO) for head in state.store().jobs())
-    with st.expander("Start a new job", expanded=first, icon=":material/add:"):
+    job = state.window().job
+    from_demo = job is not None and bool(job.notes.get(INVENTED))  # whose page sends here to start one
+    with st.expander("Start a new job", expanded=first or from_demo, icon=":material/add:"):
         _new_job()
     with st.expander("Bring in a job from a zip", icon=":material/archive:"):
         _bring_in()
@@ -54,7 +56,7 @@ def _new_job() -> None:
         gearbox = st.segmented_control("Gearbox", ["automatic", "manual"])
         if st.form_submit_button("Start the job", type="primary"):
             if cylinders is None:
-                st.error("Say how many cylinders the engine has: its orders hang on it.")
+                st.error(f"Say how many cylinders the engine has, 1 to {MOST_CYLINDERS}: all hangs on that.")
                 return
             vehicle = Vehicle(Engine(int(cylinders)), transmission=cast(Any, gearbox))
             notes = doable.handed_on(state.store())

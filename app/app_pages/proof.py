@@ -94,11 +94,19 @@ def _show_verdict(work: state.Work, repair: Repair) -> None:
 
 
 def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
-    """A proof from recordings that nobody has looked over."""
+    """A proof from recordings that nobody has looked over, or whose places nobody named."""
     unsure = guesses.reasons_of(work.job.notes, work.case)
-    afters = {r.file.as_posix() for r in work.case.recordings if r.condition.stage == "after"}
-    if any(name == repair.before or name in afters for name in unsure):
+    name = repair.before
+    used = [r for r in work.case.recordings if r.condition.stage == "after" or r.file.as_posix() == name]
+    guessed = any(r.file.as_posix() in unsure for r in used)
+    placeless = repair.verdict != "cannot-tell" and any(r.condition.place is None for r in used)
+    if guessed:
         st.warning("How these were made is still a guess: say it before you rely on this.")
+    if placeless:
+        st.warning(
+            "Where the phone was is not said of all of these: this holds only if it was the same place."
+        )
+    if guessed or placeless:
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
 

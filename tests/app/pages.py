@@ -33,5 +33,13 @@ def press(test: AppTest, label: str) -> AppTest:
     return next(b for b in test.button if b.label.replace("\\", "") == label).click().run()
 
 
+def turn_to(test: AppTest, page: str) -> AppTest:
+    """The page of that address in the same window. (AppTest.switch_page knows pages that are files only.)"""
+    from streamlit.util import calc_hash
+
+    test._page_hash = calc_hash(page)
+    return test.run()
+
+
 def area(test: AppTest, label: str):
     return next(a for a in test.text_area if a.label == label)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from tests.app.pages import keep, press, words
-from vibecore.jobs import case_of, save_case
+from tests.app.pages import keep, press, turn_to, words
+from vibecore.jobs import INVENTED, case_of, save_case
 from vibecore.model import CheckOutcome
 
 
@@ -22,6 +22,18 @@ def test_a_new_job_needs_its_cylinders_only(start, store):
     (head,) = store.jobs()
     assert head.title == "Red hatchback"
     assert case_of(store.open(head.id)).vehicle.engine.firing_order == 1.5
+
+
+def test_who_comes_from_a_demo_finds_the_form_open(start, store, job):
+    """'Start with your own car' leads here, and that is what is pressed next."""
+
+    def is_open(test):
+        return next(e for e in test.expander if e.label == "Start a new job").proto.expanded
+
+    assert not is_open(start("all-jobs"))
+    store.save(job, notes={INVENTED: "yes"})
+    test = start()  # on the demo's own page, where that link stands
+    assert is_open(turn_to(test, "all-jobs"))
 
 
 def test_search_close_copy_bin_and_back(start, job, store):

@@ -9,7 +9,7 @@ import pytest
 from tests.app import made
 from tests.app.pages import keep, words
 from vibecore.engine import Engine, Vehicle
-from vibecore.jobs import case_of, new_job
+from vibecore.jobs import case_of, new_job, save_case
 from vibecore.model import Symptoms
 
 COMPARE = "Compare any two"
@@ -33,6 +33,17 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
     text = words(start("proof"))
     assert "### Cured" in text
     assert "5.1 times weaker" in text
+
+
+def test_a_proof_whose_places_nobody_named_says_so(start, job, store):
+    """Like with like: another place shakes otherwise without any mend."""
+    told = "Where the phone was is not said of all of these: this holds only if it was the same place."
+    kept = keep(store, store.open(job.head.id), "after drive idle.csv")
+    assert told in words(start("proof"))
+    case = case_of(kept)
+    placed = [replace(r, condition=replace(r.condition, place="seat")) for r in case.recordings]
+    save_case(store, kept, replace(case, recordings=tuple(placed)))
+    assert told not in words(start("proof"))
 
 
 def test_the_comparison_begins_with_two_recordings_made_alike(start, job, store):
