@@ -245,3 +245,20 @@ def test_a_recording_with_the_engine_off_lacks_no_speed(case):
     text = Page(report_html(case, {}, made.diagnosis(made.analysis(), off))).text
     assert "cannot be told" not in text
     assert "no engine speed to find" not in text
+
+
+def test_what_the_phones_rate_leaves_out_is_said_once_and_of_the_slowest(case):
+    """Two recordings of one phone at 100 and 102 samples a second are no two remarks."""
+    one, other = made.analysis("neutral-idle.csv"), made.analysis("drive-idle.csv")
+    notes = ("The phone hears nothing above 51 Hz.", "The phone hears nothing above 50 Hz.")
+    told = [
+        replace(
+            a,
+            overall=replace(a.overall, cut_off_note=note),
+            recording=replace(a.recording, sample_rate_hz=rate),
+        )
+        for a, note, rate in zip((one, other), notes, (102.0, 100.0), strict=True)
+    ]
+    text = Page(report_html(case, {}, made.diagnosis(*told))).text
+    assert notes[1] in text
+    assert notes[0] not in text

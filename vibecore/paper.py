@@ -24,6 +24,7 @@ figcaption,.small{color:#505A64;font-size:.9em}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
 svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
 .wide{overflow-x:auto}@media screen and (max-width:600px){.wide table{min-width:34rem}h1{font-size:1.4rem}}
+@media screen and (max-width:600px){figure{overflow-x:auto}figure svg{min-width:38rem}}
 @media print{.wide{overflow:visible}.apart{break-before:page}.apart>h2{margin-top:0}}
 @media print{body{font-size:10.5pt;line-height:1.38;margin:0;padding:0;max-width:none}svg{max-height:58mm}}
 @media print{h1{margin-top:0;font-size:18pt}h2{margin-top:1.1rem;font-size:13pt}@page{size:auto;margin:15mm}}
@@ -56,6 +57,12 @@ def text(lines: str) -> str:
 def bullets(items: Iterable[str]) -> str:
     listed = "".join(f"<li>{escape(item)}</li>" for item in items)
     return f"<ul>{listed}</ul>" if listed else ""
+
+
+def figure(picture: str, caption: str = "") -> str:
+    """A chart; on a phone it scrolls sideways, for whoever has no finger on it too."""
+    told = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
+    return f'<figure tabindex="0">{picture}{told}</figure>'
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

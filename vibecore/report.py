@@ -17,7 +17,7 @@ from vibecore.engine import Engine, Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Symptoms
-from vibecore.paper import bullets, page, section, table, text
+from vibecore.paper import bullets, figure, page, section, table, text
 from vibecore.plan import SOUND, SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.spoken import spoken_by_file
 from vibecore.units import KM_PER_MILE
@@ -103,7 +103,7 @@ def comparison_html(
         text("\n".join(pair_sentences(pair)[1:])),
         section(
             "Over each other",
-            f"<figure>{overlay_svg(first, second)}</figure>{text(too_broken(first, second))}",
+            figure(overlay_svg(first, second)) + text(too_broken(first, second)),
         ),
         _each_order(first, second, pair.changes, case.vehicle.engine),
     ]
@@ -115,7 +115,7 @@ def _each_order(first: Analysis, second: Analysis, changes: Sequence[OrderChange
     if not changes:
         return ""
     picture = figures.levels(first, second, changes, engine)
-    bars = f"<figure>{levels_svg(first, second, [c.order for c in changes], engine)}</figure>"
+    bars = figure(levels_svg(first, second, [c.order for c in changes], engine))
     return section(picture.title, bars + table(picture.columns, picture.rows))
 
 
@@ -143,8 +143,8 @@ def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str])
         return f'<div class="verdict">{told}</div>'
     verdict = f"<p><strong>{escape(verdict_words(repair))}.</strong> {escape(customer_change(repair))}</p>"
     picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
-    figure = f"<figure>{picture}<figcaption>{BEFORE_AFTER}</figcaption></figure>" if picture else ""
-    return f'<div class="verdict">{verdict}{told}</div>{figure}'
+    drawn = figure(picture, BEFORE_AFTER) if picture else ""
+    return f'<div class="verdict">{verdict}{told}</div>{drawn}'
 
 
 def _wrong(diagnosis: Diagnosis | None, case: Case) -> str:
@@ -236,10 +236,17 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
         for a, how in zip(analyses, made, strict=True)
     ]
     minds = _minds_of_all(analyses, called)
-    minds += dict.fromkeys(a.overall.cut_off_note for a in analyses if a.overall.cut_off_note)
+    minds += _cut_off(analyses)
     minds += dict.fromkeys(filter(None, (weighting_words(a.overall) for a in analyses)))
     listed = table(("How it was made", "Engine speed", "Shake in all", "File"), rows)
     return listed + _order_figure(diagnosis, case) + (f"<h3>To mind</h3>{bullets(minds)}" if minds else "")
+
+
+def _cut_off(analyses: Sequence[Analysis]) -> list[str]:
+    """What the phone's rate leaves out, of the slowest: that of the others is less, and no other remark."""
+    cut = [a for a in analyses if a.overall.cut_off_note]
+    slowest = min(cut, key=lambda a: a.recording.sample_rate_hz, default=None)
+    return [slowest.overall.cut_off_note or ""] if slowest else []
 
 
 def _speed(analysis: Analysis) -> str:
@@ -256,8 +263,7 @@ def _order_figure(diagnosis: Diagnosis, case: Case) -> str:
     shown = min(drawn, key=lambda a: telling.index(a.name) if a.name in telling else len(telling))
     how = condition_words(replace(shown.condition, tachometer_rpm=None))
     caption = f"Shake by engine order: {how or shown.name}."
-    picture = orders_svg(shown, case.vehicle.engine)
-    return f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
+    return figure(orders_svg(shown, case.vehicle.engine), caption)
 
 
 def _most_telling(causes: Sequence[RankedCause]) -> list[str]:

@@ -38,6 +38,11 @@ CUT_OFF = """(() => {
   return [...wide, ...lost].map(e => e.tagName + ': ' + e.textContent.slice(0, 60));
 })()"""
 
+SMALLEST = (
+    "Math.min(...[...document.querySelectorAll('svg text')].map(t => t.getBoundingClientRect().height))"
+)
+LEAST_LETTER_PX = 11.0  # height of a line of letters; under 9 or so nobody reads it on a phone; no source
+
 
 @pytest.fixture(scope="module")
 def demo():
@@ -130,7 +135,7 @@ def test_a_job_without_a_recording_prints_too(demo, browser, tmp_path):
 
 @pytest.mark.parametrize("size", [PHONE, LAPTOP])
 @pytest.mark.parametrize("name", ["", LONG_NAME])
-def test_on_a_screen_only_tables_scroll_sideways(demo, browser, tmp_path, size, name):
+def test_on_a_screen_only_tables_and_charts_scroll_sideways(demo, browser, tmp_path, size, name):
     """Outside check: the page's width as the browser lays it out."""
     case, diagnosis = demo
     diagnosis = renamed(diagnosis, name) if name else diagnosis
@@ -145,5 +150,7 @@ def test_on_a_screen_only_tables_scroll_sideways(demo, browser, tmp_path, size, 
         page = browser.new_page(viewport={"width": size[0], "height": size[1]}, is_mobile=size == PHONE)
         page.goto((tmp_path / "page.html").as_uri())
         wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        small = page.evaluate(SMALLEST)
         page.close()
         assert wide <= 0
+        assert small >= LEAST_LETTER_PX
