@@ -145,6 +145,16 @@ class Unknown:
     why: str
 
 
+class _Data(NamedTuple):
+    """What the modes are fitted to. All (n,): hertz, natural logarithm of the level and its standard error,
+    and which gain each point shares."""
+
+    f: Floats
+    y: Floats
+    sd: Floats
+    group: Groups
+
+
 class _Fit(NamedTuple):
     form: Form
     log_natural: float
@@ -164,19 +174,19 @@ def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Un
         return Unknown(
             "Too few frequencies were passed: raise the idle slowly, or hold three or more speeds."
         )
-    f, y, sd = (np.concatenate([p[i] for p in kept]) for i in range(3))
-    y, sd = np.log(y), sd / DB_PER_NEPER
+    f, rms, sd_db = (np.concatenate([p[i] for p in kept]) for i in range(3))
     group = np.repeat(np.arange(len(kept), dtype=np.intp), [len(p.frequency_hz) for p in kept])
+    data = _Data(f, np.log(rms), sd_db / DB_PER_NEPER, group)
     if f.max() < _LEAST_SPAN * f.min():
         return Unknown(
             f"The order moved from {f.min():.1f} to {f.max():.1f} Hz only: too little to tell a peak "
             "from a slope."
         )
-    fits = [_fit_form(f, y, sd, group, tried) for tried in ((form,) if form else FORMS)]
+    fits = [_fit_form(data, tried) for tried in ((form,) if form else FORMS)]
     best = min(fits, key=lambda x: x.misfit)
     freedom = max(len(f) - 2 - len(kept), 1)
     scale = max(best.misfit / freedom, 1.0)
-    slope_misfit = _slope_misfit(f, y, sd, group)
+    slope_misfit = _slope_misfit(data)
     natural = float(np.exp(best.log_natural))
     too_soft = best.log_damping > np.log(0.99 * _DAMPING[1])
     if (slope_misfit - best.misfit) / scale < _LEAST_F or not f.min() <= natural <= f.max() or too_soft:
@@ -185,43 +195,36 @@ def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Un
     return _result(best, alike, scale, freedom, len(f), (float(f.min()), float(f.max())))
 
 
-def _residuals(
-    log_natural: ArrayLike,
-    log_damping: ArrayLike,
-    f: Floats,
-    y: Floats,
-    sd: Floats,
-    group: Groups,
-    form: Form,
-) -> Floats:
+def _residuals(log_natural: ArrayLike, log_damping: ArrayLike, data: _Data, form: Form) -> Floats:
     """Weighted residuals (..., n) with the best gain of each group taken out."""
     natural, damping = np.exp(np.asarray(log_natural))[..., None], np.exp(np.asarray(log_damping))[..., None]
-    rest = y - np.log(accelerance(f / natural, damping, form))
-    return _without_gains(rest, sd, group)
+    return _without_gains(data.y - np.log(accelerance(data.f / natural, damping, form)), data)
 
 
-def _without_gains(rest: Floats, sd: Floats, group: Groups) -> Floats:
-    member = group == np.unique(group)[:, None]  # (groups, n)
-    weight = member / sd**2
+def _without_gains(rest: Floats, data: _Data) -> Floats:
+    """Weighted rest (..., n) with the best gain of each group taken out."""
+    member = data.group == np.unique(data.group)[:, None]  # (groups, n)
+    weight = member / data.sd**2
     gains = rest @ weight.T / weight.sum(axis=1)
-    return np.asarray((rest - gains @ member) / sd)
+    return np.asarray((rest - gains @ member) / data.sd)
 
 
-def _fit_form(f: Floats, y: Floats, sd: Floats, group: Groups, form: Form) -> _Fit:
+def _fit_form(data: _Data, form: Form) -> _Fit:
     """Search over a grid, then least squares from its best place."""
     from scipy.optimize import least_squares
 
-    naturals = np.log(np.geomspace(0.9 * f.min(), 1.1 * f.max(), 60))[:, None]
+    lowest, highest = data.f.min(), data.f.max()
+    naturals = np.log(np.geomspace(0.9 * lowest, 1.1 * highest, 60))[:, None]
     dampings = np.log(np.geomspace(*_DAMPING, 14))[None, :]
     grid = np.broadcast_arrays(naturals, dampings)
-    misfit = np.sum(_residuals(grid[0], grid[1], f, y, sd, group, form) ** 2, axis=-1)
+    misfit = np.sum(_residuals(grid[0], grid[1], data, form) ** 2, axis=-1)
     start = np.unravel_index(np.argmin(misfit), misfit.shape)
 
     def residuals(p: Floats) -> Floats:
-        return _residuals(p[0], p[1], f, y, sd, group, form)
+        return _residuals(p[0], p[1], data, form)
 
-    low = [np.log(0.8 * f.min()), np.log(_DAMPING[0])]
-    high = [np.log(1.2 * f.max()), np.log(_DAMPING[1])]
+    low = [np.log(0.8 * lowest), np.log(_DAMPING[0])]
+    high = [np.log(1.2 * highest), np.log(_DAMPING[1])]
     first = np.clip([grid[0][start], grid[1][start]], np.add(low, 1e-6), np.subtract(high, 1e-6))
     solved = least_squares(residuals, first, bounds=(low, high))
     jacobian = np.asarray(solved.jac, dtype=float)
@@ -229,9 +232,9 @@ def _fit_form(f: Floats, y: Floats, sd: Floats, group: Groups, form: Form) -> _F
     return _Fit(form, float(solved.x[0]), float(solved.x[1]), float(2 * solved.cost), covariance)
 
 
-def _slope_misfit(f: Floats, y: Floats, sd: Floats, group: Groups) -> float:
+def _slope_misfit(data: _Data) -> float:
     """Weighted sum of squares about one power law with a gain for each group: no resonance at all."""
-    level, slope = _without_gains(y, sd, group), _without_gains(np.log(f), sd, group)
+    level, slope = _without_gains(data.y, data), _without_gains(np.log(data.f), data)
     return float(np.sum((level - slope * (level @ slope) / (slope @ slope)) ** 2))
 
 

@@ -57,23 +57,25 @@ def plan(
     """
     known = knowledge or catalogue()
     mileage = vehicle.mileage_km if vehicle else None
-    job = _Job(known, tuple(outcomes), symptoms or Symptoms(), mileage, frozenset(lacking), frozenset(state))
+    now = _Situation(
+        known, tuple(outcomes), symptoms or Symptoms(), mileage, frozenset(lacking), frozenset(state)
+    )
     hypotheses = hypotheses_of(known)
     p = _probabilities(ranked, hypotheses)
     candidates = []
     for check in known.checks:
-        if not _allowed(check, job, p, hypotheses) or not _ready(check, job):
+        if not _allowed(check, now, p, hypotheses) or not _ready(check, now):
             continue
-        worth = _worth(check, job, p, hypotheses)
+        worth = _worth(check, now, p, hypotheses)
         if worth.bits >= LEAST_GAIN_BITS:
-            candidates.append((_order(check, worth, job.symptoms), _planned(check, worth, job)))
+            candidates.append((_order(check, worth, now.symptoms), _planned(check, worth, now)))
     candidates.sort(key=lambda item: item[0])
     return tuple(planned for _, planned in candidates[:limit])
 
 
 @dataclass(frozen=True)
-class _Job:
-    """What holds for this job while the next check is chosen."""
+class _Situation:
+    """What holds for a job while the next check is chosen."""
 
     known: Catalogue
     outcomes: tuple[CheckOutcome, ...]
@@ -83,21 +85,21 @@ class _Job:
     state: frozenset[str]
 
 
-def _planned(check: CheckRow, worth: _Worth, job: _Job) -> PlannedCheck:
-    due = DUE_WORDS if _due(check, job) else ""
+def _planned(check: CheckRow, worth: _Worth, now: _Situation) -> PlannedCheck:
+    due = DUE_WORDS if _due(check, now) else ""
     return PlannedCheck(
         id=check.id,
         name=check.name,
         minutes=check.minutes,
         gain_bits=worth.bits,
-        cautions=job.known.caution_texts(check),
-        why=f"{worth.why}{_where_to_begin(check, job)}{due}",
+        cautions=now.known.caution_texts(check),
+        why=f"{worth.why}{_where_to_begin(check, now)}{due}",
     )
 
 
-def _where_to_begin(check: CheckRow, job: _Job) -> str:
+def _where_to_begin(check: CheckRow, now: _Situation) -> str:
     """The cylinders that codes name, for a check made at one after another."""
-    codes = map(job.known.code, job.symptoms.codes)
+    codes = map(now.known.code, now.symptoms.codes)
     named = sorted({code.cylinder for code in codes if code is not None and code.cylinder is not None})
     if not check.by_cylinder or not named:
         return ""
@@ -105,16 +107,16 @@ def _where_to_begin(check: CheckRow, job: _Job) -> str:
     return f" The codes name cylinder {numbers}: begin there (the maker's manual tells which one that is)."
 
 
-def _due(check: CheckRow, job: _Job) -> bool:
+def _due(check: CheckRow, now: _Situation) -> bool:
     """Whether what the check renews is usually worn out by the distance that this car has run."""
-    if check.renews is None or job.mileage_km is None:
+    if check.renews is None or now.mileage_km is None:
         return False
-    part = next(s for c in job.known.causes for s in c.suspect if s.id == check.renews)
-    return part.due_km is not None and job.mileage_km >= part.due_km
+    part = next(s for c in now.known.causes for s in c.suspect if s.id == check.renews)
+    return part.due_km is not None and now.mileage_km >= part.due_km
 
 
-def _effort(check: CheckRow, job: _Job) -> float:
-    return effort_minutes(check) * (DUE_COUNTS if _due(check, job) else 1.0)
+def _effort(check: CheckRow, now: _Situation) -> float:
+    return effort_minutes(check) * (DUE_COUNTS if _due(check, now) else 1.0)
 
 
 class _Worth(NamedTuple):
@@ -123,20 +125,20 @@ class _Worth(NamedTuple):
     why: str
 
 
-def _worth(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> _Worth:
+def _worth(check: CheckRow, now: _Situation, p: Floats, hypotheses: Sequence[Hypothesis]) -> _Worth:
     """What a check tells and costs, together with the check that it opens the way to, if that pays."""
     table = outcome_table(check, hypotheses)
-    why = _why(check, p, table, hypotheses, job.known)
-    plain = _Worth(expected_information(p, table), _effort(check, job), why)
+    why = _why(check, p, table, hypotheses, now.known)
+    plain = _Worth(expected_information(p, table), _effort(check, now), why)
     best = plain
-    for later in job.known.checks:
+    for later in now.known.checks:
         outcome = later.needs_outcome.get(check.id)
-        if outcome is None or _ready(later, job) or not _allowed(later, job, p, hypotheses):
+        if outcome is None or _ready(later, now) or not _allowed(later, now, p, hypotheses):
             continue
         row = table[[o.id for o in check.outcome].index(outcome)]
         chance = float(row @ p)
         gain = expected_information(row * p / chance, outcome_table(later, hypotheses))
-        bits, minutes = plain.bits + chance * gain, plain.minutes + chance * _effort(later, job)
+        bits, minutes = plain.bits + chance * gain, plain.minutes + chance * _effort(later, now)
         if bits / minutes > best.bits / best.minutes:
             name = next(o.name for o in check.outcome if o.id == outcome)
             best = _Worth(
@@ -182,22 +184,22 @@ def _order(check: CheckRow, worth: _Worth, symptoms: Symptoms) -> tuple[int, flo
     return rank, -worth.bits / worth.minutes
 
 
-def _allowed(check: CheckRow, job: _Job, p: Floats, hypotheses: Sequence[Hypothesis]) -> bool:
+def _allowed(check: CheckRow, now: _Situation, p: Floats, hypotheses: Sequence[Hypothesis]) -> bool:
     """Neither done, nor beyond the user's skills and tools, nor unsafe for the car as it is now."""
-    if any(done.id == check.id for done in job.outcomes):
+    if any(done.id == check.id for done in now.outcomes):
         return False
-    if check.id == "read-codes" and any(map(job.known.code, job.symptoms.codes)):
+    if check.id == "read-codes" and any(map(now.known.code, now.symptoms.codes)):
         return False
-    if job.lacking & {check.id, *check.skills, *check.tools} or job.state & set(check.unsafe_when):
+    if now.lacking & {check.id, *check.skills, *check.tools} or now.state & set(check.unsafe_when):
         return False
     return not check.last or _for_shop(p, hypotheses) > SHOP_FROM
 
 
-def _ready(check: CheckRow, job: _Job) -> bool:
+def _ready(check: CheckRow, now: _Situation) -> bool:
     """Whether what this check starts from (which cylinder is weak) is known, by an outcome or a code."""
-    if not check.needs_outcome or any(check.needs_outcome.get(d.id) == d.outcome for d in job.outcomes):
+    if not check.needs_outcome or any(check.needs_outcome.get(d.id) == d.outcome for d in now.outcomes):
         return True
-    rows = map(job.known.code, job.symptoms.codes)
+    rows = map(now.known.code, now.symptoms.codes)
     return any(row and row.times.get(check.needs_code_for or "", 0.0) >= STRONG_CODE for row in rows)
 
 

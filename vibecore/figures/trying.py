@@ -25,27 +25,27 @@ def tried(result: Tried, begun_s: float, undone_s: float | None) -> tuple[Pictur
     """Each unit's readings second by second, with the time in which it was on shaded."""
     pictures = []
     for unit in ("rpm", "dB"):
-        courses = [c for c in result.courses if c.unit == unit]
-        if courses:
+        series = [c for c in result.series if c.unit == unit]
+        if series:
             readings = [r for r in result.readings if r.unit == unit]
-            pictures.append(_picture(courses, readings, begun_s, undone_s))
+            pictures.append(_picture(series, readings, begun_s, undone_s))
     return tuple(pictures)
 
 
 def _picture(
-    courses: list[TimeSeries], readings: list[Reading], begun_s: float, undone_s: float | None
+    series: list[TimeSeries], readings: list[Reading], begun_s: float, undone_s: float | None
 ) -> Picture:
-    fig = empty_figure("seconds", UNITS[courses[0].unit])
-    end_s = float(max(c.t_s[-1] for c in courses)) + 0.5 if undone_s is None else undone_s
+    fig = empty_figure("seconds", UNITS[series[0].unit])
+    end_s = float(max(c.t_s[-1] for c in series)) + 0.5 if undone_s is None else undone_s
     fig.add_vrect(x0=begun_s, x1=end_s, fillcolor=SKY, opacity=0.15, line_width=0)
-    for course, colour in zip(courses, COLOURS, strict=False):
-        x, y = _broken_at_gaps(course)
+    for one, colour in zip(series, COLOURS, strict=False):
+        x, y = _broken_at_gaps(one)
         fig.add_scatter(
-            x=x, y=y, name=course.what, mode="lines+markers", marker={"size": 5},
-            line={"color": colour, "width": 2}, hovertemplate=f"%{{x:.0f}} s<br>%{{y:.1f}} {course.unit}",
+            x=x, y=y, name=one.what, mode="lines+markers", marker={"size": 5},
+            line={"color": colour, "width": 2}, hovertemplate=f"%{{x:.0f}} s<br>%{{y:.1f}} {one.unit}",
         )  # fmt: skip
-    frame(fig, np.concatenate([c.values for c in courses]), LEAST_SPAN[courses[0].unit])
-    title = "Engine speed while it was tried" if courses[0].unit == "rpm" else "Shake while it was tried"
+    frame(fig, np.concatenate([c.values for c in series]), LEAST_SPAN[series[0].unit])
+    title = "Engine speed while it was tried" if series[0].unit == "rpm" else "Shake while it was tried"
     return Picture(
         title,
         f"Each point is one second; shaded: {begun_s:.0f} to {end_s:.0f} s, while it was on.",
@@ -55,10 +55,10 @@ def _picture(
     )
 
 
-def _broken_at_gaps(course: TimeSeries) -> tuple[np.ndarray, np.ndarray]:
+def _broken_at_gaps(one: TimeSeries) -> tuple[np.ndarray, np.ndarray]:
     """The curve with a break where seconds were left out: no line is drawn through what was not read."""
-    gaps = np.flatnonzero(np.diff(course.t_s) > 1.5) + 1
-    return np.insert(course.t_s, gaps, np.nan), np.insert(course.values, gaps, np.nan)
+    gaps = np.flatnonzero(np.diff(one.t_s) > 1.5) + 1
+    return np.insert(one.t_s, gaps, np.nan), np.insert(one.values, gaps, np.nan)
 
 
 def _row(reading: Reading) -> tuple[str, ...]:

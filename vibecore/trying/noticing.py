@@ -40,7 +40,6 @@ def did_it_notice(
     engine: Engine | None,
     begun_s: float,
     undone_s: float | None = None,
-    how: Condition = IDLING,
 ) -> Tried:
     """Hold what follows a moment against what came before it.
 
@@ -52,11 +51,11 @@ def did_it_notice(
     spans = [(max(begun_s - LONGEST_S, -SETTLING_S), begun_s), (begun_s, end_s)]
     if undone_s is not None and recording.duration_s - undone_s >= LEAST_S + SETTLING_S:
         spans.append((undone_s, min(undone_s + LONGEST_S, recording.duration_s + SETTLING_S)))
-    parts = [_courses(recording, a + SETTLING_S, b - SETTLING_S, engine, how) for a, b in spans]
+    parts = [_read_series(recording, a + SETTLING_S, b - SETTLING_S, engine) for a, b in spans]
     shown = [what for what in (SPEED, SHAKE, UNEVEN) if all(what in part for part in parts)]
     readings = tuple(_reading([part[what] for part in parts], CHANCE / len(shown)) for what in shown)
-    courses = tuple(_joined([part[what] for part in parts]) for what in shown)
-    return Tried(_heeded(readings), readings, courses, undone=end_s < recording.duration_s)
+    series = tuple(_joined([part[what] for part in parts]) for what in shown)
+    return Tried(_heeded(readings), readings, series, undone=end_s < recording.duration_s)
 
 
 def _check(begun_s: float, end_s: float) -> None:
@@ -72,11 +71,11 @@ def _check(begun_s: float, end_s: float) -> None:
         )
 
 
-def _reading(courses: Sequence[TimeSeries], chance: float) -> Reading:
-    values = [course.values for course in courses]
+def _reading(series: Sequence[TimeSeries], chance: float) -> Reading:
+    values = [one.values for one in series]
     begun, *undone = changes_of_mean(values, chance)
     means = tuple(float(v.mean()) for v in values)
-    return Reading(courses[0].what, courses[0].unit, means, begun, undone[0] if undone else None)
+    return Reading(series[0].what, series[0].unit, means, begun, undone[0] if undone else None)
 
 
 def _heeded(readings: Sequence[Reading]) -> Heeded:
@@ -88,12 +87,12 @@ def _heeded(readings: Sequence[Reading]) -> Heeded:
 # ---------------------------------------------------------------- second by second
 
 
-def _courses(
-    recording: Recording, first_s: float, last_s: float, engine: Engine | None, how: Condition
+def _read_series(
+    recording: Recording, first_s: float, last_s: float, engine: Engine | None
 ) -> dict[str, TimeSeries]:
     """What can be read second by second between two moments of a recording."""
     signal, start_s = _stretch(recording, first_s, last_s)
-    track = find_speed(signal, engine, how).track
+    track = find_speed(signal, engine, IDLING).track
     blocks, begin_s = _seconds(signal)
     if len(begin_s) < LEAST_SECONDS:
         raise _too_broken(first_s, last_s)
@@ -107,7 +106,7 @@ def _courses(
         to_hz = 0.0 if engine is None else engine.firing_order * turns_hz - BESIDE_FIRING_HZ
         if to_hz > SWAY_HZ + turns_hz / 2:  # room for a half order
             found.append(TimeSeries(UNEVEN, "dB", t_s, _level_db(blocks, signal.fs_hz, SWAY_HZ, to_hz)))
-    return {course.what: course for course in found}
+    return {one.what: one for one in found}
 
 
 def _too_broken(first_s: float, last_s: float) -> VibecoreError:
@@ -153,6 +152,6 @@ def _level_db(blocks: Floats, fs_hz: float, low_hz: float, high_hz: float) -> Fl
     return np.asarray(10 * np.log10(np.maximum(square, 1e-12)))
 
 
-def _joined(courses: Sequence[TimeSeries]) -> TimeSeries:
-    t_s, values = (np.concatenate([getattr(c, name) for c in courses]) for name in ("t_s", "values"))
-    return TimeSeries(courses[0].what, courses[0].unit, t_s, values)
+def _joined(series: Sequence[TimeSeries]) -> TimeSeries:
+    t_s, values = (np.concatenate([getattr(c, name) for c in series]) for name in ("t_s", "values"))
+    return TimeSeries(series[0].what, series[0].unit, t_s, values)

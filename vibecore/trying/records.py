@@ -54,10 +54,10 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class Tried(Frozen):
-    """Whether the engine noticed, the readings that tell it, and their courses over the whole recording.
+    """Whether the engine noticed, the readings that tell it, and their series over the whole recording.
     undone: it was, while the phone recorded, however little came after it."""
 
     heeded: Heeded
     readings: tuple[Reading, ...]
-    courses: tuple[TimeSeries, ...]
+    series: tuple[TimeSeries, ...]
     undone: bool
