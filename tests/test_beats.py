@@ -87,3 +87,28 @@ def test_one_line_that_wanders_is_no_beat(seed: int) -> None:
     walk = np.cumsum(steps - steps.mean())
     hertz = 23.0 + 0.15 * walk / np.abs(walk).max()
     assert strongest_beat(analysed(0.5 * np.sin(2 * np.pi * np.cumsum(hertz) / 200.0), t_s)) is None
+
+
+def test_of_several_beats_the_one_that_swells_most_is_told() -> None:
+    """Two sines swell by twice the weaker of them (the identity above): 0.28 against 0.2."""
+    analysis, _ = heard((23.0, 0.5), (24.0, 0.2), (40.0, 0.3), (41.0, 0.28))
+    beat = strongest_beat(analysis)
+    assert beat is not None
+    assert (beat.low_hz, beat.high_hz) == pytest.approx((40.0, 41.0), abs=0.05)
+
+
+def test_a_line_that_stands_on_an_order_is_named_after_it() -> None:
+    """A fan at 25.2 Hz beside the firing order of a four at 720 rpm, which is 2 x 12 = 24 Hz."""
+    t_s = np.arange(12000) / 200.0
+    turns = 12.0 * t_s
+    engine = 0.4 * np.cos(4 * np.pi * turns) + 0.1 * np.cos(8 * np.pi * turns) + 0.05 * np.cos(np.pi * turns)
+    shake = engine + 0.3 * np.sin(2 * np.pi * 25.2 * t_s)
+    accel = np.outer(shake, [0.6, 0.0, 0.8]) + 0.01 * np.random.default_rng(3).standard_normal((len(t_s), 3))
+    idle = Condition("steering wheel", "neutral", "idle", tachometer_rpm=720.0)
+    analysis = analyze(as_recording(t_s, accel, 200.0), Engine(4), idle)
+    assert analysis.speed is not None
+    beat = strongest_beat(analysis)
+    assert beat is not None
+    assert (beat.low_order, beat.high_order) == (2.0, None)
+    assert beat.period_s == pytest.approx(1 / 1.2, rel=0.05)
+    assert "24.0 Hz (engine order 2) and 25.2 Hz" in beat_words(beat)

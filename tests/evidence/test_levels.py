@@ -1,0 +1,69 @@
+"""What is read for the evidence: levels of families, and lines followed from recording to recording.
+
+Levels are 20 log10 of an rms (ISO 80000-3); an unbalance's force grows with the square of the speed, 12 dB
+for twice (any textbook on vibration).
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from tests.evidence import made as maker
+from tests.evidence.made import line
+from vibecore.evidence import lines
+from vibecore.evidence.levels import read_levels
+from vibecore.evidence.scene import scene_of
+from vibecore.model import Line
+
+
+def test_several_recordings_held_alike_are_one_reading_of_their_mean() -> None:
+    """0.1 and 0.4 m/s2 are -20 and -7.96 dB; two readings are known better by the root of two."""
+    one, other = maker.made("a", {2.0: 0.1}), maker.made("b", {2.0: 0.4})
+    (alone,) = [r for r in read_levels(scene_of([one]), maker.FOUR.engine) if r.family == "firing"]
+    (both,) = [r for r in read_levels(scene_of([one, other]), maker.FOUR.engine) if r.family == "firing"]
+    assert alone.level_db == pytest.approx(-20.0)
+    assert both.level_db == pytest.approx((-20.0 - 7.96) / 2, abs=0.01)
+    assert both.spread_db == pytest.approx(alone.spread_db / math.sqrt(2))
+    assert both.seen_in == ("a", "b")
+
+
+def test_a_family_is_led_by_its_strongest_order() -> None:
+    (half,) = [
+        r
+        for r in read_levels(scene_of([maker.made("a", {0.5: 0.01, 1.5: 0.2})]), maker.FOUR.engine)
+        if r.family == "half"
+    ]
+    assert half.lead == 1.5
+    assert half.level_db == pytest.approx(20 * math.log10(math.hypot(0.01, 0.2)))
+
+
+@pytest.mark.parametrize(("grown_db", "same"), [(12.0, True), (25.0, True), (-4.0, True), (-10.0, False)])
+def test_a_line_that_keeps_its_order_grows_with_the_square_of_the_speed(grown_db: float, same: bool) -> None:
+    """From 700 to 1400 rpm by 12 dB, give or take 18 for the modes it meets (`SAME_LEVEL_DB`)."""
+    low, high = line(1.34, 700, 0.05), line(1.34, 1400, 0.05 * 10 ** (grown_db / 20))
+    scene = scene_of([maker.made("a", lines=[low]), maker.made("b", rpm=1400.0, hold="raised", lines=[high])])
+    assert (lines.strongest_kept(scene, "order") is not None) == same
+
+
+def test_a_followed_line_counts_where_it_is_most_of_the_shake() -> None:
+    kept = [line(1.34, rpm, 0.1) for rpm in (700, 1100)]
+    scene = scene_of(
+        [
+            maker.made("a", lines=kept[:1], whole=0.5),
+            maker.made("b", rpm=1100.0, hold="raised", lines=kept[1:], whole=0.2),
+        ]
+    )
+    found = lines.strongest_kept(scene, "order")
+    assert found is not None
+    assert found.share_db == pytest.approx(20 * math.log10(0.1 / 0.2))
+
+
+@pytest.mark.parametrize(("hertz", "told"), [(7.0, False), (9.5, True)])
+def test_with_nothing_to_compare_with_only_lines_above_the_cars_own_modes_count(
+    hertz: float, told: bool
+) -> None:
+    """A body on its mounts rings below 8 Hz: common practice, no source."""
+    alone = Line(hertz, hertz * 60 / 700, 0.1, 20.0)
+    assert (lines.strongest_alone(scene_of([maker.made("a", lines=[alone])])) is not None) == told
