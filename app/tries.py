@@ -25,6 +25,7 @@ from vibecore.trying.taps import taps_s
 from vibecore.trying.words import tried_words
 
 NOTE = "tried"  # key of the notes
+UNSAID = "No tap marks the moments in it. Say below when you began and when you undid it."
 WHY_ASIDE = "Something was tried in it while the engine ran: see the page Try it."
 
 
@@ -62,12 +63,22 @@ def notes_with(notes: Mapping[str, str], trials: Iterable[Trial]) -> dict[str, s
 
 def moments(recording: Recording) -> tuple[float, float | None]:
     """When it was begun and undone, by the taps that mark it; without any, a third and two thirds on."""
-    end_s = recording.duration_s
-    usable = [t for t in taps_s(recording) if LEAST_S + SETTLING_S <= t <= end_s - LEAST_S]
+    end_s, usable = recording.duration_s, _marks(recording)
     begun = usable[0] if usable else end_s / 3
     later = [t for t in usable if t >= begun + LEAST_S + 2 * SETTLING_S]
     undone = later[0] if later else None if usable else 2 * end_s / 3
     return round(begun, 1), None if undone is None else round(undone, 1)
+
+
+def _marks(recording: Recording) -> list[float]:
+    """The taps before and behind which enough was recorded, seconds."""
+    last = recording.duration_s - LEAST_S
+    return [t for t in taps_s(recording) if LEAST_S + SETTLING_S <= t <= last]
+
+
+def are_said(recording: Recording, trial: Trial) -> bool:
+    """Whether a tap marks the moments, or somebody said them: else they are where the boxes begin."""
+    return bool(_marks(recording)) or (trial.begun_s, trial.undone_s) != moments(recording)
 
 
 def recording_of(job: Job, name: str) -> Recording | None:
@@ -96,6 +107,8 @@ def lines(job: Job, case: Case) -> list[tuple[str, str]]:
     """What was tried and what came of it, for the report."""
     found = []
     for trial in trials_of(job.notes):
-        told = outcome(job, case, trial)
+        told, recording = outcome(job, case, trial), recording_of(job, trial.name)
+        if recording is not None and not are_said(recording, trial):
+            told = "Nobody said when it was begun, so nothing can be told."
         found.append((kind_of(trial.kind).title, told if isinstance(told, str) else tried_words(told)))
     return found

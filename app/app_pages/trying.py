@@ -23,6 +23,7 @@ from vibecore.model import Recording
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 from vibecore.trying.kinds import Kind, kind_of, kinds
+from vibecore.trying.records import Tried
 from vibecore.trying.taps import taps_s
 from vibecore.trying.words import tried_words
 
@@ -105,23 +106,30 @@ def _show_trial(work: state.Work, trials: tuple[tries.Trial, ...]) -> None:
         name = st.selectbox("What was tried", names[::-1], format_func=titles.__getitem__)
     trial = next(t for t in trials if t.name == name)
     told = tries.outcome(work.job, work.case, trial)
-    kind = kind_of(trial.kind)
     place = st.container()
     _edit(work, trial)
     with place:
-        st.subheader(widgets.plain(kind.title), anchor=False)
-        if isinstance(told, str):
-            st.warning(widgets.plain(told))
-        else:
-            tell = TELL.get(told.heeded, st.warning)
-            tell(widgets.plain(f"{tried_words(told)} {kind.meaning(told.heeded)}"))
-            if kind.check is not None and told.heeded != "cannot tell":
-                _ask_for_outcome(work, catalogue().check(kind.check))
+        _tell(work, trial, told)
     if not isinstance(told, str):
         for picture in figures.tried(told, trial.begun_s, trial.undone_s):
             widgets.show_picture(picture, f"tried {picture.title}")
     if st.button("Remove this one", key=f"remove {name}"):
         _remove(work, trial)
+
+
+def _tell(work: state.Work, trial: tries.Trial, told: Tried | str) -> None:
+    """What came of it, and what that means."""
+    kind, recording = kind_of(trial.kind), tries.recording_of(work.job, trial.name)
+    st.subheader(widgets.plain(kind.title), anchor=False)
+    if isinstance(told, str):
+        st.warning(widgets.plain(told))
+    elif recording is not None and not tries.are_said(recording, trial):
+        st.warning(tries.UNSAID)
+    else:
+        tell = TELL.get(told.heeded, st.warning)
+        tell(widgets.plain(f"{tried_words(told)} {kind.meaning(told.heeded)}"))
+        if kind.check is not None and told.heeded != "cannot tell":
+            _ask_for_outcome(work, catalogue().check(kind.check))
 
 
 def _ask_for_outcome(work: state.Work, row: CheckRow) -> None:

@@ -27,7 +27,7 @@ def with_trials(store, job, made_results, monkeypatch):  # noqa: ARG001 - takes 
         "vibecore.reading.read_recording",
         lambda _source, *, name="": trials.get(name) or made.recording(name),
     )
-    lines = "off.csv\t20\t40\tcylinder\nstill.csv\t20\t40\tcleaner"
+    lines = "off.csv\t20.5\t40\tcylinder\nstill.csv\t21\t41\tcleaner"
     aside = "Something was tried in it."
     files = [NewFile(name, name.encode(), aside) for name in trials]
     return store.save(job, notes={"tried": lines}, add=files)
@@ -72,9 +72,9 @@ def test_moments_are_kept_as_they_are_said(start, store, job):
     test = start("try-it")
     next(n for n in test.number_input if n.label.startswith("Begun")).set_value(4.0).run()
     assert "Only 4 s were recorded before it was begun" in words(test)
-    assert "still.csv\t4\t40\tcleaner" in store.open(job.head.id).notes["tried"]
+    assert "still.csv\t4\t41\tcleaner" in store.open(job.head.id).notes["tried"]
     choose(test, "What it was", "other")
-    assert "still.csv\t4\t40\tother" in store.open(job.head.id).notes["tried"]
+    assert "still.csv\t4\t41\tother" in store.open(job.head.id).notes["tried"]
 
 
 @pytest.mark.usefixtures("with_trials")
@@ -123,3 +123,27 @@ def test_a_recording_of_the_job_is_none_in_which_something_was_tried(start):
     test.file_uploader[0].set_value(("idle.csv", b"neutral-idle.csv", "text/csv")).run()
     told = "idle.csv is in this job already, as neutral-idle.csv. Put in the one made while you tried it."
     assert told in words(test)
+
+
+def test_a_cylinder_is_not_switched_off_by_hand_on_direct_injection(start, job):  # noqa: ARG001 - the job is open
+    """Its injectors are driven with some 65 V and more: common practice, no source."""
+    test = start("try-it")
+    next(s for s in test.selectbox if s.label == "What will you try?").set_value("cylinder").run()
+    cautions = test.warning[0].value.replace("\\", "")
+    assert "**Direct injection**: its injectors carry dangerous voltage. Use a tester" in cautions
+
+
+@pytest.mark.usefixtures("with_trials")
+def test_moments_that_nobody_marked_or_said_show_nothing(start, store, job):
+    """A third and two thirds on is where the boxes begin, and no more than that."""
+    notes = store.open(job.head.id).notes
+    store.save(store.open(job.head.id), notes=notes | {"tried": "still.csv\t20\t40\tcleaner"})
+    test = start("try-it")
+    told = "No tap marks the moments in it. Say below when you began and when you undid it."
+    assert told in words(test)
+    assert "The engine did not notice" not in words(test)
+    assert "no change anywhere" not in [b.label for b in test.button]
+    assert "Shake while it was tried" in words(test)  # to look for them
+    next(n for n in test.number_input if n.label.startswith("Begun")).set_value(21.0).run()
+    assert told not in words(test)
+    assert "The engine did not notice" in words(test)
