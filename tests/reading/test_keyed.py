@@ -200,3 +200,10 @@ def test_lines_that_break_off_take_no_time() -> None:
     with pytest.raises(ReadingError):
         read_recording("\n".join([whole] * 20 + [f"{whole[:-1]}!"] * 20).encode())
     assert time.perf_counter() - start < 5
+
+
+def test_a_time_with_a_colon_behind_it() -> None:
+    lines = [f"{t:.6f}: {x:.5f} {y:.5f} {z:.5f}" for t, (x, y, z) in zip(TRUTH.t_s, TRUTH.accel, strict=True)]
+    recording = read_recording("\n".join(lines).encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

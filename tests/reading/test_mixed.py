@@ -205,3 +205,28 @@ def test_two_phones_called_by_letters_are_refused() -> None:
 
 def test_sensors_called_by_letters_are_told_apart() -> None:
     check(read_recording(mixed({"A": TRUTH.accel, "G": TURNING}, "time,device,x,y,z")))
+
+
+@pytest.mark.parametrize("others", [1, 2])
+def test_rows_of_sensors_with_columns_of_their_own_do_not_count_for_the_rate(others: int) -> None:
+    """500 and 500 samples a second at the same times: 1000 rows a second and more are no sensor's."""
+    truth = shake(500.0, 8.0, jitter=0.0)
+    rows = []
+    for row in cells(truth, t_unit=1e-3, t_digits=0):
+        rows.append([*row, *[""] * 3 * others])
+        for k in range(others):
+            rows.append([row[0], *[""] * 3 * (k + 1), ".1", ".2", ".3", *[""] * 3 * (others - 1 - k)])
+    names = ["time", *(f"{s}{a}" for s in ("a", "w", "m")[: others + 1] for a in "xyz")]
+    recording = read_recording(text(rows, ",".join(names)).encode())
+    assert recording.sample_rate_hz == pytest.approx(500.0, rel=1e-3)
+    np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-4)
+    assert "coarse-stamps" not in {w.code for w in recording.warnings}
+
+
+def test_a_time_in_a_row_of_its_own_before_each_sample() -> None:
+    rows = [row for r in cells(TRUTH) for row in ([r[0], "", "", ""], ["", *r[1:]])]
+    recording = read_recording(text(rows).encode())
+    at = len(TRUTH.t_s) - len(recording.t_s)  # a first line of one value is none of data
+    assert at <= 1
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s[at:] - TRUTH.t_s[at], atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel[at:], atol=1e-4)

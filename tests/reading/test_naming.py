@@ -62,3 +62,40 @@ def test_a_count_of_rows_before_the_names_is_none_of_them():
         text("time,x,y,z", lambda t, cells: f"{next(count)},{t:.3f},{cells}"), name="log.csv"
     )
     np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+
+
+TURNS = np.random.default_rng(2).normal(0, 0.02, (len(T_S), 3))
+
+
+def with_turns(header: str) -> bytes:
+    """A flat phone: y, z and a turning rate beside them hold gravity as well as x, y and z."""
+    turns = iter(TURNS)
+    return text(header, lambda t, cells: f"{t:.3f},{cells}," + ",".join(f"{w:.4f}" for w in next(turns)))
+
+
+@pytest.mark.parametrize("header", ["time, s,x,y,z,wx,wy,wz", "time, s,x, m/s2,y, m/s2,z, m/s2,wx,wy,wz"])
+def test_a_unit_cut_off_its_name_by_a_comma_is_put_back(header):
+    read = read_recording(with_turns(header), name="log.csv")
+    np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+
+
+def test_more_names_than_cells_are_refused_unless_gravity_is_under_them_alone():
+    with pytest.raises(ReadingError, match="8 names over 7 cells a row"):
+        read_recording(with_turns("note,time,ax,ay,az,wx,wy,wz"), name="log.csv")
+    for header in ("time,ax,ay,az,wx,wy,wz,note", "time,ax,ay,az,wx,wy,wz,"):
+        read = read_recording(with_turns(header), name="log.csv")
+        np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+
+
+def test_two_columns_without_names_are_refused_as_one_is():
+    with pytest.raises(ReadingError, match="4 names over 6 cells a row"):
+        read_recording(text("time,x,y,z", lambda t, cells: f"{t:.3f},20,3,{cells}"), name="log.csv")
+
+
+def test_a_line_with_a_figure_is_no_line_of_names():
+    def row(t, cells):
+        return f"{1e6 * t:.0f}\t" + cells.replace(",", "\t")
+
+    read = read_recording(text("Sensor: made up\nMost measured: 78.4 m/s2", row), name="log.csv")
+    np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+    assert [w.code for w in read.warnings] == ["still-axes"]  # y, and no word of the time

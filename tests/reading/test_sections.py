@@ -97,3 +97,12 @@ def test_a_section_for_each_axis(head: str, blank: str) -> None:
     recording = read_recording(blank.join(parts).encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize("end", ["END", "# end of recording"])
+def test_a_line_of_units_begins_no_section(end: str) -> None:
+    rows = [[r[0], "25.1", *r[1:]] for r in cells(TRUTH, unit=9.80665)]
+    data = text(rows, "time\twarm\tx\ty\tz\n\t\t[g]\t[g]\t[g]", "\t") + end + "\n"
+    recording = read_recording(data.encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    assert "table-chosen" not in {w.code for w in recording.warnings}

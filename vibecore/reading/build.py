@@ -3,6 +3,8 @@ lost."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from vibecore.errors import ReadingError
@@ -16,6 +18,7 @@ from . import (
     limits,
     mixed,
     multiples,
+    names,
     rate,
     rows,
     scale,
@@ -28,6 +31,7 @@ from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
 _MANY_VALUES = 16  # of one axis, above which another that has one value was not measured
+_OTHERS = 0.8  # share of the rows, at most, that have any axis where other sensors have rows of their own
 _LOST_SHARE = 0.001  # lost samples below this share are counted but not worth a warning
 
 
@@ -42,6 +46,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         raise ReadingError(_too_few(table, table.rows))
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
+    table, triple = _without_others(table, triple)
     clock = timing.find_clock(table, triple, rate_hz)
     triple = counts.counted_out(triple, table.hints)
     data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(table, triple)))
@@ -70,6 +75,19 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         warnings=warnings,
         history=history,
     )
+
+
+def _without_others(table: Table, triple: columns.Triple) -> tuple[Table, columns.Triple]:
+    """The rows of the axes alone, where many are of another sensor that has columns of its own: their times
+    would be those of two."""
+    own = np.logical_or.reduce([np.isfinite(c.floats()) for c in triple.columns])
+    stamped_apart = any(names.is_time(c.name) and c.empty()[own].any() for c in table.columns if c.name)
+    if np.mean(own) > _OTHERS or stamped_apart:
+        return table, triple
+    kept = table.where(own)
+    place = [next(i for i, c in enumerate(table.columns) if c is axis) for axis in triple.columns]
+    x, y, z = (kept.columns[i] for i in place)
+    return kept, replace(triple, columns=(x, y, z))
 
 
 def _unit(table: Table, triple: columns.Triple) -> str:
@@ -151,9 +169,9 @@ def _check_numbers(table: Table, triple: columns.Triple) -> None:
     title, look = table.source or "The file", "Record again and look at the file before sending it."
     if not any(filled):
         raise ReadingError(f"{title}: {triple.title} hold no numbers at all. {look}")
-    names = [c.name or f"column {i + 1} of the axes" for i, c in enumerate(triple.columns)]
+    titles = [c.name or f"column {i + 1} of the axes" for i, c in enumerate(triple.columns)]
     empty, full = (
-        " and ".join(n for n, f in zip(names, filled, strict=True) if f is has) for has in (False, True)
+        " and ".join(n for n, f in zip(titles, filled, strict=True) if f is has) for has in (False, True)
     )
     raise ReadingError(
         f"{title} has no numbers in {empty}, only in {full}. All three axes are needed. {look}"

@@ -166,13 +166,16 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     units: dict[int, list[str]] = {}
     for back, line in enumerate(reversed(before)):
         cells = _header_cells(line, delimiter, width)
-        if len([c for c in cells if c]) < 2:
-            continue
+        if len([c for c in cells if c]) < 2 or any(is_number(c, ".") and not c.isdigit() for c in cells):
+            continue  # nothing, or a figure of the recording's
         if all(names.unit_of_cell(c) for c in cells if c):
             units[back] = cells
             continue
         said = names.said_by(cells)
-        alike = said > 0 and delimiter != " " and len(split_line(line, delimiter)) == width
+        whole = len(split_line(line, delimiter)) == width
+        if not said and not whole:
+            continue  # words that tell of no column
+        alike = said > 0 and delimiter != " " and whole
         fit = (alike, said + 0.5 * (len(cells) == width) - 0.1 * back)  # prose says much in words too
         if best is None or fit > best[0]:
             best = (fit, cells, back)

@@ -11,6 +11,7 @@ from vibecore.errors import ReadingError
 
 from . import arrow, dressed, limits, scale
 from .layout import Layout
+from .names import triples, unit_of_cell
 from .table import MISSING, Column
 
 _MOST_FRACTION = 999_999  # of a second, in microseconds
@@ -20,19 +21,24 @@ _TO_THE_SECOND = re.compile(r"\d:\d\d:\d\d$")
 
 def under_names(layout: Layout, columns: list[Any], source: str) -> list[Column]:
     """Columns under their names. One name too few over a first column that counts rows: the names move right;
-    over a clock whose fraction of a second was cut off by a comma: the two are joined. One cell more that is
-    neither could stand anywhere and is refused, unless gravity lies just where the names have the axes."""
-    names = list(layout.names[: layout.width])
+    over a clock whose fraction of a second was cut off by a comma: the two are joined. Units cut off their
+    names by a comma are put back. Any other count of names could stand anywhere and is refused, unless
+    gravity lies just where the names have the axes."""
+    names = list(layout.names)
     units = list(layout.units[: layout.width])
+    filled = _filled(columns)
+    if len(names) > layout.width and len(whole := _with_units(names)) == filled:
+        names = whole
     if len(names) == layout.width - 1 and _counts_rows(columns[0]):
         names, units = ["index", *names], ["", *units]
     elif len(names) == layout.width - 1 and _is_cut_clock(columns):
         columns = [_rejoined(columns[0], columns[1]), *columns[2:]]
-    elif names and len(names) == _filled(columns) - 1 and not _hold_gravity(columns[1:4]):
+    elif _named(names) not in (0, filled, layout.width) and _are_in_doubt(names, columns):
         raise ReadingError(
-            f"{source} has {len(names)} names over {len(names) + 1} cells a row, so what stands under which "
+            f"{source} has {_named(names)} names over {filled} cells a row, so what stands under which "
             "cannot be told. Give every column a name, or export it once more."
         )
+    names = names[: layout.width]
     names += [""] * (len(columns) - len(names))
     units += [""] * (len(columns) - len(units))
     return [
@@ -55,6 +61,35 @@ def _counts_rows(column: Any) -> bool:
         return False
     values = to_numpy(column)
     return len(values) > 1 and bool(np.all(np.diff(values) == 1))
+
+
+def _named(names: list[str]) -> int:
+    """Up to the last name that is one: a comma at the end of the header makes an empty one."""
+    return max((i + 1 for i, name in enumerate(names) if name), default=0)
+
+
+def _with_units(names: list[str]) -> list[str]:
+    """Names with the units that follow them in cells of their own: 'Time', 's' as 'Time (s)'."""
+    out: list[str] = []
+    for name in names:
+        if out and unit_of_cell(name):
+            out[-1] = f"{out[-1]} ({name})"
+        else:
+            out.append(name)
+    return out
+
+
+def _are_in_doubt(names: list[str], columns: list[Any]) -> bool:
+    """Whether there are axes by name, but none with gravity under them, and nowhere they would be had the
+    first of too many names no cells."""
+    sets = [places for _, places in triples(names[: len(columns)])]
+    lacking = max(0, _named(names) - len(columns))
+
+    def hold(places: tuple[int, int, int], moved: int) -> bool:
+        return min(places) >= moved and _hold_gravity([columns[i - moved] for i in places])
+
+    sure = (hold(s, 0) and not any(hold(s, k) for k in range(1, lacking + 1)) for s in sets)
+    return bool(sets) and not any(sure)
 
 
 def _filled(columns: list[Any]) -> int:

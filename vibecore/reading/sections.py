@@ -21,7 +21,9 @@ _MOST_SECTIONS = 9  # of different sensors
 _AXES = 3  # columns of numbers; a table of fewer may have several values in a cell
 _LEAST_SAID = 2.0  # columns that a line of names tells of
 _WORDS = re.compile(rb"(?m)^[ \t]*[\"'#\[(*]*[ \t]*[A-Za-z\x80-\xff][^\n]*$")  # no number, date or blank
-_KEYED = re.compile(r"(?<!\w)[A-Za-z_]\w*[\"']?\s*(=\s*[\"'(\[{]*[-+]?\d|:\s*[(\[{]*[-+]?\d+[.,]\d)")  # x=0.1
+_KEYED = re.compile(  # x=0.1, or the time 0.01:
+    r"(?<!\w)[A-Za-z_]\w*[\"']?\s*(=\s*[\"'(\[{]*[-+]?\d|:\s*[(\[{]*[-+]?\d+[.,]\d)|^\d+([.,]\d+)?:$"
+)
 _HEAD_BYTES = 64 * 1024
 
 
@@ -142,4 +144,5 @@ def _decoded(line: re.Match[bytes]) -> str:
 
 def _are_names(cells: list[str], decimal: str) -> bool:
     values = any(is_number(c, decimal) or is_date(c) for c in cells)
-    return not values and names.said_by(cells) >= _LEAST_SAID
+    units = all(names.unit_of_cell(c) for c in cells if c)
+    return not values and not units and names.said_by(cells) >= _LEAST_SAID
