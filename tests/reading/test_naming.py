@@ -96,6 +96,6 @@ def test_a_line_with_a_figure_is_no_line_of_names():
     def row(t, cells):
         return f"{1e6 * t:.0f}\t" + cells.replace(",", "\t")
 
-    read = read_recording(text("Sensor: made up\nMost measured: 78.4 m/s2", row), name="log.csv")
+    read = read_recording(text("Sensor: made up\nTime step 0.02 s", row), name="log.csv")
     np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
     assert [w.code for w in read.warnings] == ["still-axes"]  # y, and no word of the time
