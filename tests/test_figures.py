@@ -263,6 +263,18 @@ def test_visits_are_drawn_with_their_intervals_against_sound_cars():
     assert picture.rows[1] == ("last", "0.100", "0.080 to 0.130")
 
 
+def test_long_names_of_visits_are_written_in_short_lines():
+    """On a phone three of them have some fourteen letters each."""
+    names = ("before drive seat.csv", "after drive seat visit1.csv", "2031-05-01_12-30-11_phone.csv")
+    picture = figures.over_visits([Visit(name, 0.4, 0.3, 0.5, (0.03, 0.12)) for name in names])
+    axis = picture.figure.layout.xaxis
+    assert tuple(axis.tickvals) == names
+    assert [t.replace("<br>", "").replace(" ", "") for t in axis.ticktext] == [
+        n.replace(" ", "") for n in names
+    ]
+    assert max(len(line) for t in axis.ticktext for line in t.split("<br>")) <= 14
+
+
 def test_steady_lines_and_knocks_are_parted():
     """A sine and three knocks of known place: each is left in its own part and sunk in the other."""
     fs_hz, hz = 100.0, 24.0

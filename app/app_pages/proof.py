@@ -15,7 +15,7 @@ import widgets
 
 from app_pages.record import show_how
 from vibecore import figures
-from vibecore.engine import Engine
+from vibecore.engine import Vehicle
 from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
 from vibecore.plan import after_repair
@@ -33,13 +33,12 @@ def page() -> None:
         return
     results = widgets.results(work)
     repair = results.diagnosis.repair if results.diagnosis else None
-    engine = work.case.vehicle.engine
     if repair is None:
         _ask_for_one(work)
     else:
         _show_verdict(work, repair)
         if results.diagnosis is not None:
-            _show_visits(repair, results.diagnosis, engine)
+            _show_visits(repair, results.diagnosis, work.case.vehicle)
     if results.diagnosis is not None:
         _compare_two(work, results.diagnosis)
 
@@ -110,17 +109,19 @@ def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
 
-def _show_visits(repair: Repair, diagnosis: Diagnosis, engine: Engine) -> None:
+def _show_visits(repair: Repair, diagnosis: Diagnosis, vehicle: Vehicle) -> None:
     """The fault's own lines from visit to visit, once there was more than one repair."""
     from vibecore import repair as proving  # signal libraries: loaded once there is a signal
+    from vibecore.pipeline import leaning
 
-    before = next((a for a in diagnosis.analyses if a.name == repair.before), None)
+    analyses = leaning(vehicle, diagnosis.analyses)  # as the verdict took them
+    before = next((a for a in analyses if a.name == repair.before), None)
     if before is None or repair.lines is None:
         return
     how = before.condition
-    alike = [a for a in diagnosis.analyses if replace(a.condition, stage=how.stage).made_as(how)]
+    alike = [a for a in analyses if replace(a.condition, stage=how.stage).made_as(how)]
     placing_db = proving.placing_db_of(proving.measured_placing(diagnosis.analyses))
-    found = proving.visits(alike, repair.lines, engine, placing_db=placing_db)
+    found = proving.visits(alike, repair.lines, vehicle.engine, placing_db=placing_db)
     if sum(a.condition.stage == "after" for a in alike) > 1 and len(found) > 2:
         widgets.show_picture(figures.over_visits(found), "visits")
 

@@ -162,3 +162,25 @@ def test_visits_have_the_scatter_of_this_cars_own_taping(start, job, store, monk
     monkeypatch.setattr(made, "diagnosis", told)
     start("proof")
     assert asked[0] == {"placing_db": 3.21}
+
+
+def test_visits_are_read_at_the_speeds_that_the_verdict_took(start, job, store, monkeypatch):
+    """At a speed that is only likely too: else sound cars would seem to show less than the verdict says."""
+    from vibecore import repair
+
+    keep(store, store.open(job.head.id), "after drive idle.csv", "after drive.csv")
+    asked = []
+    monkeypatch.setattr(repair, "visits", lambda analyses, *_a, **_more: asked.append(analyses) or ())
+    plain = made.diagnosis
+
+    def told(*analyses, **more):
+        likely = tuple(replace(a, speed=None, orders=None, leaning=a.speed) for a in analyses)
+        found = plain(*likely, **more)
+        return replace(
+            found, repair=replace(found.repair, lines=repair.FaultLines((2.0,)), before="drive-idle.csv")
+        )
+
+    monkeypatch.setattr(made, "diagnosis", told)
+    start("proof")
+    assert len(asked[0]) == 3
+    assert all(a.speed is not None and a.orders is not None for a in asked[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,8 @@ if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
 LEAST_SHOWN_M_S2 = 0.001
+AXIS_LETTERS = 42  # beside each other under a picture on a phone of 390 pixels
+LEAST_LETTERS = 8  # of a line: shorter ones are hard to read
 CHANGE = "change, and its 95 % interval"  # a column: five of them do not fit on a phone
 
 
@@ -73,13 +76,20 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
         error_y=reach([(v.rms_m_s2, v.low_m_s2, v.high_m_s2) for v in visits]),
         line={"color": BLUE, "width": 2}, hovertemplate="%{y:.3f} m/s²",
     )  # fmt: skip
-    fig.update_xaxes(type="category", tickangle=0)
+    names = [v.name for v in visits]
+    fig.update_xaxes(type="category", tickangle=0, tickvals=names, ticktext=_in_lines(names))
     rows = tuple((v.name, f"{v.rms_m_s2:.3f}", f"{v.low_m_s2:.3f} to {v.high_m_s2:.3f}") for v in visits)
     sentence = (
         "The fault's own lines together, recording by recording, with 95 % intervals that hold the taping. "
         f"Sound cars show {low:.3f} to {high:.3f} m/s² (shaded)."
     )
     return Picture("From visit to visit", sentence, fig, ("recording", "m/s²", "95 % interval, m/s²"), rows)
+
+
+def _in_lines(names: Sequence[str]) -> list[str]:
+    """The names, each in lines so short that they fit beside each other on a phone."""
+    letters = max(AXIS_LETTERS // len(names), LEAST_LETTERS)
+    return ["<br>".join(textwrap.wrap(name, letters)) for name in names]
 
 
 def overlay(first: Analysis, second: Analysis) -> Picture:
