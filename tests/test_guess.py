@@ -59,6 +59,13 @@ def test_a_name_that_says_otherwise_is_kept_and_asked_about(recordings):
     assert said.reasons == ("By its name: with the engine off.",)
 
 
+def test_a_gear_in_the_name_is_enough_to_ask(recordings):
+    """Whoever names the gear had the engine running: it is asked about, not taken for one that is off."""
+    found = guess(replace(recordings[1], name="D.csv"))
+    assert found.condition.speed_hold is None
+    assert found.reasons[-1] == f"{NOTHING}: was the engine off?"
+
+
 def test_a_file_too_coarse_to_tell_is_not_called_engine_off(recordings):
     coarse = replace(recordings[1], accel_m_s2=np.round(recordings[1].accel_m_s2 / 0.1) * 0.1)
     assert guess(coarse).condition.speed_hold is None

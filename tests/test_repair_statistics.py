@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.repair_made import AFTER, FOUR, made, on
+from tests.repair_made import AFTER, FOUR, SOUND, made, on
 from vibecore import repair
 from vibecore.repair import lines, significance, sound
+from vibecore.repair.telling import Result, power
 from vibecore.sound_cars import SoundLevel
 
 
@@ -99,3 +102,22 @@ def test_chance_of_cure_against_plain_counting() -> None:
         alike = (half | whole) & (abs(before - was) < 0.5) & (abs(after - before - fell) < 0.5)
         counted = 1 - half[alike].mean()
         assert sound.chance_of_cure(was, fell, 0.3, typical) == pytest.approx(counted, abs=0.05)
+
+
+def test_longer_recordings_are_advised_as_far_as_they_help() -> None:
+    """By hand: a standard error of 2 dB from 30 s falls as 1 / sqrt(time), so half of the rest, 0.75 dB,
+    takes 30 (2 / 0.75)^2 = 213 s; then 1.96 sqrt(1.5^2 + 0.75^2) = 3.29 dB can be seen. With 2 dB from 100 s
+    it would take 711: after 300 s the error is 2 / sqrt(3) = 1.15, and 1.96 sqrt(1.5^2 + 1.15^2) = 3.71 dB.
+    """
+    level, usual = lines.Level(1.0, 0.1), SoundLevel(-20.0, 7.0)
+
+    def told(used_s: float, sd_db: float) -> str:
+        at_hand = replace(made(SOUND), signal=replace(made(SOUND).signal, used_span_s=(5.0, 5.0 + used_s)))
+        change = lines.LevelChange(0.0, sd_db)
+        result = Result(level, level, change, 1.5, usual, "order 2", "lines", lines.LevelChange(0.0, 0.0))
+        return power(result, at_hand, at_hand)
+
+    assert "Record 213 s each time to see one of 1.5 times (3.3 dB)" in told(30.0, 2.0)
+    assert "Record 300 s each time to see one of 1.5 times (3.7 dB)" in told(100.0, 2.0)
+    for used_s, sd_db in ((30.0, 0.7), (301.0, 2.0)):  # it is good enough as it is; nobody records for longer
+        assert "Longer recordings would not help" in told(used_s, sd_db)

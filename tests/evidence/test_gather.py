@@ -229,3 +229,20 @@ def test_two_recordings_of_one_name_keep_their_own_confidence(which: int) -> Non
     assert {name for e in alike for name in e.evidence.seen_in} == {"idle.csv"}
     (note,) = [text for text in notes_of(alike) if "40 % sure" in text]
     assert f"on the {('engine', 'body')[which]}" in note
+
+
+def test_the_rise_in_gear_is_told_against_neutral_and_a_mean_is_said_to_be_one() -> None:
+    """From 0.1 to 0.4 m/s2 is 12 dB, four times, by definition of the decibel (ISO 80000-3)."""
+    neutral = [maker.made(name, {1.0: 0.3, 2.0: 0.1}) for name in ("a", "b")]
+    drive = maker.made("c", {2.0: 0.4}, rpm=640.0, gear="drive")
+    said = {e.finding: e.evidence.text for e in gather([*neutral, drive], maker.FOUR)}
+    assert (
+        "in drive at idle is 4.0 times as strong as in neutral at idle (a) and neutral at idle (b) (+12 dB;"
+        in (said["gear"])
+    )
+    assert "0.3 m/s2 on average in neutral at idle (a) and neutral at idle (b)" in said["one"]
+    assert "0.1 m/s2 on average" in said["firing"]
+    (alone,) = {
+        e.evidence.text for e in gather(neutral[:1], maker.FOUR) if e.finding == "one" and e.cause == "normal"
+    }
+    assert "average" not in alone
