@@ -72,7 +72,7 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
     low, high = visits[-1].sound_band_m_s2
     fig.add_hrect(low, high, fillcolor=SKY, opacity=0.15, line_width=0)
     fig.add_scatter(
-        x=[v.name for v in visits], y=[v.rms_m_s2 for v in visits], name="the fault's own lines",
+        x=[v.name for v in visits], y=[v.rms_m_s2 for v in visits], name="shake that the verdict goes by",
         error_y=reach([(v.rms_m_s2, v.low_m_s2, v.high_m_s2) for v in visits]),
         line={"color": BLUE, "width": 2}, hovertemplate="%{y:.3f} m/s²",
     )  # fmt: skip
@@ -80,7 +80,7 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
     fig.update_xaxes(type="category", tickangle=0, tickvals=names, ticktext=_in_lines(names))
     rows = tuple((v.name, f"{v.rms_m_s2:.3f}", f"{v.low_m_s2:.3f} to {v.high_m_s2:.3f}") for v in visits)
     sentence = (
-        "The fault's own lines together, recording by recording, with 95 % intervals that hold the taping. "
+        "The shake that the verdict goes by, recording by recording, with 95 % intervals for the taping too. "
         f"Sound cars show {low:.3f} to {high:.3f} m/s² (shaded)."
     )
     return Picture("From visit to visit", sentence, fig, ("recording", "m/s²", "95 % interval, m/s²"), rows)
