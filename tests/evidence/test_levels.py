@@ -67,3 +67,13 @@ def test_with_nothing_to_compare_with_only_lines_above_the_cars_own_modes_count(
     """A body on its mounts rings below 8 Hz: common practice, no source."""
     alone = Line(hertz, hertz * 60 / 700, 0.1, 20.0)
     assert (lines.strongest_alone(scene_of([maker.made("a", lines=[alone])])) is not None) == told
+
+
+def test_a_place_that_nobody_named_comes_after_the_wheel_whichever_was_recorded_first() -> None:
+    named, unnamed, seat = (
+        maker.made(n, place=p) for n, p in (("a", "steering wheel"), ("b", None), ("c", "seat"))
+    )
+    for job in ((named, unnamed), (unnamed, named)):
+        assert scene_of(job).place == "steering wheel"
+    for job in ((seat, unnamed), (unnamed, seat)):
+        assert scene_of(job).place is None

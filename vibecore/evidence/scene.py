@@ -18,8 +18,8 @@ from vibecore.model import Analysis, Place
 Role = Literal["neutral", "drive", "raised", "unit on", "engine off", "sweep", "road"]
 
 RAISED_FROM = 1.2  # a recording whose hold nobody told counts as raised when this many times the lowest speed
-# Where the driver feels the shake comes first when two places have as many recordings.
-PLACE_ORDER: tuple[Place, ...] = ("steering wheel", "seat", "floor", "body", "engine")
+# Where the driver feels the shake comes first when two places have as many recordings; None: nobody said.
+PLACE_ORDER: tuple[Place | None, ...] = ("steering wheel", None, "seat", "floor", "body", "engine")
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,10 +56,7 @@ def scene_of(analyses: Sequence[Analysis]) -> Scene:
 
 def _main_place(before: Sequence[Analysis]) -> Place | None:
     counts = Counter(a.condition.place for a in before)
-    if not counts:
-        return None
-    order = {place: i for i, place in enumerate(PLACE_ORDER)}
-    return min(counts, key=lambda p: (p == "engine", -counts[p], order.get(p, len(order)) if p else 0))
+    return min(counts, key=lambda p: (p == "engine", -counts[p], PLACE_ORDER.index(p)), default=None)
 
 
 def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
