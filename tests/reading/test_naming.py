@@ -99,3 +99,27 @@ def test_a_line_with_a_figure_is_no_line_of_names():
     read = read_recording(text("Sensor: made up\nTime step 0.02 s", row), name="log.csv")
     np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
     assert [w.code for w in read.warnings] == ["still-axes"]  # y, and no word of the time
+
+
+@pytest.mark.parametrize("mark", [";", ","])
+def test_a_first_column_without_a_name_is_no_remark(mark):
+    """A semicolon begins remarks too, and units may stand below the names."""
+    lines = [f"20.1,{t:.3f}," + ",".join(f"{x:.4f}" for x in a) for t, a in zip(T_S, ACCEL, strict=True)]
+    heads = [",time,x,y,z,on,", ",,(m/s2),(m/s2),(m/s2),,"]
+    data = "\n".join([*heads, *(f"{line},3," for line in lines)])
+    for text_of in (data, data.replace("20.1,", "0,")):
+        read = read_recording(text_of.replace(",", mark).encode(), name="log.csv")
+        np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+    count = "\n".join([*heads, *(f"{i},{line[5:]},3," for i, line in enumerate(lines))])
+    read = read_recording(count.replace(",", mark).encode(), name="log.csv")
+    np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+
+
+def test_units_under_names_that_were_moved():
+    """A name too few over a count of rows, and as many units as cells."""
+    lines = [
+        f"{i},{t:.3f}," + ",".join(f"{x:.4f}" for x in a)
+        for i, (t, a) in enumerate(zip(T_S, ACCEL, strict=True))
+    ]
+    read = read_recording("\n".join(["time,x,y,z", "s,m/s2,m/s2,m/s2,m/s2", *lines]).encode(), name="log.csv")
+    np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)

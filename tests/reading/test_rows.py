@@ -93,3 +93,34 @@ def test_rows_written_twice_are_left_out() -> None:
     assert codes(recording) == ["repeated-rows"]
     twice = read([row for row in cells(TRUTH) for _ in range(2)])
     assert len(twice.t_s) == len(TRUTH.t_s)
+
+
+STATISTICS = ["Mean{d}1{d}2{d}9{d}10.1", "Std{d}0.1{d}0.1{d}0.1{d}6.2", "# max 3 3 3", "\nEND"]
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", " "])
+def test_statistics_below_the_data_are_no_samples(delimiter: str) -> None:
+    rows = [["20.1", *r[1:], r[0]] for r in cells(TRUTH)]
+    header = delimiter.join(["warm", "x", "y", "z", "time"])
+    for count in range(1, len(STATISTICS) + 1):
+        end = "\n".join(STATISTICS[:count]).replace("{d}", delimiter)
+        recording = read_recording((text(rows, header, delimiter) + end).encode())
+        np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+        np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+        assert not recording.warnings
+
+
+def test_last_rows_without_a_first_value_are_rows() -> None:
+    rows = [[*r[1:], r[0]] for r in cells(TRUTH)]
+    for row in rows[-3:]:
+        row[0] = "NaN"
+    recording = read_recording(text(rows, "x,y,z,time").encode())
+    assert [w.code for w in recording.warnings] == ["missing-values"]
+
+
+def test_a_few_rows_of_another_time_are_no_recording() -> None:
+    """Two rows that look like 1 g behind many in mg: they are not the longest, and too few to be one."""
+    rows = [[*r[1:], r[0]] for r in cells(TRUTH, unit=0.00980665)]
+    rows = [*rows, ["0.6", "0.6", "0.5", "5000.0"], ["0.6", "0.6", "0.5", "5000.01"]]
+    recording = read_recording(text(rows, "x,y,z,time").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

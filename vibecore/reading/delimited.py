@@ -10,7 +10,7 @@ from vibecore.model import Warn
 
 from . import commas, dressed, encoding, limits, sideways
 from .dates import is_compact
-from .layout import MAX_HEAD_LINES, Layout, find_layout, is_number
+from .layout import MAX_HEAD_LINES, Layout, end_of_data, find_layout, is_number
 from .naming import under_names
 from .table import NOTHING, Table
 
@@ -38,23 +38,24 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     text, kind = encoding.to_utf8(data)
     text = _without_end_marks(text)
     text, lying = sideways.upright(text), text
+    told: tuple[Warn, ...] = () if text is lying else (sideways.TOLD,)
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
     _check_lines(text, head, lines, source, max_rows)
     layout = _layout(head, len(text) > len(head), source)
     _check_width(layout, lines, source)
+    text = text[: end_of_data(text, layout)]
     body, cut = _body(text, layout)
-    told: tuple[Warn, ...] = ()
     if mended := commas.joined(body, layout):
-        (body, layout), told = mended, (commas.TOLD,)
+        (body, layout), told = mended, (*told, commas.TOLD)
     columns, broken, plain = _parse(body, layout, source)
     if (not plain or _has_other_mark(layout)) and (mended := commas.one_mark(body, layout)):
-        (body, layout), told = mended, (commas.BOTH_TOLD,)
+        (body, layout), told = mended, (*told, commas.BOTH_TOLD)
         columns, broken, plain = _parse(body, layout, source)
     rows = len(columns[0])
     if rows == 0:
         raise ReadingError(f"{source} has names of columns but no rows of numbers under them. Record again.")
     named = under_names(layout, columns, source)
-    warnings = (*_told(broken, cut, rows), *told, *([sideways.TOLD] if text is not lying else []))
+    warnings = (*_told(broken, cut, rows), *told)
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)

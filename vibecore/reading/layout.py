@@ -14,6 +14,7 @@ from vibecore.errors import ReadingError
 from . import names
 from .dates import is_compact
 from .dressed import is_dressed
+from .table import NOTHING
 
 MAX_HEAD_LINES = 150  # lines looked at; free text before a table is shorter than this
 _PLAIN_CELLS = 3  # values a line, on every line judged, that leave no doubt about the delimiter
@@ -26,6 +27,8 @@ _DATE = re.compile(
     r"|\d{1,2}:\d{1,2}(:\d{1,2})?([:.,]\d+)?( ?[AaPp]\.? ?[Mm]\.?)?"
 )
 _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
+_END = re.compile(r"[\"']?[^\W\d_]|[#%*]|//")
+_MOST_END_LINES = 50  # of statistics and remarks below the data
 _LEAST_SHARE = 0.25  # of the cells that hold values; prose has a figure here and there
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
 
@@ -67,6 +70,22 @@ def find_layout(lines: list[str], source: str) -> Layout:
     if best[0] < _LEAST_NUMBERS:
         raise ReadingError(_no_rows(lines, source))
     return _place(lines, judged, *best[1:])
+
+
+def end_of_data(text: bytes, layout: Layout) -> int:
+    """Where the rows of data end: before last lines that begin with a word where all rows begin with a
+    number, 'Mean;0,1;0,2', or remarks."""
+    if not all(is_number(row[0], layout.decimal) or is_date(row[0]) for row in layout.cells):
+        return len(text)
+    end = len(text)
+    for _ in range(_MOST_END_LINES):
+        start = text.rfind(b"\n", 0, max(0, end - 1)) + 1
+        line = text[start:end].decode("utf-8", errors="replace").strip()
+        cell = split_line(line, layout.delimiter)[0] if line else ""
+        if cell and (_END.match(cell) is None or cell in NOTHING or cell.lower() in _NO_NUMBER):
+            break
+        end = start
+    return end
 
 
 def _no_rows(lines: list[str], source: str) -> str:
@@ -217,7 +236,10 @@ def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str
 
 def _header_cells(line: str, delimiter: str, width: int) -> list[str]:
     """The cells of a line of names, which may be a comment or use another delimiter than the data."""
-    line = _COMMENT.sub("", line.lstrip("\ufeff"))
+    line = line.lstrip("\ufeff")
+    if len(cells := split_line(line, delimiter)) == width and not cells[0]:
+        return cells  # a first column without a name, no comment
+    line = _COMMENT.sub("", line)
     tries = [split_line(line, d) for d in (delimiter, *(d for d in DELIMITERS[:4] if d != delimiter))]
     glued = re.sub(r"\s+(?=[(\[])", "", line)
     tries += [re.split(r"\s{2,}|\t", line.strip()), split_line(glued, " ")]

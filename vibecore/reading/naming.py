@@ -38,7 +38,7 @@ def under_names(layout: Layout, columns: list[Any], source: str) -> list[Column]
             f"{source} has {_named(names)} names over {filled} cells a row, so what stands under which "
             "cannot be told. Give every column a name, or export it once more."
         )
-    names = names[: layout.width]
+    names, units = names[: layout.width], units[: layout.width]
     names += [""] * (len(columns) - len(names))
     units += [""] * (len(columns) - len(units))
     return [

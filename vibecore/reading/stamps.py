@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from . import scale
+from . import limits, scale
 from .rows import Stamped
 
 Floats = NDArray[np.float64]
@@ -198,7 +198,8 @@ def _longest(data: Stamped, starts: NDArray[np.intp], why: str) -> Stamped:
     the second and later ones begin."""
     edges = np.concatenate([[0], starts, [len(data.t_s)]])
     lengths = np.diff(edges)
-    likely = [int(k) for k in np.argsort(-lengths, kind="stable")[:_MOST_PARTS]]
+    least = min(limits.MIN_ROWS, int(lengths.max()))
+    likely = [int(k) for k in np.argsort(-lengths, kind="stable")[:_MOST_PARTS] if lengths[k] >= least]
     heavy = scale.with_gravity([scale.steady_size(data.accel[edges[k] : edges[k + 1]]) for k in likely])
     longest = next((k for k, has in zip(likely, heavy, strict=True) if has), likely[0])
     part = np.arange(edges[longest], edges[longest + 1])
