@@ -124,3 +124,21 @@ def test_a_few_rows_of_another_time_are_no_recording() -> None:
     rows = [*rows, ["0.6", "0.6", "0.5", "5000.0"], ["0.6", "0.6", "0.5", "5000.01"]]
     recording = read_recording(text(rows, "x,y,z,time").encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize("stamps", [True, False])
+def test_a_line_of_figures_that_a_word_begins_is_no_row(stamps: bool) -> None:
+    """Start and step of each axis, as bench instruments write them above the names."""
+    width = 4 if stamps else 3
+    lines = [
+        "Date\t2026/01/01",
+        "X0" + "\t0.0" * width,
+        "Delta_X" + "\t0.01" * width,
+        "*** end of header ***",
+    ]
+    names = "\t".join(["time", "x", "y", "z"][-width:] + ["comment"] * stamps)
+    rows = [r[-width:] for r in cells(TRUTH)]
+    recording = read_recording(text(rows, "\n".join([*lines, names]), "\t").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+    assert [w.code for w in recording.warnings] == ([] if stamps else ["rate-told"])

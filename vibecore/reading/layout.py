@@ -175,8 +175,9 @@ def _is_numbering(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool
 
 
 def _is_titled(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool:
-    """A row 'Scale, 1, 1, 1' has a word where the rows of data have none, in front of the first column."""
-    return cells[0][:1].isalpha() and not any(row[0] for row in sample)
+    """A row 'Scale, 1, 1, 1' has a word where the rows of data have a number or nothing."""
+    plain = all(not row[0] or is_date(row[0]) or any(is_number(row[0], m) for m in ".,") for row in sample)
+    return cells[0][:1].isalpha() and cells[0].lower() not in _NO_NUMBER and cells[0] not in NOTHING and plain
 
 
 def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
