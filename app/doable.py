@@ -13,6 +13,9 @@ import state
 
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import with_note
+from vibecore.model import Diagnosis, PlannedCheck
+from vibecore.plan import NextStep
+from vibecore.plan import next_step as planned_step
 from vibecore.store import Job, Store
 
 NOTE = "cannot"  # key of the notes: one word a line
@@ -46,6 +49,26 @@ def label(word: str) -> str:
         return f"Skip: {check.name}"
     skill = word != HELPER and any(word in row.skills for row in known.checks)
     return f"Not for me: {word}" if skill else f"No {word}"
+
+
+def first_of_all(notes: Mapping[str, str]) -> list[str]:
+    """What is to be seen to before anything else, as the person would say it."""
+    return [label(word) for word in sorted(words_of(notes).intersection(FIRST))]
+
+
+def next_step(work: state.Work, diagnosis: Diagnosis | None) -> NextStep:
+    """What to do now, where something is to be seen to first too: with checks held back by it, what is left
+    to do seems other than it is."""
+    step = planned_step(work.case, diagnosis)
+    if first_of_all(work.job.notes) and (step.mends or step.page == "record" or not _checks(diagnosis)):
+        return NextStep(
+            "See to that first", "Once it is mended, take it back at the end of the page Causes.", "causes"
+        )
+    return step
+
+
+def _checks(diagnosis: Diagnosis | None) -> tuple[PlannedCheck, ...]:
+    return diagnosis.next_checks if diagnosis is not None else ()
 
 
 def handed_on(store: Store) -> dict[str, str]:

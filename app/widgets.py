@@ -84,6 +84,13 @@ def tell_if_binned(work: state.Work) -> None:
         st.info("This job is in the bin. Take it out again under All jobs before you work on it.")
 
 
+def tell_what_comes_first(work: state.Work) -> None:
+    """What makes a running engine or an open flame a danger on this car, on each page that leads to one."""
+    for first in doable.first_of_all(work.job.notes):
+        text = f"{first}: have that seen to before anything else."
+        st.warning(plain(text), icon=":material/warning:")
+
+
 def need_work(title: str) -> state.Work | None:
     """The page's title and the open job under it; without one, the way to the list of jobs."""
     st.title(title, anchor=False)
@@ -94,6 +101,7 @@ def need_work(title: str) -> state.Work | None:
         return None
     st.caption(plain(work.case.title))
     tell_if_binned(work)
+    tell_what_comes_first(work)
     if state.changed_elsewhere(work.job):
         st.info("This job was changed in another window.")
         if st.button("Show what is there now"):

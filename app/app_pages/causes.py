@@ -18,7 +18,7 @@ import widgets
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
-from vibecore.plan import likeliest, next_step, to_mend
+from vibecore.plan import likeliest, to_mend
 from vibecore.words import percent, sentence
 
 
@@ -33,9 +33,6 @@ def page() -> None:
         st.page_link(state.page("record"), label="Record", icon=":material/mic:")
         return
     _show_answer(diagnosis)
-    for word in sorted(doable.words_of(work.job.notes).intersection(doable.FIRST)):
-        text = f"{doable.label(word)}: have that seen to before anything else."
-        st.warning(widgets.plain(text), icon=":material/warning:")
     _show_doubts(work, diagnosis)
     _show_moved(diagnosis)
     _show_next_checks(work, diagnosis)
@@ -80,15 +77,17 @@ def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
         st.markdown("The repair is proven: nothing is left to check.")
         widgets.main_step("report", "Write the report", ":material/description:")
         return
-    mend = to_mend(work.case, diagnosis)
+    first_of_all = doable.first_of_all(work.job.notes)
+    mend = None if first_of_all else to_mend(work.case, diagnosis)
     if mend is not None:
         st.success(f"**{widgets.plain(mend.title)}**  \n{widgets.plain(mend.why)}")
         widgets.main_step(mend.page, "How to prove it", ":material/compare_arrows:")
     if not diagnosis.next_checks:
         left = " of those you can make" if doable.words_of(work.job.notes) else ""
-        st.markdown(f"No further check{left} would tell more.")
+        if not first_of_all:
+            st.markdown(f"No further check{left} would tell more.")
         if mend is None:
-            step = next_step(work.case, diagnosis)
+            step = doable.next_step(work, diagnosis)
             st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
         return
     first, *others = diagnosis.next_checks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cache
+import doable
 import guesses
 import judged
 import pickers
@@ -16,7 +17,7 @@ from vibecore import figures
 from vibecore.case import Case
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis
-from vibecore.plan import likeliest, next_step
+from vibecore.plan import likeliest
 from vibecore.words import speed_in_short, vehicle_words
 
 OFTEN = {1.0: "once", 2.0: "twice"}
@@ -39,6 +40,7 @@ def page() -> None:
     fires = f"{vehicle_words(vehicle)}, fires {OFTEN.get(order, f'{order:g} times')} a turn"
     st.caption(widgets.plain(fires) + invented)
     widgets.tell_if_binned(work)
+    widgets.tell_what_comes_first(work)
     if invented:
         st.markdown(WHAT_IT_IS)
         st.page_link(state.page("jobs"), label="Start with your own car", icon=":material/add:")
@@ -47,7 +49,7 @@ def page() -> None:
         if results.diagnosis.repair is not None:
             ranked.show_verdict(results.diagnosis.repair)
         widgets.show_answer(likeliest(results.diagnosis))
-    _show_next(work.case, results.diagnosis)
+    _show_next(work, results.diagnosis)
     _tell_what_is_open(work)
     if results.diagnosis is not None:
         _show_diagnosis(results.diagnosis)
@@ -66,8 +68,8 @@ def _tell_what_is_open(work: state.Work) -> None:
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 
 
-def _show_next(case: Case, diagnosis: Diagnosis | None) -> None:
-    step = next_step(case, diagnosis)
+def _show_next(work: state.Work, diagnosis: Diagnosis | None) -> None:
+    step = doable.next_step(work, diagnosis)
     with st.container(border=True, key="next"):
         st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
         if diagnosis is not None and step.page == "causes" and diagnosis.next_checks:

@@ -55,6 +55,26 @@ def test_what_is_unsafe_for_the_car_is_to_be_seen_to_first(start, job, store):
     assert "Something went wrong" not in words(test)
 
 
+@pytest.mark.parametrize("page", ["", "record", "causes", "try-it", "proof"])
+def test_what_is_to_be_seen_to_first_is_told_wherever_the_engine_may_be_run(start, job, store, page):
+    store.save(job, notes={"cannot": "fuel smell"})
+    test = start(page)
+    first = test.warning[0].value.replace("\\", "")
+    assert first == "Petrol can be smelt or seen: have that seen to before anything else."
+
+
+@pytest.mark.parametrize("page", ["", "causes"])
+def test_while_that_is_open_nothing_is_to_be_mended_or_recorded_instead(start, job, store, page, monkeypatch):
+    """That no check is left comes of what was said, and not of what is known."""
+    keep(store, job, "raised.csv")
+    diagnosed(monkeypatch, next_checks=())
+    store.save(store.open(job.head.id), notes={"cannot": "fuel smell"})
+    text = words(start(page))
+    assert "Next: **See to that first**" in text
+    assert "take it back" in text
+    assert "Mend" not in text
+
+
 def test_once_cured_no_check_is_asked_for(start, job, store):
     assert "Check next" in words(start("causes"))
     keep(store, store.open(job.head.id), "after drive idle.csv")
