@@ -11,7 +11,7 @@ import pytest
 from tests.repair_made import AFTER, FOUR, SOUND, made, on, scaled, within
 from vibecore import repair
 from vibecore.engine import Engine
-from vibecore.model import Line
+from vibecore.model import Analysis, Line
 from vibecore.repair import lines
 from vibecore.sound_cars import sound_level
 from vibecore.spectra import density
@@ -267,3 +267,24 @@ def test_decibels_stand_behind_what_a_mechanic_says(change_db: float) -> None:
     told = [got.why, *got.notes]
     assert any(" dB" in sentence for sentence in told)
     assert not [s for s in told if " dB" in re.sub(r"\([^()]*\)", "", s)]
+
+
+@pytest.mark.parametrize(("grown_db", "unsure"), [(9.5, "after"), (-9.5, "before")])
+def test_no_verdict_says_surely_what_its_own_interval_leaves_open(grown_db: float, unsure: str) -> None:
+    """The stronger line's mean square is known to 0.6 of itself (one standard deviation): it may be nothing,
+    as the interval says, and so nothing has surely risen or fallen."""
+    before, after = made({1.0: 0.1}), made({1.0: 0.1 * 10 ** (grown_db / 20)}, AFTER)
+
+    def loose(analysis: Analysis) -> Analysis:
+        table = analysis.orders
+        assert table is not None
+        row = table.levels[0]
+        row = replace(row, low_m_s2=0.0, high_m_s2=(row.rms_m_s2 or 0.0) * float(np.sqrt(2 * 1.96 * 0.6)))
+        return replace(analysis, orders=replace(table, levels=(row,)))
+
+    before, after = (loose(before), after) if unsure == "before" else (before, loose(after))
+    got = repair.compare(before, after, on(1.0), engine=FOUR)
+    assert got.low_db is not None
+    assert got.high_db is not None
+    assert got.low_db < 0 < got.high_db
+    assert got.verdict == "cannot-tell"

@@ -266,9 +266,10 @@ def _all_changes(both: _Comparison, fault_orders: Sequence[float]) -> tuple[Orde
 
 def _verdict(result: Result) -> VerdictName:
     db, least = result.change.db, smallest_visible_db(result.sd_db)
-    if db < -least:
+    low_db, high_db = result.interval_db  # wider than the scatter where a level may be nothing
+    if db < -least and high_db < 0:
         back = chance_of_cure(20 * np.log10(result.before.rms_m_s2), db, result.sd_db, result.sound)
         return "cured" if back > 0.5 and result.surely_left_m_s2 <= result.sound.most_m_s2 else "improved"
-    if db > least:
+    if db > least and low_db > 0:
         return "worse"
     return "unchanged" if is_unchanged(db, result.sd_db) else "cannot-tell"
