@@ -269,10 +269,10 @@ def test_decibels_stand_behind_what_a_mechanic_says(change_db: float) -> None:
     assert not [s for s in told if " dB" in re.sub(r"\([^()]*\)", "", s)]
 
 
-@pytest.mark.parametrize(("grown_db", "unsure"), [(9.5, "after"), (-9.5, "before")])
+@pytest.mark.parametrize(("grown_db", "unsure"), [(9.5, "after"), (-9.5, "before"), (0.0, "after")])
 def test_no_verdict_says_surely_what_its_own_interval_leaves_open(grown_db: float, unsure: str) -> None:
     """The stronger line's mean square is known to 0.6 of itself (one standard deviation): it may be nothing,
-    as the interval says, and so nothing has surely risen or fallen."""
+    as the interval says, and so nothing has surely risen, fallen or stayed."""
     before, after = made({1.0: 0.1}), made({1.0: 0.1 * 10 ** (grown_db / 20)}, AFTER)
 
     def loose(analysis: Analysis) -> Analysis:

@@ -272,4 +272,5 @@ def _verdict(result: Result) -> VerdictName:
         return "cured" if back > 0.5 and result.surely_left_m_s2 <= result.sound.most_m_s2 else "improved"
     if db > least and low_db > 0:
         return "worse"
-    return "unchanged" if is_unchanged(db, result.sd_db) else "cannot-tell"
+    clear = result.before.stands_clear and result.after.stands_clear
+    return "unchanged" if clear and is_unchanged(db, result.sd_db) else "cannot-tell"
