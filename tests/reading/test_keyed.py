@@ -207,3 +207,13 @@ def test_a_time_with_a_colon_behind_it() -> None:
     recording = read_recording("\n".join(lines).encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+def test_rows_that_break_off_take_no_time() -> None:
+    """Many values with nothing but blanks between them, in rows that end otherwise than the first."""
+    values = "\t".join(f"{1234.5678 + k:.6f}" for k in range(17))
+    lines = [*(f"acc {values}" for _ in range(100)), *(f"acc {values} ." for _ in range(100))]
+    start = time.perf_counter()
+    with pytest.raises(ReadingError):
+        read_recording("\n".join(lines).encode())
+    assert time.perf_counter() - start < 5

@@ -123,3 +123,34 @@ def test_units_under_names_that_were_moved():
     ]
     read = read_recording("\n".join(["time,x,y,z", "s,m/s2,m/s2,m/s2,m/s2", *lines]).encode(), name="log.csv")
     np.testing.assert_allclose(read.accel_m_s2, ACCEL, atol=1e-4)
+
+
+TILTED = 9.81 * np.array([-0.8, -0.5, -0.332]) + ACCEL - ACCEL.mean(axis=0)
+
+
+def tilted(header):
+    rows = np.column_stack([T_S, TILTED, TURNS, np.ones(len(T_S))])
+    lines = [",".join(f"{x:.4f}" for x in row) for row in rows]
+    return read_recording("\n".join([header, *lines]).encode(), name="log.csv")
+
+
+@pytest.mark.parametrize("header", ["time,ax,ay,ay,az,wx,wy,wz,on", "time,ax,ay,note,az,wx,wy,wz,on"])
+def test_gravity_by_half_is_no_proof_of_names(header):
+    """9.3 of 9.81 m/s2 under ax, ay, az, and a flag of 1 under a turning rate, 1 g were it one."""
+    with pytest.raises(ReadingError, match="9 names over 8 cells"):
+        tilted(header)
+
+
+def test_the_whole_of_gravity_is():
+    read = tilted("time,ax (m/s2),ay (m/s2),az (m/s2),wx,wy,wz")
+    np.testing.assert_allclose(read.accel_m_s2, TILTED, atol=1e-4)
+
+
+def test_names_behind_the_axes_are_not_believed_where_one_is_missing():
+    """A cell is lacking between the axes and the time, which then has another's name, and another its own."""
+    level = np.random.default_rng(3).integers(40, 60, len(T_S))
+    rows = np.column_stack([TILTED, TURNS[:, :2], T_S, level])
+    lines = [",".join(f"{x:.4f}" for x in row) for row in rows]
+    read = read_recording("\n".join(["ax,ay,az,wx,wy,wz,time,level", *lines]).encode(), name="log.csv")
+    np.testing.assert_allclose(read.accel_m_s2, TILTED, atol=1e-4)
+    np.testing.assert_allclose(read.t_s, T_S, atol=1e-3)

@@ -43,6 +43,7 @@ class _Skeleton:
         """What a row of this kind is like, its values as groups."""
         number = _NUMBER.replace("{mark}", mark)
         words = [r"[ \t]*".join(re.escape(p) for p in piece.split(" ")) for piece in self.pieces]
+        words = [r"[ \t]+" if word == r"[ \t]*" else word for word in words]  # else 12 may be 1 and 2
         values = [f"({_CLOCK if clock else number})" for clock in self.clocks]
         return re.compile("(?m)^" + "".join(a + b for a, b in zip(words, [*values, r"\s*$"], strict=True)))
 

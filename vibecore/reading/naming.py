@@ -11,7 +11,7 @@ from vibecore.errors import ReadingError
 
 from . import arrow, dressed, limits, scale
 from .layout import Layout
-from .names import triples, unit_of_cell
+from .names import RANK, kind_of, triples, unit_in, unit_of_cell
 from .table import MISSING, Column
 
 _MOST_FRACTION = 999_999  # of a second, in microseconds
@@ -33,11 +33,14 @@ def under_names(layout: Layout, columns: list[Any], source: str) -> list[Column]
         names, units = ["index", *names], ["", *units]
     elif len(names) == layout.width - 1 and _is_cut_clock(columns):
         columns = [_rejoined(columns[0], columns[1]), *columns[2:]]
-    elif _named(names) not in (0, filled, layout.width) and _are_in_doubt(names, columns):
-        raise ReadingError(
-            f"{source} has {_named(names)} names over {filled} cells a row, so what stands under which "
-            "cannot be told. Give every column a name, or export it once more."
-        )
+    elif _named(names) not in (0, filled, layout.width):
+        sure = _sure_names(names, columns, filled - _named(names))
+        if sure is None:
+            raise ReadingError(
+                f"{source} has {_named(names)} names over {filled} cells a row, so what stands under which "
+                "cannot be told. Give every column a name, or export it once more."
+            )
+        names = sure
     names, units = names[: layout.width], units[: layout.width]
     names += [""] * (len(columns) - len(names))
     units += [""] * (len(columns) - len(units))
@@ -79,17 +82,18 @@ def _with_units(names: list[str]) -> list[str]:
     return out
 
 
-def _are_in_doubt(names: list[str], columns: list[Any]) -> bool:
-    """Whether there are axes by name, but none with gravity under them, and nowhere they would be had the
-    first of too many names no cells."""
-    sets = [places for _, places in triples(names[: len(columns)])]
-    lacking = max(0, _named(names) - len(columns))
-
-    def hold(places: tuple[int, int, int], moved: int) -> bool:
-        return min(places) >= moved and _hold_gravity([columns[i - moved] for i in places])
-
-    sure = (hold(s, 0) and not any(hold(s, k) for k in range(1, lacking + 1)) for s in sets)
-    return bool(sets) and not any(sure)
+def _sure_names(names: list[str], columns: list[Any], moved: int) -> list[str] | None:
+    """The names that are sure where cells outnumber them by so many, or they the cells: up to axes that have
+    gravity under them, and nowhere they would be had the missing ones come before or among them. All names
+    where none is an axis, None where no axes are sure."""
+    found = triples(names[: len(columns)])
+    sets = [sorted(places) for stem, places in found if kind_of(stem) in RANK]
+    for places in sets:
+        unit = next((u for i in places if (u := unit_in(names[i])) in scale.M_S2_PER_UNIT), "")
+        others = [[*places[: 3 - count], *(i + moved for i in places[3 - count :])] for count in (1, 2, 3)]
+        if _hold_gravity(places, columns, unit) and not any(_hold_gravity(o, columns, unit) for o in others):
+            return names[: places[-1] + 1]
+    return None if sets else names
 
 
 def _filled(columns: list[Any]) -> int:
@@ -107,18 +111,21 @@ def _filled(columns: list[Any]) -> int:
     return 0
 
 
-def _hold_gravity(columns: list[Any]) -> bool:
-    """Do these three hold gravity, in m/s2 or in g?"""
+def _hold_gravity(places: list[int], columns: list[Any], unit: str) -> bool:
+    """Do these three hold gravity as exactly as a phone reads it, in their unit, else in m/s2 or in g?"""
     import pyarrow as pa
 
-    if len(columns) < 3 or any(pa.types.is_string(c.type) for c in columns):
+    if len(set(places)) < len(places) or min(places) < 0 or max(places) >= len(columns):
         return False
-    axes = np.column_stack([to_numpy(c) for c in columns])
+    if any(pa.types.is_string(columns[i].type) for i in places):
+        return False
+    axes = np.column_stack([to_numpy(columns[i]) for i in places])
     whole = (np.abs(axes) < limits.MOST_BELIEVED).all(axis=1)
     if not whole.any():
         return False
     size = scale.steady_size(axes[whole])
-    return scale.is_gravity_in(size)
+    units = [unit] if unit else ["m/s2", "g"]
+    return any(scale.is_gravity(size, scale.M_S2_PER_UNIT[u], scale.ZERO_G_OFFSET) for u in units)
 
 
 def _is_cut_clock(columns: list[Any]) -> bool:

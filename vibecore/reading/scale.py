@@ -47,7 +47,7 @@ _MOST_RMS_M_S2 = (
 _ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells them apart
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.
-_ZERO_G_OFFSET = 0.04
+ZERO_G_OFFSET = 0.04
 _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
 _OTHER = {"m/s2": "g", "g": "m/s2"}  # what the two units of phones are mistaken for
 _IN_ERROR = {"m/s2": "less", "g": "as much"}  # how all changes if it is the other
@@ -71,9 +71,9 @@ def steady_and_spread(accel: Floats) -> tuple[float, float]:
     return size, float(np.sqrt(np.sum(np.mean(np.var(stretches, axis=2), axis=1))))
 
 
-def is_gravity(size: float, unit_m_s2: float) -> bool:
+def is_gravity(size: float, unit_m_s2: float, tolerance: float = GRAVITY_TOLERANCE) -> bool:
     """True if a steady part of this size, in a unit of so many m/s2, is gravity."""
-    return abs(size * unit_m_s2 / G - 1.0) <= GRAVITY_TOLERANCE
+    return abs(size * unit_m_s2 / G - 1.0) <= tolerance
 
 
 def is_gravity_in(size: float, units: Iterable[str] = ("m/s2", "g")) -> bool:
@@ -118,7 +118,7 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
         return counts
     if by_size:
         return _by_size(size, by_size[0])
-    offset_only = size < _ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
+    offset_only = size < ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
     if (size > 2.0 * spread and not offset_only) or is_too_large(accel):
         return None
     return _without_gravity(accel, spread, gravity_size)
