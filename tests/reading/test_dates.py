@@ -239,3 +239,13 @@ def test_clocks_that_are_changed_in_a_recording(on: bool, marked: bool) -> None:
         local = (utc + dt.timedelta(hours=ahead)).isoformat(timespec="milliseconds")
         stamps.append(local + (f"+{ahead:02}:00" if marked else ""))
     check(with_stamps(stamps))
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_date_in_digits_that_is_lacking_here_and_there() -> None:
+    from vibecore.reading.clock import read_clock
+    from vibecore.reading.table import Column
+
+    stamps = 20260314153012.0 + np.arange(40)
+    stamps[[7, 11]] = [np.nan, 1e300]
+    assert read_clock(Column("time", stamps)) is not None

@@ -150,7 +150,9 @@ def _compact(column: Column) -> Floats | None:
     low, high = dates.COMPACT_NUMBERS
     if not any(low <= first / 10**digits < high for digits in range(6)):
         return None
-    text = pa.array(values.astype(np.int64), mask=~known).cast(pa.string())
+    with np.errstate(invalid="ignore"):  # where nothing is known, or figures beyond any date
+        whole = values.astype(np.int64)
+    text = pa.array(whole, mask=~known).cast(pa.string())
     found = dates.seconds(text)
     return found if found is not None and np.array_equal(np.isfinite(found), known) else None
 
