@@ -94,6 +94,15 @@ def test_the_strongest_order_may_be_another_than_the_firing_order(
     assert track is None or track.mean_rpm == pytest.approx(sound.mean_rpm, rel=2e-3)
 
 
+# What is out of balance turns once a revolution and forces that order alone (den Hartog, Mechanical Vibrations,
+# 4th ed., 1956, ch. 2.2); beside it stands what firing makes.
+@pytest.mark.parametrize("rpm", [618.0, 1114.0])
+def test_a_crank_out_of_balance_raises_no_other_whole_order(rpm: float) -> None:
+    orders = {1.0: 0.42, 2.0: 0.115, 4.0: 0.026, 6.0: 0.007}
+    sound = heard(orders, Crank(rpm / 60, 24.0, swing_hz=0.12), fs_hz=400.0, noise_rms=0.02)
+    assert _sure(sound, FOUR, Condition()).mean_rpm == pytest.approx(sound.mean_rpm, rel=2e-3)
+
+
 @pytest.mark.parametrize("fan_hz", [18.7, 31.0, 43.0])
 def test_a_fan_stronger_than_any_order(fan_hz: float) -> None:
     fan = line(4800, 200.0, fan_hz, 0.35, wander_hz=0.1)

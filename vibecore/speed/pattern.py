@@ -67,14 +67,15 @@ EVENNESS = ((0.25, 0.0), (0.3, -12.0), (0.25, -24.0), (0.2, -40.0))
 BALANCE = ((0.4, 0.0), (0.35, -14.0), (0.25, -28.0))
 SMOOTH = (0.2, -40.0, -44.0)
 OFFSETS = (*(((1 - SMOOTH[0]) * p * q, even, whole) for p, even in EVENNESS for q, whole in BALANCE), SMOOTH)
-HALVES_ONLY = tuple((share, even, 0.0) for share, even in EVENNESS)
+# What is out of balance forces order 1 alone: no other whole order need show.
+UNBALANCED = tuple((p * q, even, whole) for p, even in EVENNESS for q, whole in BALANCE)
 HARD = ((0.25, 0.0, 0.0), (0.25, 0.0, -14.0), (0.25, -14.0, 0.0), (0.25, -14.0, -14.0))
 # Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
 STATES = (
-    State("sound", 0.46, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
+    State("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
     State(
         "hard mount",
-        0.14,
+        0.08,
         -5.0,
         half=-26.0,
         one=-24.0,
@@ -82,18 +83,18 @@ STATES = (
         above=-36.0,
         offsets=HARD,
     ),
-    State("uneven", 0.10, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
+    State("uneven", 0.08, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
     State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
     State(
         "unbalance",
-        0.14,
+        0.08,
         -10.0,
         firing=-12.0,
         half=-14.0,
         one=0.0,
         below=-24.0,
         above=-30.0,
-        offsets=HALVES_ONLY,
+        offsets=UNBALANCED,
     ),
 )
 THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rocking couple
