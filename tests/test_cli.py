@@ -54,14 +54,14 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
             found.causes, found.next_checks, found.repair, (some_analysis(),) * len(recordings)
         )
 
-    def compare(before: Any, after: Any, *, engine: Any) -> Any:
+    def before_and_after(before: Any, after: Any, engine: Any) -> Any:
         assert engine is None
         made.append((before.condition, after.condition))
         return some_diagnosis().repair
 
     for name, module in {
         "pipeline": SimpleNamespace(analyze=analyze, diagnose=diagnose),
-        "repair": SimpleNamespace(compare=compare),
+        "repair": SimpleNamespace(before_and_after=before_and_after),
         "reading": SimpleNamespace(read_recording=read),
     }.items():
         monkeypatch.setitem(sys.modules, f"vibecore.{name}", module)
@@ -246,6 +246,27 @@ def test_compare(run: Run, calls: list[Any]) -> None:
     (found,) = objects(failed)
     assert failed.exit_code == 1
     assert (found["ok"], found["file"], found["before"]) == (False, "empty.csv", "a.csv")
+
+
+@pytest.mark.parametrize(
+    ("names", "places"),
+    [
+        (("engine-side.csv", "body-side.csv"), ("engine", "body")),
+        (("before-seat.csv", "after-seat.csv"), ("seat", "seat")),
+        (("before-seat.csv", "after.csv"), (None, None)),  # beside one that tells none it would say nothing
+    ],
+)
+def test_places_that_both_names_tell_count_and_are_told(
+    run: Run, calls: list[Any], names: tuple[str, str], places: tuple[str | None, str | None]
+) -> None:
+    (found,) = objects(run("compare", *names, "--json"))
+    assert tuple(c.place for c in calls[-1]) == places
+    told = [[w["message"] for w in r["recording"]["warnings"] if w["code"] == "by-name"]
+            for r in found["recordings"]]  # fmt: skip
+    for texts, place in zip(told, places, strict=True):
+        assert [f"phone on the {place}. Rename" in t and "engine speed" not in t for t in texts] == [True] * (
+            place is not None
+        )
 
 
 @pytest.mark.parametrize(

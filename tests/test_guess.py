@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from vibecore.engine import Engine
-from vibecore.guess import guess, guess_condition, held_by_name
+from vibecore.guess import guess, guess_condition, held_by_name, place_by_name
 from vibecore.model import Condition, Recording
 from vibecore.reading import read_recording
 from vibecore.simulate import Wanted, simulate_job, write_job
@@ -187,3 +187,16 @@ def test_words_of_a_name_may_be_joined(name, expected):
 )
 def test_points_in_a_name_are_no_ending(name, expected):
     assert guess_condition(name) == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "place"),
+    [
+        ("engine-side.csv", "engine"),
+        ("mount/body_side.csv", "body"),
+        ("before-seat.csv", "seat"),
+        ("before.csv", None),
+    ],
+)
+def test_the_place_alone_in_a_name(name, place):
+    assert place_by_name(name) == place

@@ -65,6 +65,20 @@ def test_two_sides_of_a_mount_give_its_isolation():
     assert held in pair(body_side, engine_side).headline  # whichever comes first
 
 
+def test_two_sides_given_as_before_and_after_are_no_repair_and_give_the_isolation():
+    """What the app tells of the two sides, and how to come by it where the firing order is not known."""
+    engine_side = made(SOUND, replace(WHEEL, place="engine"))
+    body_side = made({o: v / 10 for o, v in SOUND.items()}, replace(AFTER, place="body"))
+    for sides in ((engine_side, body_side), (body_side, engine_side)):
+        got = repair.before_and_after(*sides, FOUR)
+        assert got.verdict == "cannot-tell"
+        assert "use the same place twice" in got.why
+        assert got.notes[0] == pair(*sides).headline
+        assert "Say how many cylinders" in repair.before_and_after(*sides, None).notes[0]
+    seat = [made(SOUND, replace(how, place="seat")) for how in (WHEEL, AFTER)]
+    assert repair.before_and_after(*seat, FOUR) == repair.compare(*seat, engine=FOUR)
+
+
 def test_the_interval_is_as_wide_as_taping_on_this_car():
     again = replace(NEUTRAL, taped_anew=True)
     apart = {o: v * 10 ** (5 / 20) for o, v in SOUND.items()}

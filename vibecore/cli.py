@@ -33,7 +33,7 @@ from vibecore.errors import VibecoreError
 if TYPE_CHECKING:
     from vibecore.case import Case
     from vibecore.engine import Engine
-    from vibecore.model import Analysis, Condition, Diagnosis, Recording
+    from vibecore.model import Analysis, Condition, Diagnosis, Place, Recording
 
 
 def main() -> None:
@@ -135,13 +135,16 @@ def compare(
         from vibecore.contract import comparison_object
         from vibecore.terminal import comparison_text
 
+        places = _places(before, after)
         with in_words(before):
-            first = _analysis(before, engine, replace(_by_name(before, rpm_before), stage="before"))
+            how = replace(_by_name(before, rpm_before), stage="before", place=places[0])
+            first = _analysis(before, engine, how)
         with in_words(after):
-            second = _analysis(after, engine, replace(_by_name(after, rpm_after), stage="after"))
+            how = replace(_by_name(after, rpm_after), stage="after", place=places[1])
+            second = _analysis(after, engine, how)
         repeats = copies.copies((first.recording, second.recording))
         first, second = copies.told((_named(first), _named(second)), repeats)
-        verdict = repair.compare(first, second, engine=engine)
+        verdict = repair.before_and_after(first, second, engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),
             comparison_text(first, second, verdict, names),
@@ -191,15 +194,26 @@ def _by_name(file: str, rpm: float | None) -> Condition:
     return replace(held_by_name(file), tachometer_rpm=rpm)
 
 
+def _places(before: str, after: str) -> tuple[Place | None, Place | None]:
+    """Where the phone was, if both names tell it: beside one that tells nothing a place is no use."""
+    from vibecore.guess import place_by_name
+
+    first, second = place_by_name(before), place_by_name(after)
+    return (None, None) if first is None or second is None else (first, second)
+
+
 def _named(analysis: Analysis) -> Analysis:
     """With a word on what was taken from the file's name."""
     from vibecore.model import Warn
     from vibecore.words import condition_words
 
-    told = condition_words(replace(analysis.condition, tachometer_rpm=None, stage="before"))
+    how = analysis.condition
+    told = condition_words(replace(how, tachometer_rpm=None, stage="before"))
     if not told:
         return analysis
-    text = f"Taken by its name: {told}. Rename the file if that is wrong: it bears on the engine speed."
+    counts = (how.speed_hold, "the engine speed"), (how.place, "the comparison")
+    bears = " and on ".join(what for said, what in counts if said is not None)
+    text = f"Taken by its name: {told}. Rename the file if that is wrong: it bears on {bears}."
     return replace(analysis, warnings=(*analysis.warnings, Warn("by-name", text)))
 
 

@@ -170,7 +170,7 @@ def guess_condition(file_name: str) -> Condition:
     words = _words(file_name)
     rpm = _RPM.search(words)
     return Condition(
-        place=_first(_PLACE, words),
+        place=place_by_name(file_name),
         gear=_first(_GEAR, words),
         speed_hold=_first(_HOLD, words),
         stage=_first(_STAGE, words) or "before",
@@ -191,6 +191,11 @@ def held_by_name(file_name: str) -> Condition:
     words = _words(file_name)
     hold = _first(_HOLD_IN_WORDS, words)
     return Condition() if hold is None else Condition(gear=_first(_GEAR, words), speed_hold=hold)
+
+
+def place_by_name(file_name: str) -> Place | None:
+    """Where the phone was taped, as far as the name tells."""
+    return _first(_PLACE, _words(file_name))
 
 
 def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | None) -> bool:

@@ -21,7 +21,7 @@ from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, compare
 from vibecore.repair.job import Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility
-from vibecore.repair.pair import Pair, side_by_side
+from vibecore.repair.pair import Pair, before_and_after, side_by_side
 from vibecore.repair.suspects import repair_by_suspects
 from vibecore.repair.tapings import Placing, measured_placing, placing_db_of
 
@@ -32,6 +32,7 @@ __all__ = [
     "Pair",
     "Placing",
     "Visit",
+    "before_and_after",
     "compare",
     "fault_lines",
     "isolation_note",

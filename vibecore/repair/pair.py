@@ -8,10 +8,11 @@ done, and there is no verdict on a repair.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
+from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
 from vibecore.repair.job import repair_of_pair
 from vibecore.repair.likeness import copy_words, likeness
 from vibecore.repair.lines import order_changes
@@ -22,6 +23,7 @@ from vibecore.spoken import spoken_names
 from vibecore.units import order_text, times
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
+_NO_FIRING_ORDER = "Say how many cylinders the engine has, and what the mount holds back is told."
 _WORTH_NAMING = 0.1  # share of the strongest order's level; a change on less is not felt
 
 
@@ -63,15 +65,37 @@ def side_by_side(
         assert repair is not None  # these two can be compared
         return Pair(repair.why, repair, repair.changes or changes, repair.notes)
     notes = (*_differences(first, second), *like.notes)
-    sides = {one.condition.place: one for one in (first, second)}
-    if sides.keys() == {"engine", "body"}:
-        held = isolation_note(transmissibility(sides["engine"], sides["body"], placing_db=placing_db), engine)
-        if held is not None:
-            return Pair(held, None, changes, notes)
+    if (held := _held_back(first, second, engine, placing_db)) is not None:
+        return Pair(held, None, changes, notes)
     names = spoken_names((first, second))
     if first.orders is None or second.orders is None:
         return Pair(_whole_words((first, second), names), None, (), notes)
     return Pair(_headline(changes, names[1], engine), None, changes, notes)
+
+
+def before_and_after(before: Analysis, after: Analysis, engine: Engine | None) -> Repair:
+    """The proof of repair by two recordings of which no more is known; of the two sides of a mount, beside
+    that they prove none, what it holds back."""
+    repair = compare(before, after, engine=engine)
+    if engine is not None:
+        held = _held_back(before, after, engine, DEFAULT_PLACING_DB)
+    else:
+        held = _NO_FIRING_ORDER if _sides(before, after) is not None else None
+    return repair if held is None else replace(repair, notes=(held, *repair.notes))
+
+
+def _sides(one: Analysis, other: Analysis) -> tuple[Analysis, Analysis] | None:
+    """Engine side and body side of a mount, if these are the two."""
+    at = {a.condition.place: a for a in (one, other)}
+    return (at["engine"], at["body"]) if at.keys() == {"engine", "body"} else None
+
+
+def _held_back(one: Analysis, other: Analysis, engine: Engine, placing_db: float) -> str | None:
+    """What the mount holds back, if the two are its sides and that can be seen."""
+    sides = _sides(one, other)
+    if sides is None:
+        return None
+    return isolation_note(transmissibility(*sides, placing_db=placing_db), engine)
 
 
 def _whole_words(both: Sequence[Analysis], names: Sequence[str]) -> str:
