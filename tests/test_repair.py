@@ -143,6 +143,15 @@ def test_no_sentence_says_more_is_left_than_sound_cars_show_where_they_show_as_m
     assert ("More of it is left than most sound cars show" in told) == (left > band[1]), (got.why, told)
 
 
+@pytest.mark.parametrize("before", [0.1, 0.2, 0.4])
+def test_a_cure_of_what_sound_cars_show_as_well_does_not_say_that_it_came_back_to_it(before: float) -> None:
+    got = repair.compare(made({2.0: before}), made({2.0: before / 5}, AFTER), on(2.0), engine=FOUR)
+    assert got.verdict == "cured"
+    within = before <= sound_level(2.0, FOUR, "steering wheel").band_m_s2[1]
+    assert ("back at what a sound car shows" in got.why) == (not within)
+    assert ("Before the repair, too, it was no more than most sound cars show" in got.why) == within
+
+
 def test_recordings_longer_than_any_advice_are_not_told_to_be_shorter() -> None:
     """A standard error falls as 1 / sqrt(time): no shorter recording shows a smaller change."""
     long = {"error": 0.4, "seconds": 900.0}

@@ -48,6 +48,11 @@ class Result:
         return self.left_m_s2 <= self.sound.band_m_s2[1]
 
     @property
+    def was_as_sound(self) -> bool:
+        """Whether most sound cars show as much as there was before the repair."""
+        return self.before.rms_m_s2 <= self.sound.band_m_s2[1]
+
+    @property
     def surely_left_m_s2(self) -> float:
         """The least that it is with 95 % chance, the taping in mind."""
         return self.left_m_s2 * float(10 ** (-ONE_IN_TWENTY * self.sd_db / 20))
@@ -62,6 +67,11 @@ def why(verdict: VerdictName, r: Result) -> str:
     moved += f"{low:+.1f} to {high:+.1f})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
+        if r.was_as_sound:
+            return (
+                f"{moved}. That is surely lower. Before the repair, too, it was no more than most sound cars "
+                f"show there ({usual})."
+            )
         if r.as_sound:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
         return (
