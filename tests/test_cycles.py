@@ -103,6 +103,26 @@ def test_missed_firings_are_counted() -> None:
     assert view.missed_per_minute == pytest.approx(10.0, rel=0.05)
 
 
+@pytest.mark.parametrize("at_s", [4.03, 11.37, 20.11])
+def test_a_knock_is_no_missed_firing(at_s: float) -> None:
+    """A mode of the body at 37 Hz rings, twice as strong as the firing, and dies away."""
+    since = np.arange(12000) / FS_HZ - at_s
+    knock = 2 * np.exp(-12 * since.clip(0)) * np.sin(2 * np.pi * 37 * since) * (since > 0)
+    view = average_cycle(*made(pulses([1.0] * 4) + knock, noise=0.02), FOUR)
+    assert view is not None
+    assert view.missed_per_minute == 0.0
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
+def test_a_fan_that_beats_with_the_firing_misses_none(share: float) -> None:
+    """A fan 1.3 Hz beside the firing order, on for the last eight seconds."""
+    t_s = np.arange(12000) / FS_HZ
+    fan = share * np.cos(2 * np.pi * 25.3 * t_s) * (t_s > 22)
+    view = average_cycle(*made(pulses([1.0] * 4) + fan, noise=0.02), FOUR)
+    assert view is not None
+    assert not view.missed_per_minute
+
+
 def test_noise_is_not_alike_and_its_firings_are_not_told() -> None:
     view = average_cycle(*made(np.zeros(12000), noise=0.1), FOUR)
     assert view is not None
@@ -143,3 +163,16 @@ def test_bad_samples_take_their_cycles_out() -> None:
     assert view is not None
     assert view.cycles < whole.cycles - 25
     np.testing.assert_allclose(view.mean_m_s2, whole.mean_m_s2, atol=0.02)
+
+
+def test_firings_that_no_whole_cycle_shows_are_not_told() -> None:
+    """Bad samples near both ends of every second cycle: cuts round the other firings all hold one."""
+    signal, track = made(pulses([1.0] * 4))
+    good = signal.good.copy()
+    cycle = FS_HZ / (RPM / 120)
+    odd = np.arange(cycle, len(good) - cycle, 2 * cycle)
+    good[np.rint(np.concatenate((odd + 4, odd + cycle - 4))).astype(int)] = False
+    view = average_cycle(replace(signal, good=good), track, FOUR)
+    assert view is not None
+    assert view.firings == ()
+    assert view.missed_per_minute is None

@@ -14,6 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.ndimage import maximum_filter1d, median_filter
 
 from vibecore.constants import MAD_TO_SD, USABLE_SHARE
 from vibecore.engine import Engine
@@ -49,7 +51,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     turned = turn(signal, track.angle_rev)
     turns = 1.0 / engine.cycle_order
     size = round(turned.per_rev * turns)
-    blocks = _cut(turned, size, 0)
+    blocks = _cut(turned, size)
     if len(blocks) < LEAST_CYCLES:
         return None
     along = _direction(blocks.mean(axis=0))
@@ -60,32 +62,39 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     missed = None
     highest = 1.5 * engine.firing_order * track.turns_hz
     if alike >= LEAST_ALIKE and highest < USABLE_SHARE * signal.fs_hz:
-        count = round(engine.firing_order * turns)
-        usual = np.median(_strengths(cycles, count), axis=0)
-        firings = tuple((usual / usual.mean()).tolist())
-        # A firing that a cut falls into is half in each cycle: cut half a firing later as well.
-        cuts = [cycles, _cut(turned, size, size // (2 * count)) @ along]
-        counts = [n for n in (_missed(_strengths(cut, count)) for cut in cuts) if n is not None]
-        missed = max(counts) * track.mean_rpm / (len(cycles) * turns) if counts else None
+        strengths = _strengths(turned, turned.accel_m_s2 @ along, size, round(engine.firing_order * turns))
+        if strengths is not None:
+            usual = np.nanmedian(strengths, axis=0)
+            firings = tuple((usual / usual.mean()).tolist())
+            share = _missed(strengths)
+            missed = None if share is None else share * engine.firing_order * track.mean_rpm
     angle_deg = np.arange(size) / size * 360.0 * turns
     return CycleView(angle_deg, mean, spread, len(cycles), alike, firings, missed)
 
 
-def _cut(turned: Turned, size: int, first: int) -> Floats:
-    """(cycles, size, 3) whole cycles of good samples only, from sample `first` on."""
-    accel, good = turned.accel_m_s2[first:], turned.good[first:]
-    count = len(accel) // size
-    whole = good[: count * size].reshape(count, size).all(axis=1)
-    return np.asarray(accel[: count * size].reshape(count, size, 3)[whole])
+def _cut(turned: Turned, size: int) -> Floats:
+    """(cycles, size, 3) whole cycles of good samples only."""
+    count = len(turned.accel_m_s2) // size
+    whole = turned.good[: count * size].reshape(count, size).all(axis=1)
+    return np.asarray(turned.accel_m_s2[: count * size].reshape(count, size, 3)[whole])
 
 
-def _missed(strengths: Floats) -> int | None:
-    """Firings that did not come; None where single firings scatter too much to tell."""
-    usual = np.median(strengths, axis=0)
-    scatter = np.median(np.abs(strengths - usual)) * MAD_TO_SD / usual.mean()
-    if not 0 <= scatter <= (1 - MISSED) / SIGMAS:
+def _missed(strengths: Floats) -> float | None:
+    """Share of the firings (cycles, firings) that did not come; None where single ones scatter too much.
+
+    A firing that does not come is weak alone, within a cycle to each side: where a line beats with them most
+    are weaker, and a knock makes one stronger, by half as much as this one is weaker."""
+    usual = np.nanmedian(strengths, axis=0)
+    burning = usual > ALWAYS_WEAK * usual.mean()
+    each = strengths / usual
+    scatter = np.nanmedian(np.abs(each - 1), axis=0)[burning].max() * MAD_TO_SD
+    if not scatter <= (1 - MISSED) / SIGMAS:
         return None
-    return int(np.sum((strengths < MISSED * usual) & (usual > ALWAYS_WEAK * usual.mean())))
+    row, around = np.where(burning, np.nan_to_num(each), 1.0).ravel(), 2 * each.shape[1] + 1
+    usual_beside = median_filter(row, around) > (1 + MISSED) / 2
+    none_stronger = maximum_filter1d(row, around) < 1 + (1 - MISSED) / 2
+    weak = (each < MISSED) & burning & (usual_beside & none_stronger).reshape(each.shape)
+    return float(weak.sum() / np.isfinite(each).sum())
 
 
 def _direction(mean: Floats) -> Floats:
@@ -101,18 +110,27 @@ def _alike(mean: Floats, spread: Floats, count: int) -> float:
     return repeats / max(repeats + scatter, 1e-30)
 
 
-def _strengths(cycles: Floats, firings: int) -> Floats:
-    """(cycles, firings) how strong the firing order came at each firing.
+def _strengths(turned: Turned, along: Floats, size: int, firings: int) -> Floats | None:
+    """(cycles, firings) how strong the firing order came at each firing, NaN where samples are lacking; None
+    where one of the firings is never whole.
 
-    Where in the cycle a firing shows is not known, for the path delays it: of SHIFTS places the one is taken
-    that parts the firings best."""
-    lines = np.fft.rfft(cycles, axis=1)
-    carrier = lines[:, firings]
-    usual = np.exp(-1j * np.angle(carrier.mean()))
-    sides = np.arange(1, firings // 2 + 1)
-    upper = 2 * lines[:, firings + sides] * usual
+    Each is read in the middle of a cycle cut round it, clear of the cut's ends. Where in the cycle a firing
+    shows is not known, for the path delays it: of SHIFTS places the one is taken that parts them best."""
+    count = (len(along) - size) // size
+    at = np.arange(count * firings) * size / firings
+    first = np.rint(at).astype(int)
+    lines = np.fft.rfft(sliding_window_view(along, size)[first], axis=1)
+    orders = firings + np.arange(firings // 2 + 1)
+    lines = lines[:, orders] * np.exp(2j * np.pi / size * np.outer(at - first, orders))
+    whole = sliding_window_view(turned.good, size)[first].all(axis=1)
+    if not whole.reshape(count, firings).any(axis=0).all():
+        return None
+    lines[~whole] = np.nan
+    lines *= np.exp(-1j * np.angle(np.nanmean(lines[:, 0])))
+    lines[:, 1:] *= 2
     found = []
     for shift in range(SHIFTS):
-        at = 2 * np.pi * (np.arange(firings) + shift / SHIFTS) / firings
-        found.append((carrier * usual).real[:, None] + (upper @ np.exp(1j * np.outer(sides, at))).real)
-    return max(found, key=lambda strengths: float(np.median(strengths, axis=0).var()))
+        place = 2 * np.pi * (firings // 2 + shift / SHIFTS) / firings
+        strengths = (lines @ np.exp(1j * place * (orders - firings))).real
+        found.append(strengths.reshape(count, firings))
+    return max(found, key=lambda strengths: float(np.nanmedian(strengths, axis=0).var()))
