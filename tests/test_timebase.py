@@ -1,4 +1,5 @@
-"""Even time steps against closed forms (a sine keeps its amplitude) and scipy's fit at the true stamps."""
+"""Even time steps under jitter and loss, against closed forms (a sine keeps its amplitude) and scipy's fit
+at the true stamps."""
 
 from __future__ import annotations
 
@@ -9,46 +10,21 @@ import numpy as np
 import pytest
 from scipy import signal as ss
 
-from tests.speed.closed_form import as_recording, db, fitted_amplitude, noise
+from tests.speed.closed_form import as_recording, db, fitted_amplitude
+from tests.timebase_made import END, FS_HZ, amplitude, evened, jittered, sine
 from vibecore import read_recording
-from vibecore.model import Floats, Recording
+from vibecore.model import Recording
 from vibecore.timebase import EvenSeries, even_steps
-
-FS_HZ = 100.0
-END = 64  # samples left out at each end, where any filter of finite reach sees only one side
-
-
-def _jittered(n: int, jitter_steps: float, seed: int = 0) -> Floats:
-    """Times at which samples are really taken, seconds: early or late by a share of the step."""
-    rng = np.random.default_rng(seed)
-    return (np.arange(n) + jitter_steps * np.clip(rng.standard_normal(n), -2.5, 2.5)) / FS_HZ
-
-
-def _sine(t_s: Floats, frequency_hz: float, noise_rms: float = 0.004, seed: int = 1) -> Floats:
-    accel = noise(len(t_s), noise_rms, seed=seed)
-    accel[:, 0] += np.sin(2 * np.pi * frequency_hz * t_s + 0.4)
-    return accel
-
-
-def _even(t_s: Floats, accel: Floats, fs_hz: float = FS_HZ) -> EvenSeries:
-    return even_steps(as_recording(t_s, accel, fs_hz, gravity=None))
-
-
-def _amplitude(series: EvenSeries, frequency_hz: float) -> float:
-    t_s = np.arange(len(series.accel_m_s2)) / series.fs_hz
-    inner = slice(END, -END)
-    keep = series.good[inner]
-    return fitted_amplitude(t_s[inner][keep], series.accel_m_s2[inner, 0][keep], frequency_hz)
 
 
 # Closed form: the sine put in has amplitude 1. Peer: scipy.linalg.lstsq at the true, uneven times.
 @pytest.mark.parametrize("jitter", [0.02, 0.05, 0.12])
 @pytest.mark.parametrize("share", [0.03, 0.1, 0.2, 0.3, 0.4, 0.43, 0.449])
 def test_a_sine_keeps_its_amplitude_under_jitter(jitter: float, share: float) -> None:
-    t_s = _jittered(4096, jitter)
-    accel = _sine(t_s, share * FS_HZ)
-    series = _even(t_s, accel)
-    ours = _amplitude(series, share * FS_HZ)
+    t_s = jittered(4096, jitter)
+    accel = sine(t_s, share * FS_HZ)
+    series = evened(t_s, accel)
+    ours = amplitude(series, share * FS_HZ)
     assert abs(db(ours)) < 0.15
     peer = fitted_amplitude(t_s, accel[:, 0], share * FS_HZ)
     assert abs(db(ours / peer)) < 0.15
@@ -57,8 +33,8 @@ def test_a_sine_keeps_its_amplitude_under_jitter(jitter: float, share: float) ->
 # A fifth of a step is worse than any phone met; the series still converges up to 0.43 of the rate.
 @pytest.mark.parametrize("share", [0.1, 0.3, 0.4, 0.43])
 def test_heavy_jitter_keeps_the_amplitude_to_0_43_of_the_rate(share: float) -> None:
-    t_s = _jittered(4096, 0.2)
-    assert abs(db(_amplitude(_even(t_s, _sine(t_s, share * FS_HZ)), share * FS_HZ))) < 0.15
+    t_s = jittered(4096, 0.2)
+    assert abs(db(amplitude(evened(t_s, sine(t_s, share * FS_HZ)), share * FS_HZ))) < 0.15
 
 
 def test_correction_beats_the_usual_ways_by_scipy_near_the_top() -> None:
@@ -66,11 +42,11 @@ def test_correction_beats_the_usual_ways_by_scipy_near_the_top() -> None:
     from scipy.interpolate import CubicSpline
 
     f = 0.4 * FS_HZ
-    t_s = _jittered(4096, 0.2)
-    accel = _sine(t_s, f)
+    t_s = jittered(4096, 0.2)
+    accel = sine(t_s, f)
     grid = np.arange(END, 4096 - END) / FS_HZ
     spline = fitted_amplitude(grid, CubicSpline(t_s, accel[:, 0])(grid), f)
-    ours = _amplitude(_even(t_s, accel), f)
+    ours = amplitude(evened(t_s, accel), f)
     assert abs(db(ours)) < 0.1 < 0.5 < abs(db(spline))
 
 
@@ -78,8 +54,8 @@ def test_noise_between_the_lines_stays_low() -> None:
     """Uncorrected jitter of rms e steps makes of a sine of power P a noise of about P (2 pi f e)^2 (closed
     form for small e); corrected, it is at least 20 dB below that."""
     f, jitter = 0.25 * FS_HZ, 0.05
-    t_s = _jittered(8192, jitter)
-    series = _even(t_s, _sine(t_s, f, noise_rms=1e-4))
+    t_s = jittered(8192, jitter)
+    series = evened(t_s, sine(t_s, f, noise_rms=1e-4))
     hertz, psd = ss.welch(series.accel_m_s2[END:-END, 0], FS_HZ, nperseg=1024)
     aside = (hertz > 2) & (hertz < 0.44 * FS_HZ) & (np.abs(hertz - f) > 2)
     left = float(psd[aside].mean() * FS_HZ / 2)
@@ -89,8 +65,8 @@ def test_noise_between_the_lines_stays_low() -> None:
 
 def test_even_stamps_leave_every_sample_as_it_is() -> None:
     t_s = np.arange(3000) / FS_HZ
-    accel = _sine(t_s, 31.3, noise_rms=0.1)
-    series = _even(t_s, accel)
+    accel = sine(t_s, 31.3, noise_rms=0.1)
+    series = evened(t_s, accel)
     np.testing.assert_array_equal(series.accel_m_s2, accel)
     assert series.good.all()
     assert series.fs_hz == FS_HZ
@@ -99,8 +75,8 @@ def test_even_stamps_leave_every_sample_as_it_is() -> None:
 def test_stamps_rounded_to_a_millisecond_do_no_harm() -> None:
     """Rounding to q is an error of rms q / sqrt(12) (Bennett, 1948): 0.029 of a step at 100 a second."""
     even = np.arange(4096) / FS_HZ
-    accel = _sine(even, 0.4 * FS_HZ, noise_rms=0.05)
-    series = _even(np.round(even * 1.0007, 3), accel, FS_HZ / 1.0007)
+    accel = sine(even, 0.4 * FS_HZ, noise_rms=0.05)
+    series = evened(np.round(even * 1.0007, 3), accel, FS_HZ / 1.0007)
     t_s = np.arange(len(series.accel_m_s2)) / FS_HZ
     inner = slice(END, -END)
     assert abs(db(fitted_amplitude(t_s[inner], series.accel_m_s2[inner, 0], 0.4 * FS_HZ))) < 0.15
@@ -109,31 +85,31 @@ def test_stamps_rounded_to_a_millisecond_do_no_harm() -> None:
 @pytest.mark.parametrize("jitter", [0.05, 0.15, 0.2])
 def test_samples_even_but_stamps_uneven_are_recognised(jitter: float) -> None:
     n = 6000
-    accel = _sine(np.arange(n) / FS_HZ, 31.3, noise_rms=0.02)
-    series = _even(_jittered(n, jitter, seed=4), accel)
+    accel = sine(np.arange(n) / FS_HZ, 31.3, noise_rms=0.02)
+    series = evened(jittered(n, jitter, seed=4), accel)
     shift = len(series.accel_m_s2) - n
     assert abs(shift) <= 1
     same = series.accel_m_s2[max(shift, 0) : n + min(shift, 0)] == accel[: n - abs(shift)]
     assert same.mean() > 0.98  # a place of the grid may change hands where two stamps cross
-    assert abs(db(_amplitude(series, 31.3))) < 0.05
+    assert abs(db(amplitude(series, 31.3))) < 0.05
 
 
 @pytest.mark.parametrize("samples_uneven", [True, False])
 def test_the_two_kinds_of_jitter_are_told_apart_by_the_floor(samples_uneven: bool) -> None:
     """Whichever way the phone erred, the floor beside the line stays that of its noise (by scipy.signal)."""
     n, f = 8192, 0.3 * FS_HZ
-    stamps = _jittered(n, 0.1, seed=8)
+    stamps = jittered(n, 0.1, seed=8)
     taken = stamps if samples_uneven else np.arange(n) / FS_HZ
-    series = _even(stamps, _sine(taken, f, noise_rms=0.01 * np.sqrt(3)))
+    series = evened(stamps, sine(taken, f, noise_rms=0.01 * np.sqrt(3)))
     hertz, psd = ss.welch(series.accel_m_s2[END:-END, 0], FS_HZ, nperseg=1024)
     aside = (hertz > 2) & (hertz < 0.44 * FS_HZ) & (np.abs(hertz - f) > 1)
     assert float(np.median(psd[aside])) == pytest.approx(2 * 0.01**2 / FS_HZ, rel=0.35)
 
 
 def _with_losses(keep: np.ndarray, share: float, jitter: float = 0.0) -> EvenSeries:
-    t_s = _jittered(len(keep), jitter)
+    t_s = jittered(len(keep), jitter)
     keep[[0, -1]] = True
-    return _even(t_s[keep], _sine(t_s, share * FS_HZ)[keep])
+    return evened(t_s[keep], sine(t_s, share * FS_HZ)[keep])
 
 
 @pytest.mark.parametrize("share", [0.05, 0.1, 0.2, 0.3, 0.4])
@@ -143,7 +119,7 @@ def test_single_lost_samples_are_bridged(share: float, jitter: float) -> None:
     keep = np.random.default_rng(3).random(6000) > 0.01
     series = _with_losses(keep, share, jitter)
     assert len(series.accel_m_s2) == 6000
-    assert abs(db(_amplitude(series, share * FS_HZ))) < 0.3
+    assert abs(db(amplitude(series, share * FS_HZ))) < 0.3
 
 
 @pytest.mark.xfail(
@@ -153,7 +129,7 @@ def test_single_lost_samples_are_bridged(share: float, jitter: float) -> None:
 @pytest.mark.parametrize("share", [0.35, 0.4])
 def test_three_per_cent_lost_samples_leave_the_level(share: float) -> None:
     keep = np.random.default_rng(3).random(6000) > 0.03
-    assert abs(db(_amplitude(_with_losses(keep, share), share * FS_HZ))) < 0.3
+    assert abs(db(amplitude(_with_losses(keep, share), share * FS_HZ))) < 0.3
 
 
 def test_long_gaps_are_marked_not_good_and_short_ones_used() -> None:
@@ -177,99 +153,12 @@ def test_a_sample_later_than_half_a_step_moves_no_other(jitter: float, share: fl
     scipy.linalg.lstsq at the true, uneven times."""
     rng = np.random.default_rng(8)
     t_s = np.sort(np.arange(6000) + jitter * rng.standard_normal(6000))[rng.random(6000) > 0.01] / FS_HZ
-    accel = _sine(t_s, share * FS_HZ)
-    series = _even(t_s, accel)
+    accel = sine(t_s, share * FS_HZ)
+    series = evened(t_s, accel)
     assert "no even grid" not in series.history[0]
     assert np.mean(~series.good) < 0.01  # two lost in a row are bridged
     peer = fitted_amplitude(t_s, accel[:, 0], share * FS_HZ)
-    assert abs(db(_amplitude(series, share * FS_HZ) / peer)) < 0.3
-
-
-def _rate_drifts(n: int) -> Floats:
-    """By 0.2 % to and fro within the minute: a phone's clock that warms up."""
-    turn = 2 * np.pi / 60
-    at_s = np.arange(n) / FS_HZ
-    return np.asarray(at_s + 0.002 / turn * (1 - np.cos(turn * at_s)))
-
-
-def _rate_steps(n: int, share: float) -> Floats:
-    """Another rate from the middle on, as a phone takes when it saves power."""
-    return np.cumsum(np.where(np.arange(n) < n // 2, 1 - share, 1 + share)) / FS_HZ
-
-
-def _rate_wanders(n: int, share: float) -> Floats:
-    return np.cumsum(1 + share * np.random.default_rng(3).standard_normal(n)) / FS_HZ
-
-
-# Closed form: the sine put in has amplitude 1. A cubic spline through even samples reads 0.8 dB low at 0.35
-# of the rate and 1.7 dB at 0.4 (Unser 1999: its response is 3 sinc(f)^4 / (2 + cos(2 pi f)), f in rates).
-@pytest.mark.parametrize(
-    "t_s",
-    [_rate_drifts(6000), _rate_steps(6000, 0.001), _rate_steps(6000, 0.005), _rate_wanders(6000, 0.03)],
-    ids=["drifts", "steps a little", "steps", "wanders"],
-)
-@pytest.mark.parametrize("share", [0.03, 0.2, 0.35, 0.42])
-def test_a_rate_that_changes_slowly_is_followed(t_s: Floats, share: float) -> None:
-    fs_hz = (len(t_s) - 1) / (t_s[-1] - t_s[0])
-    series = _even(t_s, _sine(t_s, share * FS_HZ), fs_hz)
-    assert series.good.all()
-    assert abs(db(_amplitude(series, share * FS_HZ))) < 0.2
-    assert not series.warnings
-
-
-@pytest.mark.parametrize("share", [0.01, 0.04])
-def test_a_last_stretch_at_another_rate_is_not_thrown_away(share: float) -> None:
-    """After nine tenths another rate, by more than can be followed in one case: it is all there, at its time
-    (closed form)."""
-    t_s = np.cumsum(np.where(np.arange(3000) < 2700, 1.0, 1.0 - share)) / FS_HZ
-    series = _even(t_s, _sine(t_s, 8.0, noise_rms=1e-4))
-    assert len(series.good) == pytest.approx((t_s[-1] - t_s[0]) * FS_HZ + 1, abs=1.5)
-    grid_s = np.arange(len(series.good)) / FS_HZ + t_s[0]
-    off = np.abs(series.accel_m_s2[:, 0] - np.sin(2 * np.pi * 8.0 * grid_s + 0.4))
-    assert series.good[-100:].all()
-    assert off[-300:-END].max() < 0.1
-
-
-def test_a_rate_that_changes_keeps_the_time_across_lost_samples() -> None:
-    """What is lost is bridged or not good; after it the phase is that of before (closed form)."""
-    t_s = _rate_steps(6000, 0.004)
-    keep = np.ones(6000, dtype=bool)
-    keep[1500], keep[4000:4010] = False, False
-    accel = _sine(t_s, 20.0, noise_rms=1e-4)
-    series = _even(t_s[keep], accel[keep])
-    grid_s = np.arange(len(series.good)) / FS_HZ + t_s[0]
-    off = np.abs(series.accel_m_s2[:, 0] - np.sin(2 * np.pi * 20.0 * grid_s + 0.4))
-    inner = series.good.copy()
-    inner[:END] = inner[-END:] = False
-    assert 8 <= np.count_nonzero(~series.good) <= 14
-    # A grid of another phase, by a part of a step, would show as a few hundredths all along.
-    assert np.median(off[inner]) < 0.06
-    assert off[inner].max() < 0.2
-
-
-def test_event_driven_stamps_are_told_and_low_lines_kept() -> None:
-    """Steps of 1 to 50 ms, as loggers that record on change make: lines to a sixth of the rate are kept."""
-    steps = np.random.default_rng(5).uniform(0.001, 0.050, 6000)
-    t_s = np.cumsum(steps)
-    fs_hz = 1 / float(steps.mean())
-    for frequency_hz in (1.5, 4.0, 6.0):
-        series = _even(t_s, _sine(t_s, frequency_hz, noise_rms=1e-3), fs_hz)
-        assert "no even grid" in series.history[0]
-        assert [w.code for w in series.warnings] == ["uneven-clock"]
-        assert abs(db(_amplitude(series, frequency_hz))) < 0.15
-
-
-def test_a_long_pause_of_an_event_driven_logger_is_not_good() -> None:
-    steps = np.random.default_rng(5).uniform(0.006, 0.018, 3000)
-    steps[1500] = 1.0
-    t_s = np.cumsum(steps)
-    fs_hz = 1 / float(np.median(steps))
-    series = _even(t_s, _sine(t_s, 4.0), fs_hz)
-    at_s = np.arange(len(series.good)) / fs_hz
-    pause = (at_s > t_s[1499] - t_s[0] + 0.1) & (at_s < t_s[1500] - t_s[0] - 0.1)
-    assert pause.sum() > 50
-    assert not series.good[pause].any()
-    assert series.good[~pause].mean() > 0.9
+    assert abs(db(amplitude(series, share * FS_HZ) / peer)) < 0.3
 
 
 def test_bursts_from_a_file_come_out_even() -> None:
@@ -278,22 +167,22 @@ def test_bursts_from_a_file_come_out_even() -> None:
     even = np.arange(n) / FS_HZ
     last = np.minimum((np.arange(n) // size + 1) * size - 1, n - 1)
     stamps = even[last] - 2e-4 * (size - 1 - np.arange(n) % size)
-    accel = _sine(even, 31.3, noise_rms=0.01) + np.array([0, 0, 9.80665])
+    accel = sine(even, 31.3, noise_rms=0.01) + np.array([0, 0, 9.80665])
     rows = np.column_stack((stamps - stamps[0], accel))
     text = "time_s,x_m_s2,y_m_s2,z_m_s2\n" + "\n".join(",".join(f"{v:.6f}" for v in row) for row in rows)
     series = even_steps(read_recording(text.encode(), name="bursts.csv"))
     assert series.fs_hz == pytest.approx(FS_HZ, rel=1e-3)
     assert series.good.mean() > 0.98
-    assert abs(db(_amplitude(series, 31.3 * series.fs_hz / FS_HZ))) < 0.15
+    assert abs(db(amplitude(series, 31.3 * series.fs_hz / FS_HZ))) < 0.15
 
 
 def test_a_long_recording_is_the_same_throughout() -> None:
     """Long recordings are worked through in pieces: against the closed form no seam is seen anywhere."""
     n, f = 60_000, 0.4 * FS_HZ
-    t_s = _jittered(n, 0.1, seed=2)
+    t_s = jittered(n, 0.1, seed=2)
     accel = np.zeros((n, 3))
     accel[:, 0] = np.sin(2 * np.pi * f * t_s + 0.4)
-    series = _even(t_s, accel)
+    series = evened(t_s, accel)
     grid = np.arange(n) / FS_HZ
     turn = 2 * np.pi * f * grid
     columns = np.column_stack((np.sin(turn), np.cos(turn)))
@@ -307,9 +196,9 @@ def test_a_long_recording_is_the_same_throughout() -> None:
 
 def test_a_part_reads_as_it_does_within_the_whole() -> None:
     n = 50_000
-    t_s = _jittered(n, 0.1, seed=2)
-    accel = _sine(t_s, 31.3, noise_rms=0.01)
-    whole = _even(t_s, accel)
+    t_s = jittered(n, 0.1, seed=2)
+    accel = sine(t_s, 31.3, noise_rms=0.01)
+    whole = evened(t_s, accel)
     part = slice(15_000, 20_000)  # across any seam near a power of two
     alone = even_steps(Recording("part", t_s[part] - t_s[15_000], accel[part], FS_HZ, False, 5000, 0))
     a = whole.accel_m_s2[part][END:-END, 0]
@@ -333,15 +222,15 @@ def test_cost_grows_in_line_with_length() -> None:
     """Four times the samples: about four times the time (quadratic: sixteen). Wide, for a busy machine."""
     made = {}
     for n in (50_000, 200_000):
-        t_s = _jittered(n, 0.05)
-        made[n] = as_recording(t_s, _sine(t_s, 20.0), FS_HZ, gravity=None)
+        t_s = jittered(n, 0.05)
+        made[n] = as_recording(t_s, sine(t_s, 20.0), FS_HZ, gravity=None)
     few, many = (_cpu_s(lambda r=r: even_steps(r)) for r in made.values())
     assert many < 9 * few
 
 
 def test_input_is_left_alone() -> None:
-    t_s = _jittered(2000, 0.1)
-    recording = as_recording(t_s, _sine(t_s, 20.0), FS_HZ)
+    t_s = jittered(2000, 0.1)
+    recording = as_recording(t_s, sine(t_s, 20.0), FS_HZ)
     before = recording.t_s.copy(), recording.accel_m_s2.copy()
     even_steps(recording)
     np.testing.assert_array_equal(recording.t_s, before[0])
@@ -350,7 +239,7 @@ def test_input_is_left_alone() -> None:
 
 @pytest.mark.parametrize("n", [16, 31, 32, 40, 130])
 def test_very_short_recordings_are_served(n: int) -> None:
-    t_s = _jittered(n, 0.05)
-    series = _even(t_s, _sine(t_s, 10.0))
+    t_s = jittered(n, 0.05)
+    series = evened(t_s, sine(t_s, 10.0))
     assert len(series.accel_m_s2) == n
     assert np.isfinite(series.accel_m_s2).all()

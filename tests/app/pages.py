@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
@@ -9,6 +10,8 @@ from streamlit.testing.v1 import AppTest
 from tests.kept import add_files
 from vibecore.case import CaseRecording
 from vibecore.guess import guess_condition
+from vibecore.jobs import case_of, save_case
+from vibecore.model import CheckOutcome
 from vibecore.safe_names import clean_name
 from vibecore.store import NewFile
 
@@ -43,3 +46,21 @@ def turn_to(test: AppTest, page: str) -> AppTest:
 
 def area(test: AppTest, label: str):
     return next(a for a in test.text_area if a.label == label)
+
+
+def upload(test, *names):
+    return test.file_uploader[0].set_value([(n, n.encode(), "text/csv") for n in names]).run()
+
+
+def notes_of(store, job):
+    return store.open(job.head.id).notes
+
+
+def mended(store, job, how):
+    """The job with something found ('check') or written down as done ('note')."""
+    if how == "check":
+        case = replace(case_of(job), checks=(CheckOutcome("mount-look", "cracked"),))
+        return save_case(store, job, case)
+    if how == "note":
+        return store.save(job, notes={"done": "New mount."})
+    return job

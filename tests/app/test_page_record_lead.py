@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from tests.app.pages import keep, press, words
-from tests.app.test_page_record import mended, upload
+from tests.app.pages import keep, mended, press, upload, words
 from vibecore.jobs import case_of, save_case
 
 SAY = "Next: **Say below how each recording was made.**"

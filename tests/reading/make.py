@@ -10,6 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecore.model import Recording
+from vibecore.reading import read_recording
+
 Floats = NDArray[np.float64]
 G = 9.80665  # m/s2, standard gravity, exact (SI Brochure, 9th edition, 2019)
 
@@ -71,3 +74,14 @@ def packed(files: dict[str, str | bytes]) -> bytes:
         for name, content in files.items():
             archive.writestr(name, content)
     return out.getvalue()
+
+
+def codes(recording: Recording) -> list[str]:
+    """The codes of its warnings, in their order."""
+    return [w.code for w in recording.warnings]
+
+
+def with_stamps(stamps: Sequence[str], truth: Truth | None = None, name: str = "time") -> Recording:
+    """What is read of a shake whose times are printed so, under that name."""
+    rows = [[stamp, *row[1:]] for stamp, row in zip(stamps, cells(truth or shake()), strict=True)]
+    return read_recording(text(rows, f"{name},x,y,z").encode())

@@ -11,15 +11,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from tests.reading.make import Truth, cells, shake, text
-from vibecore.model import Recording
+from tests.reading.make import Truth, cells, codes, shake, text
 from vibecore.reading import read_recording
 
 TRUTH = shake()
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 # --- a clock in several columns ---

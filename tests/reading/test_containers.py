@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 
 from tests.reading.books import ods, xls, xlsx
-from tests.reading.make import cells, csv, packed, shake, text
+from tests.reading.make import cells, codes, csv, packed, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording, workbook_child
@@ -24,10 +24,6 @@ FREE = shake(100.0, 6.0, gravity=False)
 NAMES = ["Time (s)", "Acceleration x (m/s^2)", "Acceleration y (m/s^2)", "Acceleration z (m/s^2)"]
 ROWS: list[list[Any]] = [[float(c) for c in row] for row in cells(TRUTH)]
 FREE_ROWS: list[list[Any]] = [[float(c) for c in row] for row in cells(FREE)]
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def same(recording: Recording) -> None:

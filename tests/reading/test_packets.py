@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tests.reading.make import Floats, G, Truth, cells, shake, text
+from tests.reading.make import Floats, G, Truth, cells, codes, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
@@ -21,10 +21,6 @@ TRUTH = shake(100.0, 24.0, jitter=0.0)
 N = len(TRUTH.t_s)
 FREE = shake(100.0, 24.0, jitter=0.0, gravity=False)
 RNG = np.random.default_rng(3)
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def check(recording: Recording, truth: Truth = TRUTH, t_s: float = 1e-3) -> None:

@@ -14,17 +14,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.reading.books import xlsx
-from tests.reading.make import Truth, cells, csv, shake, text
+from tests.reading.make import Truth, cells, codes, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
 TRUTH = shake(jitter=0.0)
 BARE = [row[1:] for row in cells(TRUTH)]
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def under(lines: str, header: str = "x,y,z") -> Recording:

@@ -9,15 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import G, Truth, cells, csv, shake, text
+from tests.reading.make import G, Truth, cells, codes, csv, shake, text
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
 TRUTH = shake(100.0, 20.0, jitter=0.0)
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def read(rows: list[list[str]], header: str = "time,x,y,z") -> Recording:

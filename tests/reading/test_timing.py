@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import cells, csv, shake, text
+from tests.reading.make import cells, codes, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
@@ -17,10 +17,6 @@ from vibecore.reading import read_recording
 TRUTH = shake(100.0, 20.0, jitter=0.0)
 N = len(TRUTH.t_s)
 ROWS = cells(TRUTH)
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def beside(column: list[str], name: str, line: str = "", rate_hz: float | None = None) -> Recording:

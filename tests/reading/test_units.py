@@ -6,17 +6,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import G, Truth, cells, csv, shake, text
+from tests.reading.make import G, Truth, cells, codes, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
 TRUTH = shake()
 FREE = shake(gravity=False)
-
-
-def codes(recording: Recording) -> list[str]:
-    return [w.code for w in recording.warnings]
 
 
 def check(recording: Recording, truth: Truth, printed: float) -> None:
