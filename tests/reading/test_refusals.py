@@ -1,5 +1,4 @@
-"""Bad input: a sentence that says what is wrong and what to do, in bounded time and memory, and nothing
-else."""
+"""Bad input: a sentence that says what is wrong and what to do, and nothing else."""
 
 from __future__ import annotations
 
@@ -7,9 +6,6 @@ import gzip
 import io
 import json
 import random
-import subprocess
-import sys
-import time
 import zipfile
 from pathlib import Path
 
@@ -142,64 +138,6 @@ def test_limits_can_be_set() -> None:
         read_recording(data, max_bytes=10_000)
     with pytest.raises(ReadingError, match="the limit is 100"):
         read_recording(data, max_rows=100)
-
-
-BOMBS = """
-import gzip, io, time, zipfile
-from vibecore.errors import ReadingError
-from vibecore.reading import read_recording
-out = io.BytesIO()
-with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-    archive.writestr("Accelerometer.csv", b"0" * 400_000_000)
-bombs = {"zip": out.getvalue(), "gzip": gzip.compress(b"0" * 400_000_000, 1)}
-out = io.BytesIO()
-with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-    archive.writestr("xl/workbook.xml", b" " * 10)
-    for i in range(2):
-        archive.writestr(f"xl/worksheets/sheet{i}.xml", b" " * 280_000_000)
-bombs["workbook"] = out.getvalue()
-for name, data in bombs.items():
-    start = time.perf_counter()
-    try:
-        read_recording(data)
-    except ReadingError as error:
-        print(name, time.perf_counter() - start, error)
-"""
-
-
-def test_bombs_are_refused_quickly() -> None:
-    """Some hundred kB that would unpack to 400 MB and more: refused within seconds."""
-    done = subprocess.run(
-        [sys.executable, "-c", BOMBS], capture_output=True, text=True, timeout=120, check=True
-    )
-    lines = done.stdout.splitlines()
-    assert [line.split()[0] for line in lines] == ["zip", "gzip", "workbook"]
-    assert all(float(line.split()[1]) < 10 and "unpacks to" in line for line in lines)
-
-
-def test_300_mb_of_one_line(tmp_path: Path) -> None:
-    """A sparse file: refused by its size, before a byte is read."""
-    path = tmp_path / "long.csv"
-    with path.open("wb") as file:
-        file.truncate(300_000_000)
-    start = time.perf_counter()
-    with pytest.raises(ReadingError, match="300 MB, the limit is"):
-        read_recording(path)
-    assert time.perf_counter() - start < 0.5
-    with pytest.raises(ReadingError, match="one line of 200 MB"):
-        read_recording(b"1" * 200_000_000)
-    assert time.perf_counter() - start < 5
-
-
-def test_pandas_stays_out() -> None:
-    """Importing pandas would take longer than reading does: it is not on the way to an answer."""
-    code = (
-        "import sys; from vibecore.reading import read_recording as r;"
-        "r(b'time,x,y,z\\n' + b''.join(b'%d,0.%d,1.%d,9.8\\n' % (i * 10, i % 7, i % 5) for i in range(500)));"
-        "print('pandas' in sys.modules, 'scipy' in sys.modules)"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.split() == ["False", "False"]
 
 
 SEEDS = {
