@@ -14,13 +14,13 @@ from typing import Any
 import tomli_w
 
 from vibecore.casefile import CaseTable, RecordingTable, checked
+from vibecore.constants import ZIP_SIGN
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
 from vibecore.model import CheckOutcome, Condition, Symptoms
 from vibecore.toml_text import parsed
 
 MAX_CASE_BYTES = 1_000_000  # a case is a page of text; anything larger is some other file
-ZIP = b"PK\x03\x04"  # how a zip begins
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def _text(path: Path) -> str:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "the name is not valid"
         raise CaseError(f"The case file {path} cannot be opened: {reason}.") from None
-    if data.startswith(ZIP):
+    if data.startswith(ZIP_SIGN):
         raise CaseError(
             f"{path.name} is a zip. Unpack it and name the case.toml inside, or bring the zip into the app."
         )

@@ -10,4 +10,5 @@ SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
 Z_95 = 1.959964  # standard deviations to the end of a two-sided 95 % interval of the normal distribution
 MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data
 LONGEST_MM = 10_000.0  # mm; longer than any belt of an engine and wider than any pulley
+ZIP_SIGN = b"PK\x03\x04"  # how a zip begins: the mark of its first file's head, as the format defines it
 SOUND, NOT_LISTED = "normal", "none-of-these"  # ids of causes that name no fault: nothing wrong; not known

@@ -13,14 +13,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from vibecore.constants import ZIP_SIGN
 from vibecore.errors import ReadingError
 
 from . import encoding, limits, names
 
 _GZIP = b"\x1f\x8b"
-_ZIP = b"PK\x03\x04"
 _DOCUMENTS = ("word/document.xml", "ppt/presentation.xml", "content.xml")  # in the zips that documents are
-_EMPTY_ZIP = b"PK\x05\x06"
+_ZIPS = (ZIP_SIGN, b"PK\x05\x06")  # the second begins an empty one
 _BZIP2 = tuple(b"BZh%d1AY&SY" % k for k in range(1, 10))
 _XZ = (b"\xfd7zXZ\0", b"\x5d\0\0")  # the second begins the older kind
 _TAR, _TAR_AT = b"ustar", 257
@@ -47,7 +47,7 @@ def is_packed(data: bytes) -> bool:
 
 def holds_files(data: bytes) -> bool:
     """True for zip and tar."""
-    return data.startswith((_ZIP, _EMPTY_ZIP)) or data[_TAR_AT : _TAR_AT + len(_TAR)] == _TAR
+    return data.startswith(_ZIPS) or data[_TAR_AT : _TAR_AT + len(_TAR)] == _TAR
 
 
 def _unpacker(data: bytes) -> _Unpacker | None:
@@ -101,7 +101,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
     Raises ReadingError if it is broken, protected, or unpacks to more than max_bytes.
     """
     try:
-        if not data.startswith((_ZIP, _EMPTY_ZIP)):
+        if not data.startswith(_ZIPS):
             return _of_tar(data, title, max_bytes)
         return _of_zip(data, title, max_bytes)
     except (
@@ -115,7 +115,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
         OSError,
         EOFError,
     ) as error:
-        kind = "zip" if data.startswith((_ZIP, _EMPTY_ZIP)) else "tar"
+        kind = "zip" if data.startswith(_ZIPS) else "tar"
         raise ReadingError(
             f"{title} is a broken {kind} file ({str(error)[:100]}). Send it once more."
         ) from error

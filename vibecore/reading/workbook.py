@@ -13,6 +13,7 @@ import zlib
 from dataclasses import replace
 from typing import Any
 
+from vibecore.constants import ZIP_SIGN
 from vibecore.errors import ReadingError
 
 from . import delimited, limits, sideways, workbook_child
@@ -22,7 +23,6 @@ from .layout import is_date
 from .table import Column, Table
 
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
-_ZIP = b"PK\x03\x04"
 _OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"  # OASIS OpenDocument 1.2, part 3
 _LEAST_ROWS = 3
 _MOST_SECONDS = 30  # the largest sheets take a tenth of it
@@ -33,7 +33,7 @@ def sniff(data: bytes) -> bool:
     """True for an old binary workbook, or a zip that holds a workbook."""
     if data.startswith(_OLD):
         return True
-    if not data.startswith(_ZIP):
+    if not data.startswith(ZIP_SIGN):
         return False
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -50,7 +50,7 @@ def read(data: bytes, title: str, max_rows: int) -> list[Table]:
 
     Raises ReadingError if the workbook is broken, too large, or has no such sheet.
     """
-    if data.startswith(_ZIP):
+    if data.startswith(ZIP_SIGN):
         _check_zip(data, title)
     sheets = _sheets(data, title, max_rows)
     tables, notes, last = [], [], None
