@@ -215,7 +215,7 @@ def test_levels_of_two_recordings_with_intervals_and_their_change():
     change = OrderChange(2.0, 0.22, 0.22, 0.0, -3.0, 3.0)
     picture = figures.levels(first, second, [change], FOUR)
     span = "0.220 (0.176 to 0.275)"
-    assert ("firing (order 2)", span, span, "about the same (+0.0 dB, -3.0 to +3.0)") in picture.rows
+    assert ("firing (order 2)", span, span, "about the same (0.0 dB, -3.0 to +3.0)") in picture.rows
     assert picture.rows[-1][1:4] == ("cannot be seen", "cannot be seen", "not known")
     (bar, _) = picture.figure.data
     assert bar.y[0] + bar.error_y.array[0] == pytest.approx(0.275)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecore.units import times, times_against, times_between
+from vibecore.units import signed, times, times_against, times_between
 
 TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
 
@@ -38,3 +38,11 @@ def test_an_interval_whose_ends_are_told_alike_is_told_once():
     assert times_between(TIMES_3 - 0.01, TIMES_3 + 0.01) == "3.0 times as strong"
     assert times_between(-52.0, -TIMES_3) == "3.0 to over 100 times weaker"
     assert times_between(-41.0, 41.0) == "over 100 times weaker to over 100 times as strong"
+
+
+@pytest.mark.parametrize(
+    ("change_db", "digits", "told"),
+    [(6.02, 1, "+6.0"), (-6.02, 0, "-6"), (-0.04, 1, "0.0"), (0.04, 1, "0.0"), (-0.4, 0, "0"), (0.0, 0, "0")],
+)
+def test_nothing_has_no_sign(change_db, digits, told):
+    assert signed(change_db, digits) == told

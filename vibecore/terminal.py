@@ -18,7 +18,7 @@ from vibecore.model import (
     Repair,
     Warn,
 )
-from vibecore.units import times
+from vibecore.units import signed, times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     condition_words,
@@ -98,7 +98,7 @@ def repair_lines(repair: Repair) -> list[str]:
     lines = wrap_all([f"Repair: {verdict_words(repair)}. {first}"]) + _wrapped(others)
     changes = (
         f"{order_name(c.order)}: {size(c.before_m_s2)} before, {size(c.after_m_s2)} after, "
-        f"{times(c.change_db)} ({c.change_db:+.1f} dB, {c.low_db:+.1f} to {c.high_db:+.1f})"
+        f"{times(c.change_db)} ({signed(c.change_db)} dB, {signed(c.low_db)} to {signed(c.high_db)})"
         for c in repair.changes
         if not c.low_db <= 0 <= c.high_db
     )

@@ -53,6 +53,12 @@ def times_between(low_db: float, high_db: float) -> str:
     return f"{low} times weaker to {high} times as strong"
 
 
+def signed(change_db: float, digits: int = 1) -> str:
+    """Decibels with their sign, which nothing has none of: '+6.0', '-3.2', '0.0'."""
+    told = f"{change_db:+.{digits}f}"
+    return told if float(told) else told[1:]
+
+
 def order_text(order: float) -> str:
     """An engine order as it is told: a line on no half order is known to its fourth digit, not further."""
     return f"{order:.4g}"

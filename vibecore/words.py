@@ -18,7 +18,7 @@ from vibecore.model import (
     SpeedTrack,
 )
 from vibecore.spoken import made
-from vibecore.units import order_text, percent, times, times_against, times_between
+from vibecore.units import order_text, percent, signed, times, times_against, times_between
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Pair
@@ -56,7 +56,7 @@ def order_name(order: float) -> str:
 
 def decibels(change_db: float) -> str:
     """A change of level as a mechanic would say it, with the decibels behind."""
-    return f"{times(change_db)} ({change_db:+.1f} dB)"
+    return f"{times(change_db)} ({signed(change_db)} dB)"
 
 
 def condition_words(condition: Condition) -> str:
@@ -186,8 +186,10 @@ def repair_sentences(repair: Repair) -> tuple[str, ...]:
     change = ""
     if repair.change_db is not None:
         change = f"{COMPARED[repair.compared]} {times(repair.change_db)}"
-        if f"{repair.change_db:+.1f} dB" not in repair.why:  # else the reason has the number and its interval
-            change += f" ({_interval(repair)})"
+        if (
+            f"{signed(repair.change_db)} dB" not in repair.why
+        ):  # else the reason has the number and its interval
+            change += f" ({_interval(repair, repair.change_db)})"
         change += "."
     if repair.provided:
         change = f"Provided {repair.provided}. {change}"
@@ -202,12 +204,12 @@ def pair_sentences(pair: Pair) -> tuple[str, ...]:
     return (f"{verdict_words(pair.repair)}. {first}", *others)
 
 
-def _interval(repair: Repair) -> str:
+def _interval(repair: Repair, change_db: float) -> str:
     """The change in decibels, with its interval where there is one."""
-    if repair.low_db is None or repair.high_db is None:
-        return f"{repair.change_db:+.1f} dB"
-    span = times_between(repair.low_db, repair.high_db)
-    return f"95 % interval {span}; {repair.change_db:+.1f} dB, {repair.low_db:+.1f} to {repair.high_db:+.1f}"
+    low_db, high_db, change = repair.low_db, repair.high_db, f"{signed(change_db)} dB"
+    if low_db is None or high_db is None:
+        return change
+    return f"95 % interval {times_between(low_db, high_db)}; {change}, {signed(low_db)} to {signed(high_db)}"
 
 
 def size(value_m_s2: float) -> str:

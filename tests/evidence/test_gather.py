@@ -246,3 +246,31 @@ def test_the_rise_in_gear_is_told_against_neutral_and_a_mean_is_said_to_be_one()
         e.evidence.text for e in gather(neutral[:1], maker.FOUR) if e.finding == "one" and e.cause == "normal"
     }
     assert "average" not in alone
+
+
+@pytest.mark.parametrize(
+    ("finding", "cause", "levels", "words"),
+    [
+        # By construction: 20 log10 of the ratio to the first, against 3.5 dB in gear and -4 dB when raised.
+        ("gear", "engine-mount", (0.05, 0.1, 0.05), "less than a bad mount shows"),
+        ("gear", "engine-mount", (0.1, 0.1, 0.1), "load does not press on a bad mount"),
+        ("gear", "engine-mount", (0.05, 0.25, 0.05), "load presses on a bad mount"),
+        ("raised", "engine-mount", (0.05, 0.4, 0.15), "more than a bad mount shows"),
+        ("raised", "engine-mount", (0.8, 1.6, 0.4), "fits a bad mount"),
+        ("raised", "idle-resonance", (0.1, 0.1, 0.05), "less than an idle that sits on"),
+        ("raised", "idle-resonance", (0.1, 0.1, 0.1), "a natural frequency would have been left"),
+    ],
+)  # fmt: skip
+def test_no_words_on_a_change_speak_against_the_figures_beside_them(
+    finding: str, cause: str, levels: tuple[float, float, float], words: str
+) -> None:
+    said = gather(maker.job(*({2.0: level} for level in levels)), maker.FOUR)
+    text = next(e.evidence.text for e in said if (e.finding, e.cause) == (finding, cause))
+    assert f": {words}" in text, text
+
+
+def test_no_change_is_written_without_a_sign() -> None:
+    said = gather(maker.job({2.0: 0.1}, {2.0: 0.0999}, {2.0: 0.0999}), maker.FOUR)
+    texts = [e.evidence.text for e in said if e.finding in ("gear", "raised")]
+    assert texts
+    assert all("(0 dB; usual:" in text for text in texts), texts

@@ -20,7 +20,7 @@ from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
 from vibecore.sound_cars import WORST_WHOLE, SoundLevel
-from vibecore.units import times_against
+from vibecore.units import signed, times_against
 from vibecore.wander import order_slope, phase_slope
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
@@ -103,7 +103,7 @@ def judder_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     averaged = " on average" if len(neutral) + len(drive) > 2 else ""
     text = (
         f"the shake between the orders under {JUDDER_HZ[1]:.0f} Hz in {' and '.join(drive)} is{averaged} "
-        f"{times_against(change)} in {' and '.join(neutral)} ({change:+.0f} dB)"
+        f"{times_against(change)} in {' and '.join(neutral)} ({signed(change, 0)} dB)"
     )
     return Finding("judder", text, JUDDER_RISE_DB.log_likelihood(change), (*neutral, *drive))
 
@@ -145,7 +145,7 @@ def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:
         if (how.gear, how.speed_hold) == (other.gear, other.speed_hold):
             kept = 20 * math.log10(near_rms / far_rms)
             there = f"the firing order on the {other.place}"
-            text = f"{there} is {times_against(-kept)} on the engine ({-kept:+.0f} dB)"
+            text = f"{there} is {times_against(-kept)} on the engine ({signed(-kept, 0)} dB)"
             return Finding("isolation", text, ISOLATION_DB.log_likelihood(kept), (near.name, far.name))
     return None
 

@@ -19,15 +19,16 @@ from vibecore.evidence.line_findings import crank_pulley
 from vibecore.evidence.patterns import NOTHING, PATTERNS
 from vibecore.evidence.records import CauseEvidence
 from vibecore.evidence.scene import Scene, scene_of
-from vibecore.evidence.words import FAULT_WORDS, NEAR_DB, meaning, over_sound
+from vibecore.evidence.words import FAULT_WORDS, LEANS, NEAR_DB, meaning, over_sound
 from vibecore.model import Analysis, Evidence, Place, Says
 from vibecore.sound_cars import joined, sound_level, sound_level_db
 from vibecore.speed import LEAST_CONFIDENCE
 from vibecore.spoken import spoken_names
-from vibecore.units import DB_PER_LOG_POWER, times_against
+from vibecore.units import DB_PER_LOG_POWER, signed, times_against
 
 FINDING_CAP_DB = 20.0  # no single finding counts for more than a hundred to one against or for a sound car
 CAUSES = tuple(FAULT_WORDS)
+CHANGES = ("gear", "raised")  # findings that tell a change, not a level
 
 
 def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidence, ...]:
@@ -96,7 +97,8 @@ def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float)
     elif cause in finding.less_than and not speaks_for:
         what = f"less than {FAULT_WORDS[cause]} shows"
     else:
-        what = meaning(finding.name, cause, speaks_for)
+        plainly = speaks_for and cause in finding.other_way
+        what = meaning(finding.name, cause, speaks_for, plainly=plainly)
     text = f"{finding.text}: {what}"
     says: Says = "for" if shown_db >= 0 else "against"
     return CauseEvidence(cause, finding.name, ratio_db, Evidence(says, shown_db, text, finding.seen_in))
@@ -118,16 +120,18 @@ def _level_findings(readings: Sequence[LevelReading], engine: Engine, place: Pla
         logs = {cause: float(step[members].sum()) for cause, step in steps.items()}
         names = tuple(dict.fromkeys(n for r in mine for n in r.seen_in))
         text = _level_text(name, mine, readings, engine, place)
-        findings.append(Finding(name, text, logs, names, *_beside_usual(name, mine, engine, place)))
+        if name in CHANGES:
+            beside = _beside_usual_change(name, mine[0], _from(readings), engine, place)
+        else:
+            beside = (*_beside_usual(mine, engine, place), frozenset())
+        findings.append(Finding(name, text, logs, names, *beside))
     return findings
 
 
 def _beside_usual(
-    name: str, mine: Sequence[LevelReading], engine: Engine, place: Place | None
+    mine: Sequence[LevelReading], engine: Engine, place: Place | None
 ) -> tuple[frozenset[str], frozenset[str]]:
     """Causes that usually show clearly less, and clearly more, than the reading that stands out most."""
-    if name in ("gear", "raised"):
-        return frozenset(), frozenset()
     most = _standing_out(mine, engine, place)
     over = most.level_db - _sound(most, engine, place)
     usual = {
@@ -138,6 +142,40 @@ def _beside_usual(
     less = frozenset(c for c, adds in usual.items() if over > adds + NEAR_DB)
     more = frozenset(c for c, adds in usual.items() if NEAR_DB < over < adds - NEAR_DB)
     return less, more
+
+
+def _beside_usual_change(
+    name: str, here: LevelReading, first: LevelReading, engine: Engine, place: Place | None
+) -> tuple[frozenset[str], frozenset[str], frozenset[str]]:
+    """Causes under which the firing order usually changes less, and more, from one reading to the other, the
+    way that it did; and those under which it goes the other way."""
+    over = _change(here, first) - _usual_change(here, first, engine, place)
+    less: set[str] = set()
+    more: set[str] = set()
+    other_way: set[str] = set()
+    for (finding, cause), side in LEANS.items():
+        if finding != name or not over:
+            continue
+        ways = [way.adds.get("firing", NOTHING) for way in PATTERNS[cause]]
+        adds = max(side * (way[HELDS.index(here.held)] - way[HELDS.index(first.held)]) for way in ways)
+        if side * over > 0:
+            (more if side * over < adds else less).add(cause)
+        else:
+            other_way.add(cause)
+    return frozenset(less), frozenset(more), frozenset(other_way)
+
+
+def _from(readings: Sequence[LevelReading]) -> LevelReading:
+    """The reading that changes of the firing order are told from."""
+    return next(r for r in readings if r.family == "firing")
+
+
+def _change(here: LevelReading, first: LevelReading) -> float:
+    return here.level_db - first.level_db
+
+
+def _usual_change(here: LevelReading, first: LevelReading, engine: Engine, place: Place | None) -> float:
+    return _sound(here, engine, place) - _sound(first, engine, place)
 
 
 def _standing_out(mine: Sequence[LevelReading], engine: Engine, place: Place | None) -> LevelReading:
@@ -170,14 +208,12 @@ def _level_text(
     place: Place | None,
 ) -> str:
     order = f"{engine.firing_order:g}"
-    if name in ("gear", "raised"):
-        here = mine[0]
-        first = next(r for r in readings if r.family == "firing")
-        change = here.level_db - first.level_db
-        usual = _sound(here, engine, place) - _sound(first, engine, place)
+    if name in CHANGES:
+        here, first = mine[0], _from(readings)
+        change, usual = _change(here, first), _usual_change(here, first, engine, place)
         return (
             f"the firing order ({order}) in {_where(here)} is {times_against(change)} in {_where(first)} "
-            f"({change:+.0f} dB; usual: {usual:+.0f} dB)"
+            f"({signed(change, 0)} dB; usual: {signed(usual, 0)} dB)"
         )
     most = _standing_out(mine, engine, place)
     over = most.level_db - _told_usual(most, engine, place)

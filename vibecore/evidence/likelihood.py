@@ -25,6 +25,7 @@ class Finding:
     seen_in: tuple[str, ...]
     more_than: frozenset[str] = frozenset()  # causes that usually show clearly less of it
     less_than: frozenset[str] = frozenset()  # causes that usually show clearly more of it
+    other_way: frozenset[str] = frozenset()  # causes that usually move it the other way
     any_speed: bool = False  # it holds whatever the engine's speed was in the recordings
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.engine import Engine
-from vibecore.units import times_against
+from vibecore.units import signed, times_against
 
 ENGINE_WORDS = {
     1: "single",
@@ -87,14 +87,23 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
 }
 
 
+# Which way from what is usual a change in gear or at a raised idle moves under a cause: on that side, words
+# that deny the cause outright would deny the figures.
+LEANS: dict[tuple[str, str], int] = {
+    ("gear", "engine-mount"): 1,
+    ("raised", "engine-mount"): 1,
+    ("raised", "idle-resonance"): -1,
+}
+
+
 def engine_words(engine: Engine) -> str:
     """'a sound four'."""
     return f"a sound {ENGINE_WORDS.get(engine.cylinders, f'engine of {engine.cylinders} cylinders')}"
 
 
-def meaning(finding: str, cause: str, speaks_for: bool) -> str:
-    """What the finding says about the cause."""
-    known = MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
+def meaning(finding: str, cause: str, speaks_for: bool, *, plainly: bool = False) -> str:
+    """What the finding says about the cause; plainly: no more than whether it fits."""
+    known = None if plainly else MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
     if known:
         return known[0] if speaks_for else known[1]
     if cause == SOUND and finding in LEVEL_FINDINGS:
@@ -106,4 +115,4 @@ def meaning(finding: str, cause: str, speaks_for: bool) -> str:
 def over_sound(over_db: float, engine: Engine) -> str:
     """'3.5 times as strong as in a sound four (+11 dB)'."""
     against = "about as strong as" if abs(over_db) < NEAR_DB else times_against(over_db)
-    return f"{against} in {engine_words(engine)} ({over_db:+.0f} dB)"
+    return f"{against} in {engine_words(engine)} ({signed(over_db, 0)} dB)"

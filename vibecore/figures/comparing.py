@@ -31,7 +31,7 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
 from vibecore.spoken import spoken_names
-from vibecore.units import order_text, times
+from vibecore.units import order_text, signed, times
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
@@ -190,7 +190,7 @@ def small(level_m_s2: float) -> str:
 def _change(change: OrderChange | None) -> str:
     if change is None:
         return "not known"
-    db = f"{change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f}"
+    db = f"{signed(change.change_db)} dB, {signed(change.low_db)} to {signed(change.high_db)}"
     return f"{times(change.change_db)} ({db})"
 
 

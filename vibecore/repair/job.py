@@ -20,7 +20,7 @@ from vibecore.repair.own import together
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
 from vibecore.spoken import spoken, spoken_names
-from vibecore.units import DB_PER_LOG_POWER, times
+from vibecore.units import DB_PER_LOG_POWER, signed, times
 
 _LINES_WITH_THE_STRONGEST_DB = 10.0  # other lines this much under the strongest belong to something else
 # A dragging or slipping driveline shakes below the firing order, from the body's sway up.
@@ -177,7 +177,7 @@ def _outcome(repair: Repair) -> str:
     """'cured, 5.0 times weaker (-14.0 dB)'."""
     verdict = repair.verdict.replace("-", " ")
     db = repair.change_db
-    return verdict if db is None else f"{verdict}, {times(db)} ({db:+.1f} dB)"
+    return verdict if db is None else f"{verdict}, {times(db)} ({signed(db)} dB)"
 
 
 def _begun(names: str) -> str:

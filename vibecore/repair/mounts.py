@@ -14,7 +14,7 @@ from vibecore.model import Analysis, OrderChange
 from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import SPEED_LIMIT_SHARE, SPEED_SD_DB_PER_OCTAVE
 from vibecore.repair.lines import order_changes
-from vibecore.units import times, times_against
+from vibecore.units import signed, times, times_against
 
 # Aim for an engine mount, acceleration of active over passive side 10 : 1. Rule of thumb, from memory.
 ISOLATION_AIM_DB = -20.0
@@ -44,7 +44,7 @@ def isolation_note(changes: tuple[OrderChange, ...], engine: Engine) -> str | No
     if firing is None:
         return None
     held = f"At the firing order the body side shakes {times_against(firing.change_db)} the engine side"
-    held += f" ({firing.change_db:+.1f} dB, {firing.low_db:+.1f} to {firing.high_db:+.1f})"
+    held += f" ({signed(firing.change_db)} dB, {signed(firing.low_db)} to {signed(firing.high_db)})"
     aim = f"the usual aim of {times(ISOLATION_AIM_DB)} ({ISOLATION_AIM_DB:.0f} dB)"
     if firing.low_db > 0:
         return f"{held}: the mount makes it worse, as near its own natural frequency or when it is bridged."

@@ -20,7 +20,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.spoken import spoken_names
-from vibecore.units import order_text, times
+from vibecore.units import order_text, signed, times
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _NO_FIRING_ORDER = "Say how many cylinders the engine has, and what the mount holds back is told."
@@ -119,7 +119,7 @@ def _headline(changes: tuple[OrderChange, ...], second: str, engine: Engine) -> 
 def _told(change: OrderChange, engine: Engine) -> str:
     firing = change.order == engine.firing_order
     name = f"{'the firing order' if firing else 'engine order'} {order_text(change.order)}"
-    span = f"{change.change_db:+.1f} dB, {change.low_db:+.1f} to {change.high_db:+.1f}"
+    span = f"{signed(change.change_db)} dB, {signed(change.low_db)} to {signed(change.high_db)}"
     return f"{name} is {times(change.change_db)} ({span})"
 
 

@@ -11,7 +11,7 @@ from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.repair.sound import SoundLevel
 from vibecore.sound_cars import ONE_IN_TWENTY
-from vibecore.units import factor, times, times_between
+from vibecore.units import factor, signed, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
 SHOWN_DB = 0.05  # changes are told to the tenth: less would not show, more and the levels belie the change
@@ -61,10 +61,10 @@ class Result:
 def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    taped = f"less what the taping did ({r.taped.db:+.1f} dB), " if abs(r.taped.db) >= SHOWN_DB else ""
+    taped = f"less what the taping did ({signed(r.taped.db)} dB), " if abs(r.taped.db) >= SHOWN_DB else ""
     moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
-    moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {r.change.db:+.1f} dB, "
-    moved += f"{low:+.1f} to {high:+.1f})"
+    moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {signed(r.change.db)} dB, "
+    moved += f"{signed(low)} to {signed(high)})"
     usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
     if verdict == "cured":
         if r.was_as_sound:
@@ -121,7 +121,7 @@ def shift_note(taped: LevelChange) -> list[str]:
     if abs(taped.db) < FELT_DB:
         return []
     return [
-        f"The lines that the fault has no part in are {times(taped.db)} ({taped.db:+.1f} dB): that is put "
+        f"The lines that the fault has no part in are {times(taped.db)} ({signed(taped.db)} dB): that is put "
         "down to how the phone was taped on, and taken off the change."
     ]
 

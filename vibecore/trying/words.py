@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from vibecore.trying.records import MATTERS, SPEED, Reading, Tried, Unit
-from vibecore.units import factor, times
+from vibecore.units import factor, signed, times
 from vibecore.words import joined
 
 NOT_UNDONE = "Undo it in the same recording and see whether it goes back: an idle drifts by itself too."
@@ -43,8 +43,8 @@ def change_words(reading: Reading) -> str:
     """How a reading changed, with its interval: 'the engine speed rose by 34 rpm (28 to 40)'."""
     change = reading.begun
     if reading.unit == "dB":
-        span = f"{change.low:+.1f} to {change.high:+.1f}"
-        return f"the {reading.what} became {times(change.value)} ({change.value:+.1f} dB, {span})"
+        span = f"{signed(change.low)} to {signed(change.high)}"
+        return f"the {reading.what} became {times(change.value)} ({signed(change.value)} dB, {span})"
     sign = 1 if change.value >= 0 else -1
     low, high = sorted((sign * change.low, sign * change.high))
     verb = "rose" if sign > 0 else "fell"
