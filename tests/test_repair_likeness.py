@@ -230,6 +230,10 @@ def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
     assert "fairly uncomfortable" in notes
     assert "not uncomfortable" in notes
     assert "not a safety limit" in notes
+    calm = made(SOUND, seat, weighted=0.25), made(SOUND, replace(seat, stage="after"), weighted=0.1)
+    notes = " ".join(repair.compare(*calm, on(2.0), engine=FOUR).notes)
+    assert "people in a vehicle call both not uncomfortable" in notes
+    assert "the first" not in notes
     wheel = made(SOUND, weighted=0.7), made(SOUND, AFTER, weighted=0.2)
     assert "uncomfortable" not in " ".join(repair.compare(*wheel, on(2.0), engine=FOUR).notes)
 

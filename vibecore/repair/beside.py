@@ -10,7 +10,7 @@ from vibecore.comfort import comfort_words
 from vibecore.model import Analysis, Line, OrderChange
 from vibecore.repair.lines import level_at_hz, level_at_order
 from vibecore.repair.significance import FELT_DB
-from vibecore.units import order_text, times, times_against
+from vibecore.units import order_text, signed, times, times_against
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -33,7 +33,7 @@ def new_lines(
         (
             c.after_m_s2,
             f"Engine order {order_text(c.order)} rose to {c.after_m_s2:.3g} m/s2, "
-            f"{times_against(c.change_db)} before ({c.change_db:+.1f} dB).",
+            f"{times_against(c.change_db)} before ({signed(c.change_db)} dB).",
         )
         for c in changes
         if c.order not in fault_orders
@@ -69,6 +69,7 @@ def felt(before: Analysis, after: Analysis) -> list[str]:
     if abs(step_db) < FELT_DB:
         told += ", a change that few people feel"
     if before.condition.place == "seat":
-        words = [" to ".join(comfort_words(o.weighted_rms_m_s2 or 0.0)) for o in (b, a)]
-        told += f"; people in a vehicle call the first {words[0]}, the second {words[1]}"
+        first, second = (" to ".join(comfort_words(o.weighted_rms_m_s2 or 0.0)) for o in (b, a))
+        called = f"both {first}" if first == second else f"the first {first}, the second {second}"
+        told += f"; people in a vehicle call {called}"
     return [f"{told}. For information, not a safety limit."]
