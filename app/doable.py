@@ -92,6 +92,7 @@ def with_doable_checks(found: cache.Results, work: state.Work) -> cache.Results:
         work.case.checks,
         symptoms=work.case.symptoms,
         vehicle=work.case.vehicle,
+        found=found.diagnosis.found,
         lacking=words,
         state=words | ({NO_HELPER} if HELPER in words else frozenset()),
     )

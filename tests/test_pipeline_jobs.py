@@ -117,6 +117,16 @@ def test_a_checks_outcome_changes_the_ranking_but_not_the_readings() -> None:
         assert one.speed.mean_rpm == two.speed.mean_rpm
 
 
+@pytest.mark.parametrize("entered", [True, False])
+def test_an_idle_measured_against_the_makers_figure_is_not_asked_for_again(entered: bool) -> None:
+    case, pairs = loaded(ROOT / "recordings" / "idle-too-low")
+    if not entered:
+        case = replace(case, vehicle=replace(case.vehicle, idle_spec_rpm=None))
+    found = diagnose(case, pairs)
+    assert ("idle speed" in found.found) == entered
+    assert ("idle-speed" in [c.id for c in found.next_checks]) == (not entered)
+
+
 def _faint(orders: dict[float, float]) -> Recording:
     t_s = np.arange(6000) / 200.0
     angle = Crank(12.05, 30.0, swing_hz=0.1).angle_rev(t_s)

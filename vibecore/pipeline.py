@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from vibecore import comfort, copies, firing
 from vibecore.conditioning import condition as make_ready
@@ -25,6 +25,9 @@ from vibecore.orders import TOO_BROKEN, lines_in_hertz, measure_orders
 from vibecore.speed import SpeedAnswer, find_speed, standing
 from vibecore.speed import job as job_speeds
 from vibecore.speed.guesses import SAME_SPEED, USUAL_ENGINES
+
+if TYPE_CHECKING:
+    from vibecore.evidence.records import CauseEvidence
 
 LARGEST_USUAL = Engine(max(USUAL_ENGINES))
 LEAST_LEANING = 0.3  # a guess less sure than this says next to nothing
@@ -195,6 +198,13 @@ def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnos
     likely = leaning(job.vehicle, analyses)
     evidence = gather([likely[i] for i in once], job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
-    checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle)
+    found = _found(evidence, analyses)
+    checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle, found=found)
     repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)
-    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks))
+    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks), found)
+
+
+def _found(evidence: Sequence[CauseEvidence], analyses: Sequence[Analysis]) -> tuple[str, ...]:
+    """The findings that rest on no speed that is only likely."""
+    unsure = {a.name for a in analyses if a.speed is None and a.leaning is not None}
+    return tuple(dict.fromkeys(e.finding for e in evidence if unsure.isdisjoint(e.evidence.seen_in)))

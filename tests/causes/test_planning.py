@@ -17,6 +17,7 @@ from vibecore.causes.planning import effort_minutes, entropy_bits, expected_info
 from vibecore.causes.ranking import hypotheses_of, rank
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.records import CauseEvidence
+from vibecore.evidence.words import MEANINGS
 from vibecore.model import CheckOutcome, Evidence, Symptoms
 
 
@@ -238,3 +239,15 @@ def test_what_is_due_anyway_counts_as_such() -> None:
         if DUE in (c.why or "")
     }
     assert past == {"plugs", "air-filter", "throttle-clean"}
+
+
+def test_what_the_recordings_tell_is_not_asked_for_again() -> None:
+    proposed = [c.id for c in plan(rank(()), limit=50)]
+    assert "idle-speed" in proposed
+    left = [c.id for c in plan(rank(()), limit=50, found=("idle speed",))]
+    assert left == [check for check in proposed if check != "idle-speed"]
+
+
+def test_what_tells_as_much_as_a_check_is_a_finding() -> None:
+    findings = {finding for finding, _ in MEANINGS}
+    assert {row.told_by for row in catalogue().checks} - {None} <= findings

@@ -132,3 +132,15 @@ def test_shaking_only_on_the_road_points_at_wheels() -> None:
     still = by_id(rank((), Symptoms(shakes_when=("in gear",))))
     moving = by_id(rank((), Symptoms(shakes_when=("moving",))))
     assert moving["wheel-imbalance"].probability > 3 * still["wheel-imbalance"].probability
+
+
+def test_one_fact_counts_once_be_it_recorded_or_read_off() -> None:
+    """Whoever compares the idle with the plate sees what the recording measured: the outcome alone counts."""
+    low = CauseEvidence("idle-resonance", "idle speed", 7.0, Evidence("for", 7.0, "7 % below"))
+    other = seen("idle-resonance", 3.0)
+    done = (CheckOutcome("idle-speed", "low"),)
+    assert rank((low, other), outcomes=done) == rank((other,), outcomes=done)
+    unknown = (CheckOutcome("idle-speed", "fair"),)  # not used, so the recording counts
+    assert rank((low, other), outcomes=unknown) == rank((low, other))
+    alone, both = (by_id(rank(e))["idle-resonance"].probability for e in ((other,), (low, other)))
+    assert both > alone

@@ -43,6 +43,7 @@ def plan(
     *,
     symptoms: Symptoms | None = None,
     vehicle: Vehicle | None = None,
+    found: Collection[str] = (),
     lacking: Collection[str] = (),
     state: Collection[str] = (),
     limit: int = 5,
@@ -52,13 +53,20 @@ def plan(
 
     A check that opens the way to another (which cylinder is weak, before its coil is swapped) is credited
     with what the two tell together; one whose work is due at the vehicle's distance costs half. ranked: what
-    `rank` returned. outcomes: checks already done, not asked for again. lacking: skills and tools that the
+    `rank` returned. outcomes: checks already done, not asked for again. found: findings of the
+    recordings; what they tell is not asked for either. lacking: skills and tools that the
     user does not have, ids of checks that they cannot make. state: words of [states] that hold now.
     """
     known = knowledge or catalogue()
     mileage = vehicle.mileage_km if vehicle else None
     now = _Situation(
-        known, tuple(outcomes), symptoms or Symptoms(), mileage, frozenset(lacking), frozenset(state)
+        known=known,
+        outcomes=tuple(outcomes),
+        symptoms=symptoms or Symptoms(),
+        mileage_km=mileage,
+        found=frozenset(found),
+        lacking=frozenset(lacking),
+        state=frozenset(state),
     )
     hypotheses = hypotheses_of(known)
     p = _probabilities(ranked, hypotheses)
@@ -81,6 +89,7 @@ class _Situation:
     outcomes: tuple[CheckOutcome, ...]
     symptoms: Symptoms
     mileage_km: float | None
+    found: frozenset[str]
     lacking: frozenset[str]
     state: frozenset[str]
 
@@ -185,8 +194,9 @@ def _order(check: CheckRow, worth: _Worth, symptoms: Symptoms) -> tuple[int, flo
 
 
 def _allowed(check: CheckRow, now: _Situation, p: Floats, hypotheses: Sequence[Hypothesis]) -> bool:
-    """Neither done, nor beyond the user's skills and tools, nor unsafe for the car as it is now."""
-    if any(done.id == check.id for done in now.outcomes):
+    """Neither done, nor told by the recordings, nor beyond the user's skills and tools, nor unsafe for the
+    car as it is now."""
+    if any(done.id == check.id for done in now.outcomes) or check.told_by in now.found:
         return False
     if check.id == "read-codes" and any(map(now.known.code, now.symptoms.codes)):
         return False

@@ -63,6 +63,7 @@ def rank(
     are given inside that cause: they add up to 1.
     """
     known = knowledge or catalogue()
+    evidence = _told_once(evidence, outcomes, known)
     hypotheses = hypotheses_of(known)
     mileage = vehicle.mileage_km if vehicle else None
     prior = np.log([h.cause.prior * h.suspect.share for h in hypotheses])
@@ -156,6 +157,15 @@ def _done(
             odds = [check.likelihood(outcome.id, h.suspect.id, h.cause.id) for h in hypotheses]
             findings.append(_Finding(f"{check.name}: {outcome.name}", np.log(odds)))
     return findings
+
+
+def _told_once(
+    evidence: Sequence[CauseEvidence], outcomes: Sequence[CheckOutcome], known: Catalogue
+) -> list[CauseEvidence]:
+    """The evidence without what somebody found by a check as well: one fact counts once."""
+    done = [(known.find_check(one.id), one.outcome) for one in outcomes]
+    told = {check.told_by for check, outcome in done if check and check.find_outcome(outcome)}
+    return [item for item in evidence if item.finding not in told]
 
 
 def _due(suspect: SuspectRow, mileage_km: float | None) -> float:

@@ -89,6 +89,7 @@ class CheckRow(Row):
     unsafe_when: tuple[str, ...] = ()
     first_when: Literal["lamp on"] | None = None
     last: bool = False
+    told_by: str | None = None  # the finding by which the recordings tell as much, where they tell it
     needs_outcome: dict[str, str] = {}  # any one of these outcomes, or a code that points at `needs_code_for`
     needs_code_for: str | None = None
     by_cylinder: bool = False  # made at one cylinder after another: a code may tell where to begin

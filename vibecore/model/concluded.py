@@ -124,10 +124,12 @@ class CheckOutcome:
 @dataclass(frozen=True, eq=False)
 class Diagnosis(Frozen):
     """The answer to a job. causes, next_checks: the likeliest, the best first. analyses: in the job's order.
-    notes: what was said but could not be used."""
+    notes: what was said but could not be used. found: what the recordings surely tell, by the findings'
+    names."""
 
     causes: tuple[RankedCause, ...]
     next_checks: tuple[PlannedCheck, ...]
     repair: Repair | None
     analyses: tuple[Analysis, ...]
     notes: tuple[str, ...] = ()
+    found: tuple[str, ...] = ()
