@@ -6,6 +6,7 @@ motor: by definition of the order.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -134,3 +135,50 @@ def test_pulleys_without_a_crank_are_told() -> None:
 def belt_lines() -> list[Analysis]:
     raised = maker.made("raised", rpm=1100.0, hold="raised", lines=[line(2.7, 1100, 0.3)])
     return [maker.made("neutral", lines=[line(2.7, 700, 0.2)]), raised]
+
+
+@pytest.mark.parametrize(
+    ("pulleys", "belt_mm", "likeliest", "names"),
+    [
+        ({"water_pump": 60.0, "alternator": 90.0}, None, ["water-pump"], "water_pump turns at 2.70"),
+        ({"A/C": 60.0, "pump": 90.0}, None, ["air-conditioning-compressor"], "A/C turns at 2.70"),
+        (
+            {"Power steering pump": 60.0, "generator": 60.3},
+            None,
+            ["alternator", "steering-pump"],
+            "Power steering pump turns at 2.70 and the generator turns at 2.69",
+        ),
+        ({"vacuum pump": 60.0}, None, [], "vacuum pump turns at 2.70"),  # no part that anybody listed
+        ({"alternator": 90.0}, 162 * math.pi / 2.7, ["belt"], "belt itself goes round at 2.70"),
+        ({"alternator": 90.0}, None, [], ""),
+    ],
+)
+def test_the_unit_that_turns_as_the_line_does_is_the_likeliest_part(
+    pulleys: dict[str, float], belt_mm: float | None, likeliest: list[str], names: str
+) -> None:
+    """A belt that does not slip turns a 60 mm pulley 162 / 60 = 2.7 times a turn of a 162 mm one."""
+    given = replace(maker.FOUR, pulleys_mm={"crank": 162.0, **pulleys}, belt_length_mm=belt_mm)
+    plain, matched = (
+        next(c for c in rank(gather(belt_lines(), vehicle)) if c.id == "accessory-drive")
+        for vehicle in (maker.FOUR, given)
+    )
+    assert matched.probability == pytest.approx(plain.probability)  # parts move within their cause
+    was = {s.id: s.probability for s in plain.suspects}
+    assert sorted(s.id for s in matched.suspects if s.probability > was[s.id] + 0.01) == likeliest
+    assert sorted(s.id for s in matched.suspects[: len(likeliest)]) == likeliest
+    reasons = [e.text for e in matched.evidence if e.says == "note"]
+    assert len(reasons) == len(likeliest)
+    for part in matched.suspects[: len(likeliest)]:
+        assert [r for r in reasons if r.endswith(f"of the parts, that points at: {part.name}")]
+    assert names in " ".join(e.text for e in matched.evidence)
+
+
+def test_an_idle_under_the_makers_figure_points_at_the_idle() -> None:
+    """Of what lets an idle meet a natural frequency, the catalogue's parts, one is its own speed."""
+    analyses = maker.job({2.0: 0.6}, {2.0: 0.45}, {2.0: 0.05})  # 700 rpm
+    low, right = (
+        rank(gather(analyses, replace(maker.FOUR, idle_spec_rpm=spec))) for spec in ((760, 800), (690, 740))
+    )
+    shares = [{s.id: s.probability for c in ranked for s in c.suspects} for ranked in (low, right)]
+    assert shares[0]["idle-too-low"] > 0.9
+    assert shares[1]["idle-too-low"] == pytest.approx(0.45)

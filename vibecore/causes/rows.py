@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -28,11 +29,17 @@ class SuspectRow(Row):
     id: str
     name: str
     share: float = Field(gt=0, le=1)
+    called: tuple[str, ...] = ()  # what else people call it, in small letters, words parted by one space
     parts: str
     cost: tuple[NotBelowZero, NotBelowZero]
     due_km: float | None = Field(default=None, gt=0)
     shop: bool = False
     source: str = Field(min_length=3)
+
+    def is_called(self, name: str) -> bool:
+        """Whether a person may mean it by that name, however they write it."""
+        words = " ".join(re.findall("[a-z]+", name.casefold()))
+        return name == self.id or any(re.search(rf"\b{re.escape(one)}\b", words) for one in self.called)
 
 
 class Does(Row):

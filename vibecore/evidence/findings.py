@@ -33,6 +33,7 @@ HUNTING_DB = Spread((-1.0, 5.0), {"uneven-combustion": (9.0, 6.0, 0.75), "cylind
 JUDDER_RISE_DB = Spread((1.5, 3.0), {"driveline": (10.0, 6.0, 0.6), "uneven-combustion": (1.5, 4.0, 0.5)})
 # Percent by which the idle lies below the maker's figure (its lower end).
 BELOW_FIGURE = Spread((-6.0, 5.0), {"idle-resonance": (3.0, 5.0, 0.6)})
+TOO_LOW = "idle-too-low"  # as the catalogue calls it
 # Firing order on the engine over that on the body, dB: sound mounts hold back 20 dB or so (rule of thumb).
 ISOLATION_DB = Spread((20.0, 7.0), {"engine-mount": (9.0, 6.0, 0.9), "idle-resonance": (11.0, 6.0, 0.8)})
 MOST_BESIDE = 4  # orders that the firing order's phase is told beside
@@ -123,7 +124,9 @@ def idle_against_figure(scene: Scene, vehicle: Vehicle) -> Finding | None:
     below = 100 * (low - rpm) / low
     side = "below" if below > 0 else "above"
     text = f"{rpm:.0f} rpm in {idle[0].name} is {abs(below):.0f} % {side} the lower figure of {low:.0f}"
-    return Finding("idle speed", text, BELOW_FIGURE.log_likelihood(below), (idle[0].name,))
+    points_at = {TOO_LOW: f"{rpm:.0f} rpm is below the maker's figure"} if below > 0 else {}
+    logs = BELOW_FIGURE.log_likelihood(below)
+    return Finding("idle speed", text, logs, (idle[0].name,), points_at=points_at)
 
 
 def isolation(scene: Scene, vehicle: Vehicle) -> Finding | None:

@@ -101,7 +101,8 @@ def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float)
         what = meaning(finding.name, cause, speaks_for, plainly=plainly)
     text = f"{finding.text}: {what}"
     says: Says = "for" if shown_db >= 0 else "against"
-    return CauseEvidence(cause, finding.name, ratio_db, Evidence(says, shown_db, text, finding.seen_in))
+    shown = Evidence(says, shown_db, text, finding.seen_in)
+    return CauseEvidence(cause, finding.name, ratio_db, shown, finding.points_at)
 
 
 # ---------------------------------------------------------------- levels

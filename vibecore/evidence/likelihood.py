@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from vibecore.constants import SOUND
 
@@ -26,6 +26,7 @@ class Finding:
     more_than: frozenset[str] = frozenset()  # causes that usually show clearly less of it
     less_than: frozenset[str] = frozenset()  # causes that usually show clearly more of it
     other_way: frozenset[str] = frozenset()  # causes that usually move it the other way
+    points_at: Mapping[str, str] = field(default_factory=dict)  # parts, as a person calls them, and why
     any_speed: bool = False  # it holds whatever the engine's speed was in the recordings
 
 

@@ -35,6 +35,7 @@ ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
 IN_BAND = 0.85  # of these faults the strongest line lies in its own band
 ROAD_OWN = 0.9  # of the road's faults are recorded there
 ROAD_ONLY, ROAD_TOO = 0.003, 0.1  # of the others recorded there only, and there as well as standing
+BELT = "belt"  # as the catalogue calls that part
 CRANK_NAMES = ("crank", "crankshaft", "crankpulley", "crankshaftpulley")  # letters only
 
 
@@ -82,31 +83,36 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
         )
     what = f"{10 ** (found.level_db / 20):.2f} m/s2"
     where = " and ".join(found.seen_in)
+    units = _units(found.order, vehicle) if keeps == "order" else {}
     if keeps == "order":
-        unit = _unit(found.order, vehicle)
-        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}{unit}"
+        text = f"a line of {what} at order {found.order:.2f} keeps its order in {where}"
+        text += f"; {' and '.join(units.values())}" if units else ""
     else:
         text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
     whatever = keeps == "hertz" and found.raised_too
     logs = presence.log_likelihood(found.share_db)
-    return Finding(name, text, logs, found.seen_in, any_speed=whatever)
+    points_at = {unit: f"{turns}, as the line does" for unit, turns in units.items()}
+    return Finding(name, text, logs, found.seen_in, points_at=points_at, any_speed=whatever)
 
 
-def _unit(order: float | None, vehicle: Vehicle) -> str:
-    """Which pulley turns at that order, if the diameters were given."""
+def _units(order: float | None, vehicle: Vehicle) -> dict[str, str]:
+    """Which pulleys turn at that order, and whether the belt does, in words, if the sizes were given."""
     own = crank_pulley(vehicle)
     crank = vehicle.pulleys_mm.get(own, 0.0) if own is not None else 0.0
     if order is None or not crank:
-        return ""
-    for name, diameter in vehicle.pulleys_mm.items():
-        if name != own and abs(order * diameter / crank - 1) < lines.SAME_ORDER:
-            return f"; the {name} turns at {crank / diameter:.2f}"
-    if (
-        vehicle.belt_length_mm
-        and abs(order * vehicle.belt_length_mm / (math.pi * crank) - 1) < lines.SAME_ORDER
-    ):
-        return "; the belt itself goes round at that order"
-    return ""
+        return {}
+    turns = {
+        name: (crank / diameter, f"the {name} turns at")
+        for name, diameter in vehicle.pulleys_mm.items()
+        if name != own
+    }
+    if vehicle.belt_length_mm:
+        turns[BELT] = math.pi * crank / vehicle.belt_length_mm, "the belt itself goes round at"
+    return {
+        unit: f"{words} {at:.2f}"
+        for unit, (at, words) in turns.items()
+        if abs(order / at - 1) < lines.SAME_ORDER
+    }
 
 
 def crank_pulley(vehicle: Vehicle) -> str | None:
