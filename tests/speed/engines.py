@@ -12,7 +12,9 @@ from vibecore.engine import Engine
 from vibecore.model import Condition, Floats, Signal, SpeedTrack
 from vibecore.speed import find_speed
 
+FOUR = Engine(4)
 IDLE = Condition(None, "neutral", "idle")
+WANDERING = Crank(12.0, 24.0, swing_hz=0.12, period_s=3.7)
 SOUND_FOUR = {0.5: 0.01, 1.0: 0.03, 1.5: 0.008, 2.0: 0.15, 4.0: 0.04}
 WRONG = 0.03  # of the speed: the contract calls an answer wrong from here on
 
@@ -70,3 +72,9 @@ def line(n: int, fs_hz: float, frequency_hz: float, rms: float, wander_hz: float
     cycles = frequency_hz * t_s + wander_hz / (2 * np.pi * 0.2) * np.sin(2 * np.pi * 0.2 * t_s)
     wave = rms * np.sqrt(2) * np.cos(2 * np.pi * cycles)
     return np.asarray(wave[:, None] * np.array([0.48, 0.6, 0.64]))
+
+
+def sure(sound: Heard, engine: Engine | None, condition: Condition = IDLE) -> SpeedTrack:
+    track = found(sound, engine, condition)
+    assert track is not None
+    return track

@@ -21,7 +21,7 @@ from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
 from vibecore.speed.answer import SpeedAnswer
 from vibecore.speed.bands import Bands, transform
-from vibecore.speed.guesses import SAME_SPEED, Guess, listen, listen_swept, mean_over, times
+from vibecore.speed.guesses import SAME_SPEED, Hypothesis, listen, listen_swept, mean_over, times
 
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
@@ -99,7 +99,7 @@ def _excerpt(signal: Signal) -> Signal:
     return replace(signal, accel_m_s2=signal.accel_m_s2[part].copy(), good=signal.good[part].copy())
 
 
-def _carried_on(signal: Signal, best: Guess) -> Guess:
+def _carried_on(signal: Signal, best: Hypothesis) -> Hypothesis:
     """A guess made on an excerpt, with its strongest line followed through the whole recording."""
     orders, _ = best.telling(signal.fs_hz, 1)
     if not len(orders):  # its firing order is all there is, folded down: no line of its own to follow
@@ -109,7 +109,7 @@ def _carried_on(signal: Signal, best: Guess) -> Guess:
     return replace(best, t_s=fr.t_s, speed_hz=lines.line_path(fr, order * best.mean_rpm / 60) / order)
 
 
-def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
+def _most_sure(guess: Hypothesis, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
     """How sure a guess can be at most when no tachometer bears it out: anything that turns makes one line,
     or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
     just this speed; hardly at all, where a tachometer read another."""
@@ -128,10 +128,10 @@ def _most_sure(guess: Guess, fs_hz: float, condition: Condition, hint: prior.Exp
 def _track(
     signal: Signal,
     bands: Bands,
-    best: Guess,
+    best: Hypothesis,
     spread_rpm: float,
     confidence: float,
-    second: tuple[Guess, float] | None,
+    second: tuple[Hypothesis, float] | None,
     condition: Condition,
 ) -> SpeedTrack | None:
     orders, snr = best.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)

@@ -18,7 +18,7 @@ REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
 
 
 def log_likelihood(
-    signal: Signal, seen: pattern.OrderView, angle_rev: Floats, engine: Engine, speed_hz: float
+    signal: Signal, seen: pattern.OrderSpectrum, angle_rev: Floats, engine: Engine, speed_hz: float
 ) -> float:
     """Log likelihood ratio of the first two firing orders against stray lines, where they fold down.
 

@@ -35,7 +35,7 @@ Before = Callable[[float], float]  # rpm -> natural log of the prior density of 
 
 
 @dataclass(frozen=True, eq=False)
-class Guess:
+class Hypothesis:
     """One hypothesis: a speed path (t_s, speed_hz: (m,)) and its score: a log posterior, a constant apart."""
 
     t_s: Floats
@@ -43,7 +43,7 @@ class Guess:
     mean_rpm: float
     log_score: float
     engine: Engine
-    seen: pattern.OrderView
+    seen: pattern.OrderSpectrum
     ratio: float  # of this speed to the angle of the view
     framing: lines.Framing = lines.USUAL
 
@@ -57,7 +57,7 @@ class Heard:
     """answers: distinct speeds with their probabilities, the most probable first. spread_rpm: over the
     guesses that count as one answer with the first."""
 
-    answers: list[tuple[Guess, float]]
+    answers: list[tuple[Hypothesis, float]]
     spread_rpm: float
 
 
@@ -73,11 +73,11 @@ def listen(bands: Bands, engine: Engine | None, before: Before, log_nothing: flo
     return _heard(found, _merged(found, log_nothing), bands.signal.fs_hz)
 
 
-def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before: Before) -> list[Guess]:
+def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before: Before) -> list[Hypothesis]:
     """Every strong line taken for every order it could be, and how well the whole then fits."""
     fs_hz = bands.signal.fs_hz
     engines = _shares(engine)
-    found: list[Guess] = []
+    found: list[Hypothesis] = []
     fr = lines.frames(bands.signal, framing)
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(fs_hz)):
@@ -93,12 +93,14 @@ def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before
     return _framed(found, framing)
 
 
-def _framed(found: list[Guess], framing: lines.Framing) -> list[Guess]:
+def _framed(found: list[Hypothesis], framing: lines.Framing) -> list[Hypothesis]:
     """The guesses as made with these frames, weighed by how often it takes them."""
     return [replace(g, framing=framing, log_score=g.log_score + LOG_FRAMED[framing]) for g in found]
 
 
-def _led(bands: Bands, found: list[Guess], engines: dict[Engine, float], before: Before) -> list[Guess]:
+def _led(
+    bands: Bands, found: list[Hypothesis], engines: dict[Engine, float], before: Before
+) -> list[Hypothesis]:
     """The guesses, each that matters judged along the path on which its lines hold it. A path that follows a
     weak line, or noise, smears the strong ones, and a smear lies on some tooth more often than a line."""
     least = max((guess.log_score for guess in found), default=0.0) - BEYOND_DOUBT
@@ -109,7 +111,7 @@ def _led(bands: Bands, found: list[Guess], engines: dict[Engine, float], before:
     return led
 
 
-def _held(bands: Bands, guess: Guess, chance: float, before: Before) -> list[Guess]:
+def _held(bands: Bands, guess: Hypothesis, chance: float, before: Before) -> list[Hypothesis]:
     """The same hypothesis along the path that its orders hold, if another than its own is far stronger."""
     orders, snr = guess.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
     if not len(orders) or snr[0] <= LED_BY * snr[np.isclose(orders * guess.ratio, 1.0)].sum():
@@ -125,7 +127,7 @@ def _held(bands: Bands, guess: Guess, chance: float, before: Before) -> list[Gue
 def listen_swept(bands: Bands, engine: Engine | None, before: Before, log_nothing: float) -> Heard | None:
     """The same of a signal in which the speed is swept up or down."""
     signal = bands.signal
-    found: list[Guess] = []
+    found: list[Hypothesis] = []
     for line in sweeps.followed(signal, LINES):
         at = tracking.refine(bands, line.t_s, line.hz, np.ones(1), line.height, rounds=1)
         found += _direct(bands, at.t_s, at.speed_hz, _shares(engine), before)
@@ -141,7 +143,7 @@ def _shares(engine: Engine | None) -> dict[Engine, float]:
     return {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
 
 
-def _explained(line_hz: float, found: list[Guess]) -> bool:
+def _explained(line_hz: float, found: list[Hypothesis]) -> bool:
     """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice or half
     that speed would be was tried with the line that the guess came from."""
     if not found:
@@ -156,7 +158,7 @@ def _explained(line_hz: float, found: list[Guess]) -> bool:
 
 def _direct(
     bands: Bands, t: Floats, line_hz: Floats, engines: dict[Engine, float], before: Before
-) -> list[Guess]:
+) -> list[Hypothesis]:
     """Hypotheses in which a line seen at line_hz (m,) is one of the engine's orders."""
     seen = pattern.view(bands.fine, tracking.crank_angle(times(bands.fine), t, line_hz))
     found = []
@@ -169,7 +171,7 @@ def _direct(
 
 def _mirrored(
     bands: Bands, t: Floats, true_hz: Floats, engines: dict[Engine, float], before: Before
-) -> list[Guess]:
+) -> list[Hypothesis]:
     """Hypotheses in which a line is a firing order folded down from true_hz (m,), above half the rate."""
     found = []
     for engine, chance in engines.items():
@@ -186,12 +188,12 @@ def _weighed(
     signal: Signal,
     t: Floats,
     speed: Floats,
-    seen: pattern.OrderView,
+    seen: pattern.OrderSpectrum,
     scale: tuple[float, float],
     engine: Engine,
     chance: float,
     before: Before,
-) -> list[Guess]:
+) -> list[Hypothesis]:
     """One hypothesis with its score. scale: its speed's ratio to the view's angle, and where in the view
     (orders) the line stands that it was made from."""
     ratio, line_at = scale
@@ -204,7 +206,7 @@ def _weighed(
         fit += folding.log_likelihood(signal, seen, angle, engine, mean)
     place = PLACE_POINTS * seen.orders[1] / line_at
     score = fit + before(60 * mean) + float(np.log(chance * place))
-    return [Guess(t, speed, 60 * mean, score, engine, seen, ratio)]
+    return [Hypothesis(t, speed, 60 * mean, score, engine, seen, ratio)]
 
 
 def times(signal: Signal) -> Floats:
@@ -215,9 +217,9 @@ def mean_over(t: Floats, speed: Floats) -> float:
     return float(np.trapezoid(speed, t) / (t[-1] - t[0]))
 
 
-def _merged(found: list[Guess], log_nothing: float) -> list[tuple[Guess, float]]:
+def _merged(found: list[Hypothesis], log_nothing: float) -> list[tuple[Hypothesis, float]]:
     """Distinct speeds with their probabilities, the most probable first. Guesses of one speed count once."""
-    best: list[Guess] = []
+    best: list[Hypothesis] = []
     for guess in sorted(found, key=lambda g: -g.log_score):
         if not any(_same(guess, other) for other in best):
             best.append(guess)
@@ -227,7 +229,7 @@ def _merged(found: list[Guess], log_nothing: float) -> list[tuple[Guess, float]]
     return list(zip(best, shares[:-1].tolist(), strict=True))
 
 
-def _heard(found: list[Guess], answers: list[tuple[Guess, float]], fs_hz: float) -> Heard | None:
+def _heard(found: list[Hypothesis], answers: list[tuple[Hypothesis, float]], fs_hz: float) -> Heard | None:
     """The answers, the first along the path on which its lines tell the angle best."""
     if not answers:
         return None
@@ -237,18 +239,18 @@ def _heard(found: list[Guess], answers: list[tuple[Guess, float]], fs_hz: float)
     return Heard([(clearest, chance), *answers[1:]], _spread(found, clearest))
 
 
-def _same(one: Guess, other: Guess) -> bool:
+def _same(one: Hypothesis, other: Hypothesis) -> bool:
     return bool(abs(np.log(one.mean_rpm / other.mean_rpm)) <= SAME_SPEED)
 
 
-def _angle_information(guess: Guess, fs_hz: float) -> float:
+def _angle_information(guess: Hypothesis, fs_hz: float) -> float:
     """What its lines tell of the crank's angle, as inverse variance: a phase error is 1 / (2 x power over the
     noise), and an order's phase goes that many times as fast."""
     orders, snr = guess.telling(fs_hz, tracking.MOST_ORDERS)
     return float(np.sum(orders**2 * snr))
 
 
-def _spread(found: list[Guess], best: Guess) -> float:
+def _spread(found: list[Hypothesis], best: Hypothesis) -> float:
     """Standard deviation (rpm) over the guesses that count as one answer with the best: they may follow
     different lines, an order and one folded down beside it."""
     near = [g for g in found if _same(g, best)]

@@ -77,7 +77,11 @@ def _hint(
         return None
     log_p = _before() + _plate(idle_spec_rpm)
     if speaks:
-        log_p = log_p + _log_likelihood(*max(speaks, key=lambda other: _worth(other[0], other[1], mine)))
+        worth = [_worth(*other, mine) for other in speaks]
+        most = [
+            _log_likelihood(*other) for other, has in zip(speaks, worth, strict=True) if has == max(worth)
+        ]
+        log_p = log_p + np.mean(most, axis=0)  # those that say as much speak as one
     base = np.exp(log_p - log_p.max())
     return Hint(_spread(base / base.sum(), hold))
 

@@ -25,7 +25,7 @@ from vibecore.speed.bands import FINER
 
 
 @dataclass(frozen=True)
-class State:
+class EngineState:
     """What an engine shows when it is so: dB of order 0.5, of order 1, of the other orders below and above
     the firing order, and of the firing order itself, all re the state's leading order."""
 
@@ -72,8 +72,8 @@ UNBALANCED = tuple((p * q, even, whole) for p, even in EVENNESS for q, whole in 
 HARD = ((0.25, 0.0, 0.0), (0.25, 0.0, -14.0), (0.25, -14.0, 0.0), (0.25, -14.0, -14.0))
 # Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
 STATES = (
-    State("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
-    State(
+    EngineState("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
+    EngineState(
         "hard mount",
         0.08,
         -5.0,
@@ -83,9 +83,9 @@ STATES = (
         above=-36.0,
         offsets=HARD,
     ),
-    State("uneven", 0.08, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
-    State("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
-    State(
+    EngineState("uneven", 0.08, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
+    EngineState("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
+    EngineState(
         "unbalance",
         0.08,
         -10.0,
@@ -101,7 +101,7 @@ THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rock
 
 
 @dataclass(frozen=True, eq=False)
-class OrderView:
+class OrderSpectrum:
     """Order spectrum (m,) along a trial angle: height over the floor, level and floor in one line width."""
 
     orders: Floats
@@ -138,7 +138,7 @@ def highest_hz(fs_hz: float) -> float:
     return min(USABLE_SHARE * fs_hz, HIGHEST_HZ)
 
 
-def view(fine: Signal, angle_rev: Floats) -> OrderView:
+def view(fine: Signal, angle_rev: Floats) -> OrderSpectrum:
     """Order spectrum along a trial crank angle (m,), in revolutions, of a signal brought to FINER times its
     rate (m, 3)."""
     fs_hz = fine.fs_hz / FINER
@@ -166,7 +166,7 @@ def view(fine: Signal, angle_rev: Floats) -> OrderView:
     height /= max(1.0, float(np.median(height)))
     total, bare = power.sum(axis=0), floor.sum(axis=0)
     level = 10 * np.log10(np.maximum(total - bare, 1e-3 * bare))
-    return OrderView(np.arange(keep) * step, height, level, 10 * np.log10(bare), size / fs_hz)
+    return OrderSpectrum(np.arange(keep) * step, height, level, 10 * np.log10(bare), size / fs_hz)
 
 
 def _floor(power: Floats, width: int) -> Floats:
@@ -182,7 +182,7 @@ def _floor(power: Floats, width: int) -> Floats:
     return np.asarray(np.maximum(floor, 1e-10 * power.max() + 1e-30))
 
 
-def log_likelihood(seen: OrderView, ratio: float, engine: Engine, speed_hz: float, fs: float) -> float:
+def log_likelihood(seen: OrderSpectrum, ratio: float, engine: Engine, speed_hz: float, fs: float) -> float:
     """Log likelihood ratio of 'the crank turns at ratio x the trial angle' against 'only stray lines'.
 
     speed_hz: mean crank speed of this hypothesis. Orders that would lie above half the rate are left out.
@@ -254,7 +254,7 @@ def _table(engine: Engine, count: int) -> _Table:
 
 
 def _relative(
-    state: State, offsets_db: tuple[float, float], slope_db: float, engine: Engine, teeth: Floats
+    state: EngineState, offsets_db: tuple[float, float], slope_db: float, engine: Engine, teeth: Floats
 ) -> Floats:
     """Level (dB) of each tooth re the state's leading order. offsets_db: of half and of whole orders."""
     firing = engine.firing_order
@@ -276,7 +276,7 @@ def _teeth(engine: Engine, highest: float) -> Floats:
 
 
 def telling(
-    seen: OrderView, ratio: float, engine: Engine, speed_hz: float, fs: float, most: int
+    seen: OrderSpectrum, ratio: float, engine: Engine, speed_hz: float, fs: float, most: int
 ) -> tuple[Floats, Floats]:
     """The orders whose lines stand highest on this hypothesis' teeth, and each one's power over the noise
     within one second's resolution."""

@@ -24,7 +24,7 @@ EDGE = 0.95  # of the highest frequency seen: a line that comes nearer may have 
 
 
 @dataclass(frozen=True, eq=False)
-class Followed:
+class SweptLine:
     """A line's path (t_s, hz: (f,)) and its usual power over the floor, (1,)."""
 
     t_s: Floats
@@ -32,7 +32,7 @@ class Followed:
     height: Floats
 
 
-def followed(signal: Signal, most: int) -> Iterator[Followed]:
+def followed(signal: Signal, most: int) -> Iterator[SweptLine]:
     """The strongest lines of a signal (n, 3), each followed with those before it taken out."""
     rest = lines.frames(signal)
     highest_hz = pattern.highest_hz(signal.fs_hz)
@@ -43,7 +43,7 @@ def followed(signal: Signal, most: int) -> Iterator[Followed]:
         if score[np.arange(len(place)), place].mean() < LEAST_SCORE:
             return
         if hz[place].max() < EDGE * highest_hz:
-            yield Followed(rest.t_s, hz[place], lines.height_along(rest, hz[place]))
+            yield SweptLine(rest.t_s, hz[place], lines.height_along(rest, hz[place]))
         rest = lines.without(rest, hz[place])
 
 
