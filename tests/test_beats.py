@@ -11,6 +11,7 @@ from vibecore.beats import strongest_beat
 from vibecore.engine import Engine
 from vibecore.model import Condition
 from vibecore.pipeline import analyze
+from vibecore.terminal import analysis_text
 from vibecore.words import beat_words
 
 T_S = np.arange(8000) / 200.0
@@ -37,6 +38,7 @@ def test_the_period_is_that_of_the_envelope(apart_hz: float) -> None:
     assert beat.period_s == pytest.approx(float(np.mean(np.diff(T_S[swells]))), rel=0.05)
     words = beat_words(beat)
     assert f"{beat.period_s:.1f} s" in words
+    assert words in " ".join(analysis_text(analysis, "on a terminal").split())
 
 
 @pytest.mark.parametrize(

@@ -56,8 +56,10 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
         "order 1.5",
         "firing (order 2)",
         "twice firing (order 4)",
+        "2.67 times engine speed (on no engine order)",
     ]
-    assert "Above half." in picture.rows[-1][2]
+    assert "Above half." in picture.rows[-2][2]
+    assert picture.rows[-1][1:] == ("31.2", "0.050", "15", "")
     assert "firing (order 2)" in picture.sentence
     assert "0.220" in picture.sentence
     bars = next(t for t in picture.figure.data if t.type == "bar")
@@ -82,7 +84,7 @@ def test_a_recording_too_broken_for_an_order_spectrum_says_so():
     picture = figures.order_spectrum(broken(), FOUR)
     assert picture.sentence == said
     assert "all shake" not in [trace.name for trace in picture.figure.data]
-    assert len(picture.rows) == 5
+    assert len(picture.rows) == 5 + 1  # the orders, and the line on none of them
     both = figures.overlay(broken(), made.analysis("whole.csv"))
     assert [trace.name for trace in both.figure.data] == ["neutral at idle (whole.csv)"]
     assert both.sentence.endswith(said)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
+from vibecore.beats import strongest_beat
 from vibecore.contract import all_warnings
 from vibecore.model import (
     Analysis,
@@ -21,6 +22,7 @@ from vibecore.model import (
 from vibecore.units import signed, times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
+    beat_words,
     condition_words,
     order_name,
     overall_words,
@@ -62,7 +64,12 @@ def analysis_text(analysis: Analysis, title: str) -> str:
     lines = [title + (f" ({how})" if how else "")]
     lines += _wrapped([recording_words(analysis)])
     lines += _mind(all_warnings(analysis))
-    lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
+    said = [
+        speed_words(analysis.speed),
+        overall_words(analysis.overall),
+        beat_words(strongest_beat(analysis)),
+    ]
+    lines += _wrapped(filter(None, said))
     if analysis.orders is not None:
         lines += _wrapped(order_rows(analysis.orders.levels), hang=" " * WHY_COLUMN)
         others: Sequence[Line] = analysis.orders.other_lines

@@ -29,7 +29,7 @@ from vibecore.figures.style import (
     too_broken,
     whiskers,
 )
-from vibecore.model import Analysis, OrderLevel, OrderTable
+from vibecore.model import Analysis, Line, OrderLevel, OrderTable
 from vibecore.waterfall import Waterfall
 
 BUDGET_PX = 238  # one bar
@@ -83,7 +83,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
         too_broken(analysis) or _order_sentence(seen, engine, table),
         fig,
         ("order", "Hz", SHAKE, "over floor, dB", "steadiness 0 to 1"),
-        tuple(_level_row(lv, engine) for lv in table.levels),
+        (*(_level_row(lv, engine) for lv in table.levels), *(_line_row(line) for line in others)),
     )
 
 
@@ -223,3 +223,8 @@ def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
         return name, hz, f"cannot be seen: {lv.why_not or 'reason not known'}", "", ""
     floor = f"{lv.above_floor_db:.0f}" if lv.above_floor_db is not None else ""
     return name, hz, level_text(lv), floor, f"{lv.coherence:.2f}" if lv.coherence is not None else ""
+
+
+def _line_row(line: Line) -> tuple[str, ...]:
+    name = f"{line.order:.2f} times engine speed (on no engine order)"
+    return name, f"{line.frequency_hz:.1f}", f"{line.rms_m_s2:.3f}", f"{line.above_floor_db:.0f}", ""
