@@ -15,7 +15,7 @@ from vibecore.model import Analysis, Line
 from vibecore.repair import lines
 from vibecore.sound_cars import sound_level
 from vibecore.spectra import density
-from vibecore.words import customer_change
+from vibecore.words import customer_change, repair_sentences
 
 
 def verdict_shares(share_left: float | None, rng: np.random.Generator, n: int = 400) -> dict[str, float]:
@@ -74,6 +74,7 @@ def test_noisy_recordings_cannot_tell_and_ask_for_longer_ones() -> None:
     got = repair.compare(b, a, on(2.0), engine=FOUR)
     assert got.verdict == "cannot-tell"
     assert any("Record " in n and " s each time to see one of " in n for n in got.notes)
+    assert repair_sentences(got)[0] == "The fault's own shake seems 1.4 times weaker."  # nobody can tell
 
 
 def test_more_scatter_never_makes_a_verdict_surer() -> None:

@@ -31,7 +31,7 @@ VERDICTS = {
     "worse": "Worse",
     "cannot-tell": "Cannot tell",
 }
-COMPARED = {"lines": "The fault's own shake is", "whole shake": "The whole shake is"}
+COMPARED = {"lines": "The fault's own shake", "whole shake": "The whole shake"}
 # 10 log10 of a likelihood ratio under which it is hardly worth a word, and from which on it is strong:
 # Jeffreys, Theory of Probability (1961), appendix B, from memory.
 LITTLE_DB, STRONG_DB = 5.0, 10.0
@@ -185,10 +185,10 @@ def repair_sentences(repair: Repair) -> tuple[str, ...]:
     """How much the fault's own lines changed, why the verdict, and what to mind; the verdict itself apart."""
     change = ""
     if repair.change_db is not None:
-        change = f"{COMPARED[repair.compared]} {times(repair.change_db)}"
-        if (
-            f"{signed(repair.change_db)} dB" not in repair.why
-        ):  # else the reason has the number and its interval
+        is_or_seems = "seems" if repair.verdict == "cannot-tell" else "is"
+        change = f"{COMPARED[repair.compared]} {is_or_seems} {times(repair.change_db)}"
+        # Else the reason has the number and its interval.
+        if f"{signed(repair.change_db)} dB" not in repair.why:
             change += f" ({_interval(repair, repair.change_db)})"
         change += "."
     if repair.provided:

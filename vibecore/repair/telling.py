@@ -103,8 +103,9 @@ def power(r: Result, before: Analysis, after: Analysis) -> str:
     )
     used_s = min(a.signal.used_span_s[1] - a.signal.used_span_s[0] for a in (before, after))
     wanted_sd = r.extra_sd_db / 2  # scatter worth half of the rest adds an eighth to the interval: enough
+    no_help = f"{told} Longer recordings would not help: tape the phone on twice and record each time."
     if r.change.sd_db <= wanted_sd or wanted_sd <= 0 or used_s >= _LONGEST_ADVICE_S:
-        return f"{told} Longer recordings would not help: tape the phone on twice and record each time."
+        return no_help
     needed_s = used_s * (r.change.sd_db / wanted_sd) ** 2  # standard error falls as 1 / sqrt(time)
     best_db = smallest_visible_db(float(np.hypot(wanted_sd, r.extra_sd_db)))
     if needed_s > _LONGEST_ADVICE_S:
@@ -112,6 +113,8 @@ def power(r: Result, before: Analysis, after: Analysis) -> str:
         best_db = smallest_visible_db(
             float(np.hypot(r.change.sd_db * np.sqrt(used_s / needed_s), r.extra_sd_db))
         )
+    if factor(best_db) == factor(least_db):
+        return no_help
     best = f"{factor(best_db)} times ({best_db:.1f} dB)"
     return f"{told} Record {max(needed_s, used_s):.0f} s each time to see one of {best}."
 
