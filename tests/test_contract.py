@@ -182,6 +182,7 @@ def test_the_track_comes_at_least_twice_a_second_and_keeps_its_ends(
     assert max(np.diff(times)) <= 0.5
     assert times[0] == pytest.approx(t_s[0], abs=1e-3)
     assert times[-1] == pytest.approx(t_s[-1], abs=1e-3)
+    assert len(found) <= 3 * length_s + 2  # no more than it takes
     # thinning invents nothing: every value lies within what the track held
     assert min(rpm) - 0.01 <= min(r for _, r in found)
     assert max(r for _, r in found) <= max(rpm) + 0.01

@@ -47,6 +47,9 @@ def test_the_same_samples_in_another_wrapping_have_none_either() -> None:
 
 def test_records_without_a_file_behind_them_are_not_taken_for_copies() -> None:
     assert not same_contents(made(SOUND).recording, made(SOUND, AFTER).recording)
+    read, made_up = _held(made(SOUND), "1").recording, _held(made(SOUND), "").recording
+    assert not same_contents(read, made_up)
+    assert not same_contents(made_up, read)
 
 
 def test_the_other_pair_of_a_job_speaks_where_one_is_a_copy() -> None:

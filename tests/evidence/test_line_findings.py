@@ -111,6 +111,38 @@ def test_road_recordings_with_a_line_at_wheel_rate() -> None:
     assert first(analyses, maker.FOUR) == "wheel-imbalance"
 
 
+def _on_the_road(*lines: tuple[float, float], standing: bool = False) -> dict[tuple[str, str], float]:
+    """What each finding says of each cause, dB. lines: hertz and m/s2."""
+    found = [Line(hz, None, rms, 25.0) for hz, rms in lines]
+    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=found)]
+    analyses += [maker.made("neutral-idle")] if standing else []
+    return {(e.finding, e.cause): e.log_ratio_db for e in gather(analyses, maker.FOUR)}
+
+
+def test_a_recording_on_the_road_tells_more_where_there_is_no_other() -> None:
+    """Who records nothing else is after what shakes there only."""
+    key = ("road", "wheel-imbalance")
+    assert _on_the_road()[key] > _on_the_road(standing=True)[key] + 3 > 3
+
+
+@pytest.mark.parametrize(
+    ("lines", "cause", "other"),
+    [
+        ([(12.6, 0.2)], "wheel-imbalance", "propshaft"),
+        ([(40.0, 0.2)], "propshaft", "wheel-imbalance"),
+        # Stronger ones under what wheels turn at (the body's sway) and over what shafts do are neither's.
+        ([(12.6, 0.2), (3.0, 0.5), (95.0, 0.5)], "wheel-imbalance", "propshaft"),
+        ([(40.0, 0.2), (12.6, 0.1), (3.0, 0.5), (95.0, 0.5)], "propshaft", "wheel-imbalance"),
+    ],
+)
+def test_the_strongest_line_between_wheels_and_shafts_says_which(
+    lines: list[tuple[float, float]], cause: str, other: str
+) -> None:
+    """Wheels of 0.55 to 0.75 m turn 7 to 21 times a second at 60 to 130 km/h: v / (pi d)."""
+    said = _on_the_road(*lines)
+    assert said["road line", cause] > 0 > said["road line", other]
+
+
 @pytest.mark.parametrize(
     "crank", ["crank", "Crank", "CRANKSHAFT", "crank pulley", "crank_pulley", "Crank-shaft pulley"]
 )
