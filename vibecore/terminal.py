@@ -69,7 +69,7 @@ def analysis_text(analysis: Analysis, title: str) -> str:
         overall_words(analysis.overall),
         beat_words(strongest_beat(analysis)),
     ]
-    lines += _wrapped(filter(None, said))
+    lines += _wrapped(said)
     if analysis.orders is not None:
         lines += _wrapped(order_rows(analysis.orders.levels), hang=" " * WHY_COLUMN)
         others: Sequence[Line] = analysis.orders.other_lines
