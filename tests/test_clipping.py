@@ -146,8 +146,18 @@ def test_a_quiet_coarse_phone_is_not_called_cut_off(level: float) -> None:
 def test_a_value_far_from_the_motion_that_comes_back_is_not_called_cut_off() -> None:
     """A sensor that slips to one odd value now and then has not run out of its range."""
     accel = np.random.default_rng(3).normal(0, 0.3, (3000, 3))
-    accel[::250, 0] = 5.0
+    accel[::50, 0] = 5.0
+    accel[25, 0] = 4.9  # one of sixty on its way there
     assert not told(accel, 100.0)
+
+
+@pytest.mark.parametrize(("at_the_end", "cut_off"), [(15, False), (30, True)])
+def test_few_samples_beside_the_end_may_be_few_by_chance(at_the_end: int, cut_off: bool) -> None:
+    """Two counted may stand for 2 + 2 sqrt(2) = 4.8 (Poisson): fifteen are not surely four times as many."""
+    accel = np.random.default_rng(3).uniform(-1.0, 0.85, (3000, 3))
+    accel[:: 3000 // at_the_end, 0] = 1.0
+    accel[[7, 1507], 0] = 0.995
+    assert told(accel, 100.0) == cut_off
 
 
 def test_a_value_held_while_the_sensor_wakes_is_not_called_cut_off() -> None:
