@@ -201,7 +201,7 @@ def test_the_unit_that_turns_as_the_line_does_is_the_likeliest_part(
     reasons = [e.text for e in matched.evidence if e.says == "note"]
     assert len(reasons) == len(likeliest)
     for part in matched.suspects[: len(likeliest)]:
-        assert [r for r in reasons if r.endswith(f"of the parts, that points at: {part.name}")]
+        assert [r for r in reasons if r.endswith(f", which points at '{part.name}' among the parts")]
     assert names in " ".join(e.text for e in matched.evidence)
 
 

@@ -173,7 +173,7 @@ def _pointed_at(hypothesis: Hypothesis, evidence: Sequence[CauseEvidence]) -> st
         if item.cause == hypothesis.cause.id and item.evidence.says == "for":
             for name, why in item.points_at.items():
                 if hypothesis.suspect.is_called(name):
-                    return f"{why}: of the parts, that points at: {hypothesis.suspect.name}"
+                    return f"{why}, which points at '{hypothesis.suspect.name}' among the parts"
     return ""
 
 
