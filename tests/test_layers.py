@@ -20,6 +20,7 @@ LAYERS = [
         "spectra",
         "speed",
         "turning",
+        "order_bands",
         "orders",
         "firing",
         "resonance",

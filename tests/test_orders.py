@@ -83,6 +83,17 @@ def test_levels_are_those_of_a_scipy_periodogram_at_constant_speed() -> None:
         assert abs(db(rms_of(table, order) / np.sqrt(power[at].sum()))) < 0.3
 
 
+@pytest.mark.parametrize("grows", [True, False])
+def test_every_revolution_counts_alike(grows: bool) -> None:
+    """A line whose amplitude runs straight from 0 to A, or back, has the rms A / sqrt(6): the mean of its
+    square by integration."""
+    n = round(STEADY.duration_s * FS_HZ)
+    angle = STEADY.angle_rev(np.arange(n) / FS_HZ)
+    ramp = np.linspace(0, 1, n) if grows else np.linspace(1, 0, n)
+    accel = shake(angle, {1.0: 0.3}) * ramp[:, None] + noise(n, 0.01)
+    assert abs(db(rms_of(measured(accel, STEADY), 1.0) / (0.3 / np.sqrt(3)))) < 0.2
+
+
 def test_the_three_axes_add_as_a_vector() -> None:
     """Closed form: axes of 0.12, 0.16 and 0.15 m/s2 rms make a vector of 0.25, also where phases differ."""
     t_s = np.arange(3000) / FS_HZ

@@ -1,10 +1,9 @@
 """Engine orders: how much shake sits on each multiple of half the crank's speed, and how much on none.
 
 The three axes are resampled to even steps of crank angle, along which every order is a sharp line however
-the idle wanders, and averaged over blocks of whole working cycles. The level of an order is the area of the
-density within +-0.05 order of it, less the floor: what is read beside it, but no more than lies under the
-quietest stretches of the spectrum. What rises above these beside a line is the engine's own, smeared by
-cycles that differ, and belongs to the line.
+the idle wanders. The level of an order is the mean square within +-0.05 order of it, less the floor: what is
+read beside it, averaged over blocks, but no more than lies under the quietest stretches of the spectrum. What
+rises above these beside a line is the engine's own, smeared by cycles that differ, and belongs to the line.
 
 On each axis a line of mean square S in noise of density G (per order, over T revolutions) is measured with
     var(S') = (2 S G + G^2 W) / T,     W = 0.1 order
@@ -17,7 +16,6 @@ own filter may have taken.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,17 +23,14 @@ from vibecore import spectra
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, USABLE_SHARE, Z_95
 from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.order_bands import BESIDE, AxisShake, axis_shake, order_bands, quietest
 from vibecore.quality import filter_may_take
 from vibecore.turning import Turned, turn
 
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 3.0  # wanted at least: more give a better floor, fewer are finer, so that strays leak less
-# Orders from the line where its floor is read: clear of the line and of the next half order.
-BESIDE = (0.09, 0.24)
-QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches
-LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
 COHERENCE_REV = 20.0  # ten working cycles a block
-GAIN_ERROR = 0.018  # 0.15 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
+GAIN_ERROR = 0.01  # 0.09 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
 PEAK_FLOOR_ORDERS = 1.0  # wide against a line (0.1), narrow against what the car's modes raise
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
 SAME_LINE_HZ = 0.35  # lines this near in hertz are one
@@ -52,17 +47,15 @@ def measure_orders(
     `lines_in_hertz` found in the same signal, if it has been asked already."""
     turned = turn(signal, track.angle_rev)
     block = float(np.clip(turned.revolutions / BLOCKS, LEAST_BLOCK_REV, MOST_BLOCK_REV))
-    axes = [
-        spectra.density(turned.accel_m_s2[:, i], turned.per_rev, resolution_hz=1 / block, good=turned.good)
-        for i in range(3)
-    ]
-    whole = _joined(axes)
+    axes = [axis_shake(turned, i, block) for i in range(3)]
+    whole = _joined([axis.spectrum for axis in axes])
     speed_hz = track.turns_hz
+    highest_seen = USABLE_SHARE * signal.fs_hz / speed_hz
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
-    bands = [_bands(axis, np.array([view.order for view in views])) for axis in axes]
-    quiet = np.array([_quietest(axis, USABLE_SHARE * signal.fs_hz / speed_hz) for axis in axes])
-    highest = axes[0].x[-1] - LINE_HALF_WIDTH_ORDERS if len(axes[0].x) else 0.0
+    bands = [order_bands(axis, np.array([view.order for view in views])) for axis in axes]
+    quiet = np.array([quietest(axis.spectrum, highest_seen) for axis in axes])
+    highest = whole.x[-1] - LINE_HALF_WIDTH_ORDERS if len(whole.x) else 0.0
     levels = tuple(
         _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
@@ -76,7 +69,7 @@ def measure_orders(
     lines = _other_lines(signal, whole, speed_hz, own)
     total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
     total /= float(signal.good.sum())
-    in_orders = _all_orders_ms(whole, engine.cycle_order, USABLE_SHARE * signal.fs_hz / speed_hz)
+    in_orders = _all_orders_ms(axes, engine.cycle_order, min(highest, highest_seen))
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
     return OrderTable(levels, lines, whole, in_orders, in_lines, total - in_orders - in_lines, total)
@@ -85,54 +78,6 @@ def measure_orders(
 def _joined(axes: list[Spectrum]) -> Spectrum:
     averages = sum(s.averages or 1.0 for s in axes)
     return Spectrum(axes[0].x, np.sum([s.psd for s in axes], axis=0), "order", averages)
-
-
-@dataclass(frozen=True, eq=False)
-class _Bands:
-    """Of each order (k,): mean square within the line's band, floor's density beside it, the band's width."""
-
-    square: Floats
-    floor: Floats
-    width: Floats
-
-    def of(self, i: int) -> tuple[float, float, float]:
-        return float(self.square[i]), float(self.floor[i]), float(self.width[i])
-
-
-def _bands(spectrum: Spectrum, orders: Floats) -> _Bands:
-    if len(spectrum.x) < 2:
-        return _Bands(*np.zeros((3, len(orders))))
-    step = float(spectrum.x[1] - spectrum.x[0])
-    reach = int(max(BESIDE[1], 2 * step) / step) + 2
-    place = np.rint(orders / step).astype(int)[:, None] + np.arange(-reach, reach + 1)
-    there = (place >= 0) & (place < len(spectrum.x))
-    place = place.clip(0, len(spectrum.x) - 1)
-    psd, distance = spectrum.psd[place], np.abs(spectrum.x[place] - orders[:, None])
-    inside = there & (distance <= max(LINE_HALF_WIDTH_ORDERS, 2 * step) + 1e-9)
-    beside = there & (distance >= BESIDE[0]) & (distance <= BESIDE[1])
-    count = beside.sum(axis=1)
-    quiet = np.minimum(np.maximum(2, np.ceil(LOW_BESIDE_SHARE * count)), np.maximum(count, 1)).astype(int)
-    rising = np.sort(np.where(beside, psd, np.inf), axis=1)
-    among = np.arange(rising.shape[1]) < np.minimum(quiet, count)[:, None]
-    floor = np.where(among, rising, 0.0).sum(axis=1) / quiet * _quiet_bias(spectrum.averages or 1.0)
-    known = count > 0
-    square = np.where(inside, psd, 0.0).sum(axis=1) * step
-    return _Bands(square * known, floor, inside.sum(axis=1) * step * known)
-
-
-def _quiet_bias(averages: float) -> float:
-    """Mean of chi-square noise over the mean of its quieter half (normal approximation to its spread)."""
-    return float(1 / max(0.3, 1 - 0.798 / np.sqrt(max(averages, 1.0))))
-
-
-def _quietest(spectrum: Spectrum, highest: float) -> float:
-    """Density under the quietest stretches, up to an order: the phone's own noise and what else is not the
-    engine's."""
-    psd = spectrum.psd[(spectrum.x > BESIDE[0]) & (spectrum.x < highest)]
-    if not len(psd):
-        return 0.0
-    rank = int(QUIETEST * len(psd))
-    return float(np.partition(psd, rank)[rank]) / spectra.chi2_per_dof(QUIETEST, spectrum.averages or 1.0)
 
 
 def _unseen(view: OrderView, broken: bool) -> OrderLevel:
@@ -202,12 +147,10 @@ def _steady(phasors: np.ndarray) -> list[float | None]:
     return list(np.maximum(0.0, (count * raw - 1) / (count - 1)).tolist())
 
 
-def _all_orders_ms(spectrum: Spectrum, step: float, highest: float) -> float:
+def _all_orders_ms(axes: Sequence[AxisShake], step: float, highest: float) -> float:
     """Mean square on every order that can be seen, those above the table included, floor taken off."""
-    if not len(spectrum.x):
-        return 0.0
-    bands = _bands(spectrum, np.arange(step, min(highest, spectrum.x[-1] - LINE_HALF_WIDTH_ORDERS), step))
-    return float(np.maximum(bands.square - bands.floor * bands.width, 0.0).sum())
+    bands = [order_bands(axis, np.arange(step, highest, step)) for axis in axes]
+    return float(np.maximum(sum(band.square - band.floor * band.width for band in bands), 0.0).sum())
 
 
 def _smeared_ms(frequency_hz: float, levels: Sequence[OrderLevel], track: SpeedTrack) -> float:
