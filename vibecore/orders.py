@@ -30,7 +30,7 @@ from vibecore.turning import Turned, turn
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 3.0  # wanted at least: more give a better floor, fewer are finer, so that strays leak less
 COHERENCE_REV = 20.0  # ten working cycles a block
-GAIN_ERROR = 0.01  # 0.09 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
+GAIN_ERROR = 0.015  # 0.13 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
 PEAK_FLOOR_ORDERS = 1.0  # wide against a line (0.1), narrow against what the car's modes raise
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
 SAME_LINE_HZ = 0.35  # lines this near in hertz are one
