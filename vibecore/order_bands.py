@@ -55,14 +55,19 @@ class OrderBands:
         return float(self.square[i]), float(self.floor[i]), float(self.width[i])
 
 
-def axis_shake(turned: Turned, axis: int, block_rev: float) -> AxisShake:
-    """One axis of a recording along the crank's angle, its floor from blocks of this many revolutions."""
-    values, good = turned.accel_m_s2[:, axis], turned.good
-    spectrum = spectra.density(values, turned.per_rev, resolution_hz=1 / block_rev, good=good)
+def axis_shakes(turned: Turned, block_rev: float) -> list[AxisShake]:
+    """The axes of a recording along the crank's angle, their floor from blocks of this many revolutions."""
+    good = turned.good
     window = tukey(len(good), FADED) * good
-    lines = fft.rfft(values * window)
-    power = 2 * (lines.real**2 + lines.imag**2) / (len(good) * max(float(window @ window), 1.0))
-    return AxisShake(spectrum, np.concatenate(([0.0], np.cumsum(power))), turned.per_rev / len(good))
+    size = fft.next_fast_len(len(good), real=True)
+    of_one_bin = 2 / (size * max(float(window @ window), 1.0))
+    found = []
+    for values in turned.accel_m_s2.T:
+        spectrum = spectra.density(values, turned.per_rev, resolution_hz=1 / block_rev, good=good)
+        lines = fft.rfft(values * window, size)
+        up_to = np.concatenate(([0.0], np.cumsum(lines.real**2 + lines.imag**2)))
+        found.append(AxisShake(spectrum, up_to * of_one_bin, turned.per_rev / size))
+    return found
 
 
 def order_bands(shake: AxisShake, orders: Floats) -> OrderBands:

@@ -22,8 +22,8 @@ import numpy as np
 from vibecore import spectra
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, USABLE_SHARE, Z_95
 from vibecore.engine import Engine, OrderView, what_can_be_seen
-from vibecore.model import Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
-from vibecore.order_bands import BESIDE, AxisShake, axis_shake, order_bands, quietest
+from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.order_bands import BESIDE, OrderBands, axis_shakes, order_bands, quietest
 from vibecore.quality import filter_may_take
 from vibecore.turning import Turned, turn
 
@@ -47,15 +47,17 @@ def measure_orders(
     `lines_in_hertz` found in the same signal, if it has been asked already."""
     turned = turn(signal, track.angle_rev)
     block = float(np.clip(turned.revolutions / BLOCKS, LEAST_BLOCK_REV, MOST_BLOCK_REV))
-    axes = [axis_shake(turned, i, block) for i in range(3)]
+    axes = axis_shakes(turned, block)
     whole = _joined([axis.spectrum for axis in axes])
     speed_hz = track.turns_hz
     highest_seen = USABLE_SHARE * signal.fs_hz / speed_hz
     coherence = _coherences(turned, engine.orders)
     views = what_can_be_seen(engine, speed_hz, signal.fs_hz)
-    bands = [order_bands(axis, np.array([view.order for view in views])) for axis in axes]
-    quiet = np.array([quietest(axis.spectrum, highest_seen) for axis in axes])
     highest = whole.x[-1] - LINE_HALF_WIDTH_ORDERS if len(whole.x) else 0.0
+    count = max(len(views), int(2 * highest))  # those of the table come first
+    multiples: Floats = 0.5 * np.arange(1.0, count + 1)
+    bands = [order_bands(axis, multiples) for axis in axes]
+    quiet = np.array([quietest(axis.spectrum, highest_seen) for axis in axes])
     levels = tuple(
         _level(view, [band.of(i) for band in bands], quiet, turned.revolutions, coherence[i], signal.fs_hz)
         if view.visible and view.order <= highest
@@ -69,7 +71,8 @@ def measure_orders(
     lines = _other_lines(signal, whole, speed_hz, own)
     total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
     total /= float(signal.good.sum())
-    in_orders = _all_orders_ms(axes, engine.cycle_order, min(highest, highest_seen))
+    own_multiples = (multiples % engine.cycle_order == 0) & (multiples < min(highest, highest_seen))
+    in_orders = _all_orders_ms(bands, own_multiples)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
     return OrderTable(levels, lines, whole, in_orders, in_lines, total - in_orders - in_lines, total)
@@ -147,10 +150,10 @@ def _steady(phasors: np.ndarray) -> list[float | None]:
     return list(np.maximum(0.0, (count * raw - 1) / (count - 1)).tolist())
 
 
-def _all_orders_ms(axes: Sequence[AxisShake], step: float, highest: float) -> float:
-    """Mean square on every order that can be seen, those above the table included, floor taken off."""
-    bands = [order_bands(axis, np.arange(step, highest, step)) for axis in axes]
-    return float(np.maximum(sum(band.square - band.floor * band.width for band in bands), 0.0).sum())
+def _all_orders_ms(bands: Sequence[OrderBands], which: Flags) -> float:
+    """Mean square on these orders (k,) of all axes, floor taken off."""
+    over = np.sum([band.square - band.floor * band.width for band in bands], axis=0)
+    return float(np.maximum(over[which], 0.0).sum())
 
 
 def _smeared_ms(frequency_hz: float, levels: Sequence[OrderLevel], track: SpeedTrack) -> float:
