@@ -22,9 +22,7 @@ from vibecore.turning import Turned
 BESIDE = (0.09, 0.24)
 QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
-FADED = (
-    0.1  # of the whole look, half at each end: a strong line's ends that do not meet would leak into others
-)
+FADED = 0.1  # of the whole look, half at each end: a strong line whose ends do not meet leaks into others
 
 
 @dataclass(frozen=True, eq=False)
