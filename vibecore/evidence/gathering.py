@@ -208,25 +208,39 @@ def _level_text(
     engine: Engine,
     place: Place | None,
 ) -> str:
-    order = f"{engine.firing_order:g}"
+    firing = f"the firing order ({engine.firing_order:g})"
     if name in CHANGES:
         here, first = mine[0], _from(readings)
+        if sunk := next((r for r in (here, first) if r.most_m_s2 is not None), None):
+            return _lost(firing, sunk)
         change, usual = _change(here, first), _usual_change(here, first, engine, place)
         return (
-            f"the firing order ({order}) in {_where(here)} is {times_against(change)} in {_where(first)} "
+            f"{firing} in {_where(here)} is {times_against(change)} in {_where(first)} "
             f"({signed(change, 0)} dB; usual: {signed(usual, 0)} dB)"
         )
     most = _standing_out(mine, engine, place)
-    over = most.level_db - _told_usual(most, engine, place)
-    level = f"{10 ** (most.level_db / 20):.2g} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
+    halves = orders_of("half", engine)
+    alone = f"engine order {halves[0]:g}" if halves else ""
+    half = "the shake on the half orders" if len(halves) > 1 else alone
     what = {
-        "firing": f"the firing order ({order})",
-        "half": f"engine order {most.lead:g}" if most.lead else "the half orders",
+        "firing": firing,
+        "half": half,
         "one": "engine order 1",
         "second": f"what lies on multiples of the firing order ({2 * engine.firing_order:g} and up)",
         "ground": "the shake between the orders",
     }[name]
+    if most.most_m_s2 is not None:
+        return _lost(what, most)
+    if name == "half" and len(halves) > 1:
+        what += f" (mostly {most.lead:g})"
+    over = most.level_db - _told_usual(most, engine, place)
+    level = f"{10 ** (most.level_db / 20):.2g} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
     return f"{what} is {over_sound(over, engine)}, {level} in {_where(most)}"
+
+
+def _lost(what: str, reading: LevelReading) -> str:
+    """Of a line that sinks in its floor no strength is known."""
+    return f"{what} does not stand out in {_where(reading)}, {reading.most_m_s2:.2g} m/s2 at most"
 
 
 def _sound(reading: LevelReading, engine: Engine, place: Place | None) -> float:

@@ -33,7 +33,7 @@ UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
 @dataclass(frozen=True)
 class LevelReading:
     """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is
-    strongest.
+    strongest. most_m_s2: the most it can be, where no more is known; level_db is a guess then.
     """
 
     family: Family
@@ -43,6 +43,7 @@ class LevelReading:
     lead: float | None
     confidence: float  # that the engine's speed, and so every order, is right
     seen_in: tuple[str, ...]
+    most_m_s2: float | None = None
 
 
 def read_levels(scene: Scene, engine: Engine) -> tuple[LevelReading, ...]:
@@ -118,13 +119,21 @@ def _reading(
         max(levels, key=lambda pair: pair[1].level_db)[1].lead,
         min(a.speed.confidence if a.speed else 0.0 for a, _ in levels),
         tuple(a.name for a, _ in levels),
+        _most([v.most_m_s2 for _, v in levels]),
     )
+
+
+def _most(most_m_s2: Sequence[float | None]) -> float | None:
+    """Of several recordings, where each tells no more."""
+    told = [most for most in most_m_s2 if most is not None]
+    return max(told) if len(told) == len(most_m_s2) else None
 
 
 class _Level(NamedTuple):
     level_db: float
     spread_db: float
     lead: float | None
+    most_m_s2: float | None = None
 
 
 def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]) -> _Level | None:
@@ -136,11 +145,13 @@ def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequen
     seen = usable_rows(family, analysis, engine, strangers)
     if not seen or seen[0].order != orders_of(family, engine)[0]:
         return None  # without the lowest order of the family its level would mean something else
-    power = sum(_power(row) for row in seen)
-    if family == "second":
-        power += multiples_power(table, engine.firing_order)
+    beyond = multiples_power(table, engine.firing_order) if family == "second" else 0.0
+    power = sum(_power(row) for row in seen) + beyond
     lead = max(seen, key=_power)
-    return _Level(10 * math.log10(max(power, LEAST_LEVEL_M_S2**2)), _spread_db(lead), lead.order)
+    most = None
+    if lead.low_m_s2 == 0.0:
+        most = math.sqrt(sum((row.high_m_s2 or 0.0) ** 2 for row in seen) + beyond)
+    return _Level(10 * math.log10(max(power, LEAST_LEVEL_M_S2**2)), _spread_db(lead), lead.order, most)
 
 
 def _power(row: OrderLevel) -> float:
