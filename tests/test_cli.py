@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+import vibecore
 from tests.cli_made import objects, stand_ins
 from tests.invented import some_diagnosis
 from vibecore import cli
@@ -252,3 +253,20 @@ def test_a_file_name_that_is_no_text_is_still_answered_as_strict_json(run: Run) 
     found = objects(run("analyze", name, "--json"))[0]
     assert found["file"].startswith("caf")
     found["file"].encode("utf-8")  # no lone surrogate left
+
+
+@pytest.mark.usefixtures("calls")
+def test_a_recording_that_is_still_wanted_is_asked_for_before_any_check(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An automatic that shakes in gear, recorded in neutral only: the app asks for the one in gear first."""
+    case = tmp_path / "case.toml"
+    case.write_text(
+        '[vehicle]\ncylinders = 4\ntransmission = "automatic"\n'
+        '[[recording]]\nfile = "a.csv"\ngear = "neutral"\nspeed_hold = "idle"\n'
+    )
+    found = replace(some_diagnosis(), repair=None)
+    monkeypatch.setattr(vibecore.pipeline, "diagnose", lambda _case, _read: found)
+    text = " ".join(run("diagnose", str(case)).stdout.split())
+    asked = text.index("Next: Record: In gear at idle")
+    assert asked < text.index("Caution: In gear the car can move") < text.index("Look at next:")

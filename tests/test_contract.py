@@ -224,7 +224,6 @@ def test_words_of_a_diagnosis_rank_and_warn() -> None:
         "67 %",
         "+ The firing order doubled in gear.",
         "- x",
-        "Caution: Keep clear of the fan.",
         "Repair: Cured.",
         "Left out: b.csv is empty.",
     ):
@@ -242,6 +241,18 @@ def test_long_rows_and_changes_are_wrapped_and_an_order_is_told_to_its_fourth_di
     lines = [*terminal.analysis_text(unseen, "a.csv").splitlines(), *terminal.repair_lines(repair)]
     assert max(map(len, lines)) <= terminal.WIDTH
     assert any("engine order 2.103: 0.0123 m/s2 before" in line for line in lines)
+
+
+def test_once_a_repair_is_proven_no_check_is_left_and_the_causes_are_those_before_it() -> None:
+    proven = terminal.diagnosis_text(some_diagnosis(), "A job")
+    assert "Look at next" not in proven
+    assert "Caution" not in proven  # nothing is asked for that could hurt
+    assert "Causes before the repair" in proven
+    repair = replace(some_diagnosis().repair, verdict="unchanged")
+    open_job = terminal.diagnosis_text(replace(some_diagnosis(), repair=repair), "A job")
+    assert open_job.index("Look at next") < open_job.index("Caution: Keep clear of the fan.")
+    assert "bits" not in open_job  # a mechanic's word is minutes
+    assert "before the repair" not in open_job.split("Repair:")[0]
 
 
 @pytest.mark.parametrize(("more", "told"), [(0, None), (1, "one other"), (2, "each of 2 others")])

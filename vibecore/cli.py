@@ -242,8 +242,19 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
         click.echo(f"{name}: {note}", err=True)
     return (
         diagnosis_object(diagnosis, case=name, engine=engine, recordings=items),
-        diagnosis_text(diagnosis, case.title, left_out),
+        diagnosis_text(diagnosis, case.title, left_out, _first_of_all(case, diagnosis)),
     )
+
+
+def _first_of_all(case: Case, diagnosis: Diagnosis) -> list[str]:
+    """What to record or to mend before any check, with its cautions; nothing where a check comes first."""
+    from vibecore.plan import next_step, to_record
+
+    step = next_step(case, diagnosis)
+    if not step.mends and step.page != "record":
+        return []
+    item = None if step.mends else to_record(case, diagnosis)
+    return [f"Next: {step.title}. {step.why}", *(f"Caution: {c}" for c in (item.cautions if item else ()))]
 
 
 def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dict[int, str]]:

@@ -94,7 +94,7 @@ def cause_lines(cause: RankedCause, most_evidence: int | None = None) -> list[st
 
 def check_lines(check: PlannedCheck) -> list[str]:
     """A check with its cautions, which are never left out."""
-    lines = [f"  {check.name} (about {check.minutes:.0f} min, tells {check.gain_bits:.2f} bits)"]
+    lines = [f"  {check.name} (about {check.minutes:.0f} min)"]
     lines += _wrapped([check.why] if check.why else [], lead="    ")
     return lines + _wrapped([f"Caution: {c}" for c in check.cautions], lead="    ", hang="  ")
 
@@ -112,8 +112,12 @@ def repair_lines(repair: Repair) -> list[str]:
     return lines + _wrapped(changes, hang="  ")
 
 
-def diagnosis_text(diagnosis: Diagnosis, title: str, unread: Iterable[str] = ()) -> str:
-    """A whole job for a terminal: quality, causes with evidence, next checks with cautions, the repair."""
+def diagnosis_text(
+    diagnosis: Diagnosis, title: str, unread: Iterable[str] = (), first: Sequence[str] = ()
+) -> str:
+    """A whole job for a terminal: quality, causes with evidence, next checks with cautions, the repair.
+
+    first: what is to be done before any check, and its cautions."""
     lines = [title, ""]
     for analysis in diagnosis.analyses:
         how = condition_words(analysis.condition)
@@ -122,13 +126,17 @@ def diagnosis_text(diagnosis: Diagnosis, title: str, unread: Iterable[str] = ())
         lines += _mind(w for w in all_warnings(analysis) if w.message != analysis.overall.cut_off_note)
     lines += wrap_all(f"Left out: {reason}" for reason in unread)
     listed = [c for c in diagnosis.causes if c.probability >= UNSHOWN_PROBABILITY]
-    lines += ["", "Causes, the most likely first (+ speaks for, - against):"]
+    proven = diagnosis.repair is not None and diagnosis.repair.proven
+    when = " before the repair" if proven else ""
+    lines += ["", f"Causes{when}, the most likely first (+ speaks for, - against):"]
     for number, cause in enumerate(listed):
         lines += cause_lines(cause, MOST_EVIDENCE if number else None)
     if len(listed) < len(diagnosis.causes):
         left = len(diagnosis.causes) - len(listed)
         lines += [f"{percent(0.0):>9}  {'one other' if left == 1 else f'each of {left} others'}"]
-    if diagnosis.next_checks:
+    if first:
+        lines += ["", *wrap_all(first)]
+    if diagnosis.next_checks and not proven:
         lines += ["", "Look at next:"]
         for check in diagnosis.next_checks[:MOST_CHECKS]:
             lines += check_lines(check)
