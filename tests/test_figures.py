@@ -102,6 +102,9 @@ def test_speed_picture_holds_the_records_numbers():
     picture = figures.speed_over_time(made.analysis(), (650.0, 750.0))
     assert "700 rpm" in picture.sentence
     assert ("mean", "700.0 rpm") in picture.rows
+    surest = dataclasses.replace(made.analysis().speed, confidence=0.9996)
+    rows = figures.speed_over_time(dataclasses.replace(made.analysis(), speed=surest)).rows
+    assert ("sure", "over 99 %") in rows  # as everywhere else: nothing is sure to 100 %
     assert np.ptp(picture.figure.layout.yaxis.range) >= LEAST_SPEED_SPAN_RPM
 
 
@@ -129,6 +132,21 @@ def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
     assert up.y.min() == -99.0
     assert up.x[np.argmax(up.y)] == pytest.approx(123_457 / 400)
     assert np.all(np.diff(up.x) >= 0)
+
+
+def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
+    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and a gap of one sample, which nobody sees."""
+    analysis = made.analysis()
+    good = np.ones(1600, bool)
+    good[300:350] = good[900] = False
+    signal = Signal(100.0, 2.0, np.zeros((1600, 3)), good, (2.0, 18.0), True, 0.0)
+    picture = figures.trace(dataclasses.replace(analysis, signal=signal))
+    assert [(s.x0, s.x1) for s in picture.figure.layout.shapes] == [(2.0, 5.0), (5.5, 18.0)]
+    assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded), without 0.5 s of knocks or gaps.")
+    assert tuple(picture.figure.layout.xaxis.range) == (0.0, pytest.approx(20.0, abs=0.02))
+    whole = dataclasses.replace(signal, good=np.ones(1600, bool))
+    picture = figures.trace(dataclasses.replace(analysis, signal=whole))
+    assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded).")
 
 
 def test_before_and_after():
@@ -173,6 +191,8 @@ def test_waterfall_marks_the_firing_order():
     analysis = made.analysis()
     picture = figures.waterfall(make_waterfall(analysis.signal), analysis, FOUR)
     assert [row[0] for row in picture.rows][1:] == ["crank (order 1)", "firing (order 2)"]
+    # ISO 1683: the reference acceleration for levels in decibels
+    assert picture.figure.data[0].colorbar.title.text == "dB re 1 µm/s² per √Hz"
     firing = picture.figure.data[-1]
     np.testing.assert_allclose(firing.y, analysis.speed.rpm / 30)
 
@@ -242,14 +262,15 @@ def test_a_whisker_reaches_down_to_nothing_and_an_unknown_interval_has_none():
 
 def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
     view = CycleView(
-        np.arange(0.0, 720.0, 10.0), np.ones(72), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0
+        np.arange(0.0, 720.0, 10.0), np.arange(72.0), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0
     )
     picture = figures.cycle(view, FOUR)
     assert "60 % of the mean" in picture.sentence
     assert "not known" in picture.sentence  # which cylinder is number one
     assert ("firing 2, against the mean", "60 %") in picture.rows
     assert ("firings missed a minute", "12") in picture.rows
-    assert len(picture.figure.data[-1].x) == 72
+    assert list(picture.figure.data[-1].x[[0, 71, 72]]) == [0.0, 710.0, 720.0]  # it closes on itself
+    assert picture.figure.data[-1].y[72] == picture.figure.data[-1].y[0]
     assert {trace.mode for trace in picture.figure.data} == {"lines"}  # no dots that nobody explains
     assert tuple(picture.figure.layout.xaxis.range) == (0, 720)
 

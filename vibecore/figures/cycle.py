@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures.style import BLUE, GREY, SHAKE, SKY, Picture, empty_figure
@@ -12,20 +14,21 @@ NOT_WHICH = "Which of them is cylinder one is not known without a mark on the cr
 def cycle(view: CycleView, engine: Engine) -> Picture:
     """The mean cycle with its spread, and how strong each firing came through."""
     fig = empty_figure("degrees of crank angle", SHAKE)
-    upper, lower = view.mean_m_s2 + view.spread_m_s2, view.mean_m_s2 - view.spread_m_s2
+    turn = 360.0 / engine.cycle_order
+    angle = np.append(view.angle_deg, turn)  # the cycle ends where it began
+    mean, spread = (np.append(v, v[0]) for v in (view.mean_m_s2, view.spread_m_s2))
     edge = {"color": SKY, "width": 0}
-    fig.add_scatter(x=view.angle_deg, y=upper, mode="lines", line=edge, showlegend=False,
+    fig.add_scatter(x=angle, y=mean + spread, mode="lines", line=edge, showlegend=False,
                     hoverinfo="skip")  # fmt: skip
     fig.add_scatter(
-        x=view.angle_deg, y=lower, mode="lines", line=edge, fill="tonexty", name="two cycles in three",
+        x=angle, y=mean - spread, mode="lines", line=edge, fill="tonexty", name="two cycles in three",
         hoverinfo="skip",
     )  # fmt: skip
     fig.add_scatter(
-        x=view.angle_deg, y=view.mean_m_s2, mode="lines", name="mean of all cycles",
+        x=angle, y=mean, mode="lines", name="mean of all cycles",
         line={"color": BLUE, "width": 2},
     )  # fmt: skip
     fig.add_hline(y=0, line={"color": GREY, "width": 1})
-    turn = 360.0 / engine.cycle_order
     fig.update_xaxes(range=[0, turn], tickmode="linear", dtick=turn / 4)
     rows = [
         ("cycles averaged", f"{view.cycles}"),

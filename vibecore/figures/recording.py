@@ -29,11 +29,15 @@ from vibecore.figures.style import (
     too_broken,
     whiskers,
 )
-from vibecore.model import Analysis, Line, OrderLevel, OrderTable
+from vibecore.model import Analysis, Floats, Line, OrderLevel, OrderTable, Signal
+from vibecore.runs import runs
+from vibecore.units import percent
 from vibecore.waterfall import Waterfall
 
 BUDGET_PX = 238  # one bar
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
+LEAST_HOLE = 200  # of the trace's width, in parts of it: about what can be seen on a phone
+TOLD_S = 0.05  # less left out than this is rounded to nothing
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
 
 
@@ -41,14 +45,15 @@ def trace(analysis: Analysis) -> Picture:
     """The three axes over time, gravity out, with the part that was used."""
     signal = analysis.signal
     names = ("across", "along", "up and down") if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
-    start, end = signal.used_span_s
     fig = empty_figure("seconds", "m/s²")
-    fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
+    for start, end in _used_s(signal):
+        fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
+    fig.update_xaxes(range=[0, analysis.recording.duration_s])
     t_s = signal.t_s
     for axis, (name, colour) in enumerate(zip(names, (GREY, VERMILLION, BLUE), strict=True)):
         x, y = thinned(t_s, signal.accel_m_s2[:, axis])
         fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
-    sentence = f"The shake as the phone felt it. Used: {start:.0f} to {end:.0f} s (shaded)."
+    sentence = f"The shake as the phone felt it. Used: {_used_words(analysis)}."
     rows = tuple(
         (name, f"{np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good, axis]))):.3f}")
         for axis, name in enumerate(names)
@@ -108,7 +113,7 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
         ("mean", f"{track.mean_rpm:.1f} rpm"),
         ("95 % interval", f"{track.low_rpm:.1f} to {track.high_rpm:.1f} rpm"),
         ("wander (standard deviation)", f"{track.steadiness_rpm:.1f} rpm"),
-        ("sure", f"{track.confidence:.0%}"),
+        ("sure", percent(track.confidence)),
         ("found by", track.found_by),
         *([("next most likely", f"{track.runner_up.mean_rpm:.0f} rpm")] if track.runner_up else []),
     )
@@ -142,7 +147,7 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
     fig.add_heatmap(
         x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
         zmin=float(fall.level_db.max()) - SHOWN_RANGE_DB,
-        colorbar={"title": {"text": "dB", "side": "top"}, "thickness": 10},
+        colorbar={"title": {"text": "dB re 1 µm/s² per √Hz", "side": "right"}, "thickness": 10},
         hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>",
     )  # fmt: skip
     track, rows = analysis.speed, [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
@@ -162,6 +167,23 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
 
 
 # ---------------------------------------------------------------- inside
+
+
+def _used_s(signal: Signal) -> Floats:
+    """(k, 2) from when to when the signal was used; holes too short to be seen in the picture are none."""
+    holes = runs(~signal.good)
+    seen = holes[np.diff(holes, axis=1)[:, 0] * LEAST_HOLE >= len(signal.good)]
+    edges = np.concatenate(([0], seen.ravel(), [len(signal.good)])).reshape(-1, 2) / signal.fs_hz
+    used = np.clip(signal.start_s + edges, *signal.used_span_s)
+    return np.asarray(used[used[:, 1] > used[:, 0]])
+
+
+def _used_words(analysis: Analysis) -> str:
+    """'2 to 18 s of 20 (shaded), without 0.5 s of knocks or gaps'."""
+    signal, (start, end) = analysis.signal, analysis.signal.used_span_s
+    left_out_s = np.count_nonzero(~signal.good) / signal.fs_hz
+    told = f"{start:.0f} to {end:.0f} s of {analysis.recording.duration_s:.0f} (shaded)"
+    return told + (f", without {left_out_s:.1f} s of knocks or gaps" if left_out_s >= TOLD_S else "")
 
 
 def _hertz_spectrum(analysis: Analysis) -> Picture:
