@@ -7,6 +7,7 @@ the waterfall against scipy.signal.welch and the closed form of a sine's mean sq
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from scipy.signal import welch
 from tests.app import made
 from vibecore import figures
 from vibecore.cycles import CycleView
+from vibecore.drawing import levels_svg
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.style import LEAST_SPEED_SPAN_RPM
@@ -135,7 +137,7 @@ def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
 
 
 def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
-    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and a gap of one sample, which nobody sees."""
+    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and a gap of one sample, too short to see."""
     analysis = made.analysis()
     good = np.ones(1600, bool)
     good[300:350] = good[900] = False
@@ -242,6 +244,28 @@ def test_levels_of_two_recordings_with_intervals_and_their_change():
     (bar, _) = picture.figure.data
     assert bar.y[0] + bar.error_y.array[0] == pytest.approx(0.275)
     assert bar.y[0] - bar.error_y.arrayminus[0] == pytest.approx(0.176)
+
+
+def test_levels_and_their_change_are_of_the_same_line():
+    """The change is of the line alone; so must be the levels beside it, for whoever reckons after: 0.1 to
+    0.05 m/s2 is -6.0 dB, whatever else lies within the line's width."""
+
+    def smeared(name: str, alone: float) -> Analysis:
+        whole = made.analysis(name)
+        level = dataclasses.replace(made.level(2.0, 0.2), low_m_s2=0.0, sharp_m_s2=alone)
+        return dataclasses.replace(whole, orders=dataclasses.replace(whole.orders, levels=(level,)))
+
+    pair = smeared("before.csv", 0.1), smeared("after.csv", 0.05)
+    picture = figures.levels(*pair, [OrderChange(2.0, 0.1, 0.05, -6.02, -9.0, -3.0)], FOUR)
+    assert [bar.y[0] for bar in picture.figure.data] == [0.1, 0.05]
+    assert picture.rows[0][1:3] == ("0.100 (0.000 to 0.250)", "0.050 (0.000 to 0.250)")
+    drawn = levels_svg(*pair, [2.0], FOUR)
+    heights = [
+        float(h)
+        for h in re.findall(r'<rect[^>]*height="([\d.]+)" fill="[^"]+"(?: fill-opacity[^>]*)?/>', drawn)
+    ]
+    bars = [h for h in heights if h != 11]  # those of the legend
+    assert bars[0] == pytest.approx(2 * bars[1], abs=0.2)
 
 
 def test_a_whisker_reaches_down_to_nothing_and_an_unknown_interval_has_none():

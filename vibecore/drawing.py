@@ -22,6 +22,7 @@ from vibecore.figures.style import (
     SHAKE,
     VERMILLION,
     last_shown,
+    line_alone,
     line_level,
     order_name,
     short_name,
@@ -69,11 +70,11 @@ def before_after_svg(repair: Repair, engine: Engine | None) -> str:
 
 
 def levels_svg(first: Analysis, second: Analysis, orders: Sequence[float], engine: Engine | None) -> str:
-    """Bars of these orders in two recordings, with whiskers: the 95 % interval of each. Both must have an
-    order table and show these orders."""
+    """Bars of these orders' lines in two recordings, with whiskers: the 95 % interval of each. Both must have
+    an order table and show these orders."""
     tables = first.orders, second.orders
     assert tables[0] is not None and tables[1] is not None  # noqa: PT018 - one thought
-    bars = [(_bar(tables[0].level(o)), _bar(tables[1].level(o))) for o in orders]
+    bars = [(_line_bar(tables[0].level(o)), _line_bar(tables[1].level(o))) for o in orders]
     return _groups(orders, bars, spoken_names((first, second)), engine, "Each engine order")
 
 
@@ -112,8 +113,12 @@ def _groups(
     return chart.svg(title)
 
 
-def _bar(level: OrderLevel | None) -> Bar:
+def _line_bar(level: OrderLevel | None) -> Bar:
     assert level is not None
+    return _bar(line_alone(level))
+
+
+def _bar(level: OrderLevel) -> Bar:
     return level.rms_m_s2 or 0.0, level.low_m_s2, level.high_m_s2
 
 

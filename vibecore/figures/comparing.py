@@ -21,6 +21,7 @@ from vibecore.figures.style import (
     empty_figure,
     last_shown,
     level_text,
+    line_alone,
     line_level,
     order_name,
     reach,
@@ -132,7 +133,8 @@ def curve_of(analysis: Analysis, by_order: bool) -> tuple[Floats, Floats]:
 def levels(
     first: Analysis, second: Analysis, changes: Sequence[OrderChange], engine: Engine | None
 ) -> Picture:
-    """Each engine order in two recordings, with its interval, and the change. Both must have a table."""
+    """Each engine order in two recordings, its line alone, with its interval, and the change. Both must have
+    a table."""
     tables, names = (_table(first), _table(second)), spoken_names((first, second))
     orders = [c.order for c in changes]
     fig = empty_figure("engine order", SHAKE)
@@ -151,7 +153,8 @@ def levels(
         for lv in tables[0].levels
     )
     columns = ("order", f"{names[0]}, m/s²", f"{names[1]}, m/s²", CHANGE)
-    sentence = f"Each engine order in {names[0]} (left) and {names[1]} (right), with 95 % intervals."
+    sides = f"{names[0]} (left) and {names[1]} (right)"
+    sentence = f"Each engine order in {sides}: its own line alone, with 95 % intervals."
     return Picture("Each engine order", sentence, fig, columns, rows)
 
 
@@ -159,7 +162,7 @@ def _add_bars(
     fig: go.Figure, seen: Sequence[OrderLevel | None], name: str, colour: str, engine: Engine | None
 ) -> None:
     """Bars with whiskers of levels that can be seen."""
-    shown = [lv for lv in seen if lv is not None and lv.rms_m_s2 is not None]
+    shown = [line_alone(lv) for lv in seen if lv is not None and lv.rms_m_s2 is not None]
     fig.add_bar(
         x=[short_name(lv.order, engine) for lv in shown], y=[lv.rms_m_s2 for lv in shown],
         name=name, marker_color=colour,
@@ -201,4 +204,4 @@ def _table(analysis: Analysis) -> OrderTable:
 
 
 def _size(level: OrderLevel | None) -> str:
-    return "cannot be seen" if level is None or level.rms_m_s2 is None else level_text(level)
+    return "cannot be seen" if level is None or level.rms_m_s2 is None else level_text(line_alone(level))

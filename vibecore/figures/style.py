@@ -7,7 +7,7 @@ colour-blind eyes.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -60,6 +60,11 @@ def order_name(order: float, engine: Engine | None) -> str:
     if order == 1:
         return "crank (order 1)"
     return f"order {order_text(order)}"
+
+
+def line_alone(level: OrderLevel) -> OrderLevel:
+    """The level of the line itself, without what unsteady cycles leave beside it: what changes are of."""
+    return replace(level, rms_m_s2=level.line_m_s2)
 
 
 def level_text(level: OrderLevel) -> str:
