@@ -137,7 +137,7 @@ def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
 
 
 def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
-    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and a gap of one sample, too short to see."""
+    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and an unseen gap of one sample."""
     analysis = made.analysis()
     good = np.ones(1600, bool)
     good[300:350] = good[900] = False
