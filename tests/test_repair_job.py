@@ -36,6 +36,22 @@ def test_job_pairs_like_with_like_and_takes_the_pair_that_tells_most() -> None:
     assert only_after.verdict == "cannot-tell"
 
 
+def test_a_pair_made_alike_comes_before_one_that_was_not() -> None:
+    """Two drives whose speed nobody can tell are before and after of one repair, and a recording in neutral
+    is not, however near it comes: else the mechanic reads that the drive before was never made."""
+    drive = replace(WHEEL, speed_hold=None)
+    job = [
+        made(SOUND, replace(WHEEL, gear="neutral"), name="neutral before"),
+        replace(made(SOUND, drive, name="drive before"), speed=None, orders=None),
+        replace(made(SOUND, replace(drive, stage="after"), name="drive after"), speed=None, orders=None),
+    ]
+    got = repair.repair_of_job(job, FOUR, cause_id="wheel-imbalance")
+    assert got is not None
+    assert got.verdict == "cannot-tell"
+    assert "neutral" not in got.why
+    assert "could not be told" in got.why
+
+
 def test_a_sweep_from_before_the_repair_corrects_for_speed() -> None:
     # One order of a constant force past a mode at 26 Hz, damping 0.08: levels from the closed form.
     def level(rpm: float) -> float:

@@ -14,7 +14,7 @@ from vibecore.evidence.lines import strongest_kept
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, LevelCourse, compare
-from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, likeness
+from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, alike, likeness
 from vibecore.repair.lines import standing_out
 from vibecore.repair.own import together
 from vibecore.repair.tapings import measured_placing, placing_db_of
@@ -194,10 +194,11 @@ def _still_shakes(pair: _Match, engine: Engine) -> bool:
 
 
 def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
-    def unlike(before: Analysis) -> tuple[bool, bool, float]:
+    def unlike(before: Analysis) -> tuple[bool, bool, bool, float]:
         like = likeness(before, after)
+        blocked = like.blocking is not None
         apart = float(np.hypot(like.extra_sd_db, like.speed_sd_db))
-        return like.blocking is not None and not (like.whole or like.road), like.blocking is not None, apart
+        return not alike(before, after), blocked and not (like.whole or like.road), blocked, apart
 
     return min(befores, key=unlike)
 
