@@ -73,3 +73,21 @@ def test_a_gap_is_counted_and_not_filled() -> None:
     assert recording.lost_samples == 300
     assert codes(recording) == ["lost-samples"]
     assert len(recording.t_s) == 2000
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "unit"), [(80.0, 0.01), (92.0, 0.01), (75.0, 0.01), (800.0, 1e-3), (833.0, 1e-3)]
+)
+@pytest.mark.parametrize("cut", [np.floor, np.round])
+def test_an_even_beat_under_two_units_of_its_stamps(rate_hz, unit, cut) -> None:
+    """80 Hz in hundredths of a second step by 1, 1, 1, 2: none is lost. A quarter lost at random is."""
+    t_s = cut(np.arange(4000) / rate_hz / unit) * unit
+    found = find_rate(t_s)
+    assert 1 / found.step_s == pytest.approx(rate_hz, rel=1e-3)
+    assert found.lost == 0
+    assert found.steady
+    gap = np.delete(t_s, np.s_[1000:1400])
+    assert find_rate(gap).lost == pytest.approx(400, abs=3)
+    assert 1 / find_rate(gap).step_s == pytest.approx(rate_hz, rel=3e-3)
+    random = np.flatnonzero(np.random.default_rng(1).random(4000) < unit * rate_hz) * unit
+    assert 1 / find_rate(random).step_s == pytest.approx(1 / unit, rel=1e-3)

@@ -17,6 +17,7 @@ from .table import Table
 __all__ = ["read_recording"]
 
 _BLANK = b"\0 \r\n\t"
+_LOST_BLOCK = bytes(16)  # what a card has that lost the begin of a file; no encoding begins so
 _MOST_PACKED = 3  # times: a tar in gzip in a zip
 _PROBE = 4096  # bytes looked at first: the whole only if they are blank
 
@@ -192,6 +193,8 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
 
     if not data[:_PROBE].strip(_BLANK) and not data.strip(_BLANK):
         raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
+    if data.startswith(_LOST_BLOCK):
+        data = data.lstrip(b"\0")
     check_kind(data, title)
     form = next((f for f in FORMATS if f.sniff(data)), None)
     if form is None:

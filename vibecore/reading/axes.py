@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import columns, names
+from . import columns, names, rising
 from .table import Column, Table
 
 _APART = 0.25  # of the usual step: so much may each axis have a stamp of its own
@@ -85,7 +85,7 @@ def _named(value: Column, name: str) -> Column:
 
 def _value_of(table: Table) -> Column | None:
     """The one column of measured values, None if there is not one alone."""
-    left = [c for c in table.columns if columns.is_measured(c)]
+    left = [c for c in table.columns if rising.is_measured(c)]
     moving = [c for c in left if np.nanmax(c.floats()) > np.nanmin(c.floats())]
     left = moving if len(left) > 1 else left
     return left[0] if len(left) == 1 else None

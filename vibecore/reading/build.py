@@ -51,7 +51,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     triple = counts.counted_out(triple, table.hints)
     data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(table, triple)))
     _check_rows(data, table)
-    found = rate.find_rate(data.t_s, data.polled)
+    found = rate.find_rate(data.t_s, data.polled, table.rows - len(data.t_s))
     _check_span(data.t_s, found.step_s, table)
     size = _scale(table, triple, all_triples, data.accel)
     warnings = (
@@ -105,6 +105,12 @@ def _scale(
 ) -> scale.Scale:
     """What one unit of the triple is; another triple that holds gravity alone may tell."""
     gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
+    if _unit(table, triple) in ("", "counts") and (middle := scale.middle_of_range(accel)):
+        raise ReadingError(
+            f"{table.source or 'The file'}: {triple.title} are whole numbers about {middle}, half the range "
+            "of a converter, so gravity cannot tell how many make 1 g. Export them in m/s2 or g, or name "
+            "their unit in the header, as in 'x (mg)'."
+        )
     size = scale.find_scale(accel, _unit(table, triple), gravity_size)
     assumed = size is None or any(w.code == "unit-assumed" for w in size.warnings)
     if assumed and _unit(table, triple) == "counts":

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vibecore.model import Warn
 
 from . import dates, limits, names
-from .columns import is_counter
+from .rising import is_counter
 from .table import MISSING, Column
 
 Floats = NDArray[np.float64]

@@ -5,6 +5,7 @@ Every choice between several candidates is told; what is no acceleration is refu
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import limits, names, scale
+from . import limits, names, rising, scale
 from .table import Column, Table
 
 Floats = NDArray[np.float64]
@@ -28,6 +29,7 @@ WORDS = {
     "pressure": "air pressure",
     "jerk": "jerks (how fast acceleration changes)",
     "gravity": "the direction of gravity alone",
+    "foreign": "what is no motion (such as temperatures, voltages or an engine's own figures)",
     "either": "columns named g, perhaps a gyroscope's",
 }
 _DOUBTED = (
@@ -38,15 +40,13 @@ _DOUBTED = (
     "speed",
     "sound",
     "pressure",
+    "foreign",
 )  # never a steady 9.8 by their nature
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
-_COUNTED = 0.99  # share of the steps that are of a counter
-_MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost
-_COUNTER_ROWS = 8  # fewer rows than this count nothing
+_WORD = 3  # letters, at least, of what is more than the sign of an axis
 _SHOWN = 30  # letters of a name that a message quotes
 _TURN = 0.01  # by which the squares of a turn of four printed numbers may miss 1
-_FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,6 +151,8 @@ def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Tabl
     by_unit, by_source = names.kind_of_unit(unit), names.kind_of_file(table.source)
     lone_g = _bare(stem).strip().lower() == "g" and not by_unit
     by_name = "either" if lone_g else names.kind_of(_bare(stem))
+    if not by_name and not by_unit and names.is_foreign(_bare(stem)):
+        by_name = "foreign"
     kind = by_name or by_unit or by_source
     if by_unit not in ("", "acceleration"):
         kind = by_unit
@@ -188,8 +190,6 @@ def _by_gravity(triple: Triple, said_by: str) -> Triple:
 
 def _bare(stem: str) -> str:
     """A name without its unit, so that the letters of the unit are not read as words."""
-    import re
-
     stem = re.sub(
         r"[(\[{<][^()\[\]{}<>]*[)\]}>]", lambda m: " " if names.unit_in(m.group()) else m.group(), stem
     )
@@ -204,18 +204,19 @@ def _lone_g(triple: Triple) -> bool:
 def _by_content(table: Table) -> list[Triple]:
     """Three columns out of a table whose names do not tell: what is left beside time, counter and
     magnitude."""
-    left = [c for c in table.columns if is_measured(c) and names.kind_of(c.name) not in WORDS]
+    left = [c for c in table.columns if rising.is_measured(c) and not _is_other(c)]
     moving = [c for c in left if np.nanmax(c.floats()) > np.nanmin(c.floats())]
     if len(left) > 3 and len(moving) >= 3:
         left = moving
-    if len(left) == 4 and _is_size(left[3].floats(), left[:3]):
+    if len(left) == 4 and rising.is_size(left[3].floats(), left[:3]):
         left = left[:3]
     kind = names.kind_of_file(table.source)
     if len(left) == 3:
         a, b, c = left
         unit = _unit_of((a, b, c))
         known = unit if unit in names.ACCELERATION_UNITS else ""
-        return [_by_gravity(Triple("", kind, known, (a, b, c)), "file's name")]
+        triple = Triple("", kind, known, (a, b, c))
+        return _told_by_gravity(triple) if _named_apart(triple) else [_by_gravity(triple, "file's name")]
     if len(left) in (6, 9):
         # Of several sets at least one is not what the file's name says: their contents tell more.
         sets = [Triple("", "", "", (left[i], left[i + 1], left[i + 2])) for i in range(0, len(left), 3)]
@@ -223,48 +224,30 @@ def _by_content(table: Table) -> list[Triple]:
     return []
 
 
-def is_measured(column: Column) -> bool:
-    """True for numbers that neither are a time by name nor count nor rise."""
-    return not (column.numbers is None or _is_special(column) or is_counter(column) or rises(column))
+def _is_other(column: Column) -> bool:
+    """True if a column's name or unit says that it is no acceleration."""
+    by_unit = names.kind_of_unit(names.unit_of_cell(column.unit) or names.unit_in(column.name))
+    return by_unit in WORDS or names.kind_of(column.name) in WORDS or names.is_foreign(column.name)
 
 
-def _is_special(column: Column) -> bool:
-    values = column.floats()
-    return not np.isfinite(values).any() or bool(column.name and names.is_time(column.name))
+def _named_apart(triple: Triple) -> bool:
+    """Whether each of the three has a word of its own, none of which speaks of acceleration."""
+    words = {max(names.tokens(re.sub(r"\d", " ", c.name)), key=len, default="") for c in triple.columns}
+    said = triple.kind or triple.unit or any(names.kind_of(c.name) for c in triple.columns)
+    return not said and len(words) == 3 and min(map(len, words)) >= _WORD
 
 
-def is_counter(column: Column) -> bool:
-    """True if a column just counts its rows, or the samples of which some were lost. A time in whole ms may
-    step by ones and twos as well, so what is named time must count without a loss."""
-    values = column.floats()
-    if len(values) < _COUNTER_ROWS:
-        return False
-    with np.errstate(invalid="ignore"):  # figures too large for any number are infinite here
-        steps = np.diff(values)
-        ones = float(np.mean(steps == 1.0))
-        if ones > _COUNTED or ones < _MOSTLY_ONES or (column.name and names.is_time(column.name)):
-            return ones > _COUNTED
-        return bool(np.mean((steps >= 1.0) & (steps == np.rint(steps))) > _COUNTED)
-
-
-def rises(column: Column) -> bool:
-    """True if a column never falls and rises overall, as time does."""
-    values = column.floats()
-    steps = np.diff(values[np.isfinite(values)])
-    falls, climbs = np.count_nonzero(steps < 0), np.count_nonzero(steps > 0)
-    # A coarse phone on a still engine stays on one value and seldom steps: as often down as up.
-    seldom_falls = falls < min(0.02 * len(steps), _FALLS_PER_CLIMB * climbs)
-    return len(steps) >= _COUNTER_ROWS and bool(seldom_falls and climbs > 0.02 * len(steps))
-
-
-def _is_size(size: Floats, axes: list[Column]) -> bool:
-    """True if one column is the length of the vector of the three others."""
-    x, y, z = (c.floats() for c in axes)
-    length = np.hypot(np.hypot(x, y), z)
-    known = np.isfinite(size) & np.isfinite(length)
-    return bool(known.any()) and bool(
-        np.median(np.abs(size - length)[known]) < 0.01 * np.median(length[known]) + 1e-6
+def _told_by_gravity(triple: Triple) -> list[Triple]:
+    """Columns that are called by words of their own, if gravity is in them; whole numbers near a power of two
+    are no proof."""
+    size = scale.steady_size(triple.sample())
+    if not scale.is_gravity_in(size):
+        return []
+    text = (
+        f"No column is named as acceleration; a steady {size:.3g} in {triple.title} is gravity, so these "
+        "were read as its axes. Name them x, y and z if that is right."
     )
+    return [replace(triple, doubt=Warn("axes-by-contents", text))]
 
 
 def _refusal(table: Table, found: list[Triple]) -> str:

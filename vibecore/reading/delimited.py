@@ -15,6 +15,7 @@ from .naming import under_names
 from .table import NOTHING, Table
 
 _HEAD_BYTES = 128 * 1024
+_MOST_NAME_LINES = 60  # three or so for each column
 _MOST_HEAD_LINES = 1000  # looked at where the first few hold no data
 _EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
 _JUDGED_LINES = 20
@@ -36,7 +37,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
     """
     text, kind = encoding.to_utf8(data)
-    text = _without_end_marks(text)
+    text = _without_end_marks(_one_line_of_names(text))
     text, lying = sideways.upright(text), text
     told: tuple[Warn, ...] = () if text is lying else (sideways.TOLD,)
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
@@ -59,6 +60,21 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
     return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)
+
+
+def _one_line_of_names(text: bytes) -> bytes:
+    """A text whose first line breaks off within quotes, for names in a spreadsheet may have lines of their
+    own: 'Acc x', '(g)' below it. With the names in one line."""
+    end = text.find(b"\n")
+    if not text.startswith(b'"') or text.count(b'"', 0, max(0, end)) % 2 == 0:
+        return text
+    for _ in range(_MOST_NAME_LINES):
+        end = text.find(b"\n", end + 1)
+        if end < 0:
+            return text
+        if text.count(b'"', 0, end) % 2 == 0:
+            return text[:end].replace(b"\r", b"").replace(b"\n", b" ") + text[end:]
+    return text
 
 
 def _without_end_marks(text: bytes) -> bytes:

@@ -58,6 +58,8 @@ def find_layout(lines: list[str], source: str) -> Layout:
     judged = [line for line in lines[-_JUDGED_LINES:] if line.strip()]
     best = (0.0, "", "")
     for delimiter in DELIMITERS:
+        if delimiter == " " and _has_tabs(judged):
+            break
         split = [split_line(line, delimiter) for line in judged]
         most = sum(len(cells) - cells.count("") for cells in split)
         for decimal in (".", ","):
@@ -70,6 +72,14 @@ def find_layout(lines: list[str], source: str) -> Layout:
     if best[0] < _LEAST_NUMBERS:
         raise ReadingError(_no_rows(lines, source))
     return _place(lines, judged, *best[1:])
+
+
+def _has_tabs(judged: list[str]) -> bool:
+    """Whether as many tabs part each line into three values at least: blanks then stand within cells."""
+    tabs = {line.count("\t") for line in judged}
+    return len(tabs) == 1 and all(
+        max(_values(line.split("\t"), mark) for mark in ".,") >= _PLAIN_CELLS for line in judged
+    )
 
 
 def end_of_data(text: bytes, layout: Layout) -> int:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import clock, columns, limits, names, scale
+from . import clock, columns, limits, names, rising, scale
 from .table import Column, Table
 
 Rows = NDArray[np.bool_]
@@ -163,8 +163,8 @@ def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Rows]) -> boo
     for other in table.columns:
         if other.numbers is None or any(other is axis for axis in triple.columns):
             continue
-        found = clock.read_clock(other) if columns.rises(other) else None
-        if found is not None and not columns.is_counter(other):
+        found = clock.read_clock(other) if rising.rises(other) else None
+        if found is not None and not rising.is_counter(other):
             return _holes(found.t_s[commonest]) > _holes(found.t_s) + _MORE_HOLES
     return False
 

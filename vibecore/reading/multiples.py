@@ -20,7 +20,7 @@ _MULTIPLE = re.compile(rf"\s*[*x\u00d7·]?\s*{_FIGURE}\s*[*x\u00d7·]?\s*(?P<uni
 _SHARE = re.compile(r"\s*(?P<unit>[^\W\d].*?)\s*[*x\u00d7·/]\s*(?P<part>[1-9]\d*)\s*")  # g/1000, g x 1000
 _LONGEST = 40  # characters of a unit; matching takes the cube of them
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
-_OTHER_UNIT = re.compile(r"[^\W\d].*[/^²*·]")  # what nothing but a unit looks like
+_OTHER_UNIT = re.compile(r"[^\W\d].*[/^²*·]|%|[cdhk](?:g|m/s)")  # what nothing but a unit looks like
 
 
 def counted_out(table: Table) -> Table:

@@ -20,15 +20,17 @@ TIME_UNITS_S = {
     "100 ns": 1e-7,
 }
 ACCELERATION_UNITS = frozenset(
-    {"m/s2", "g", "mg", "ug", "cm/s2", "mm/s2", "ft/s2", "in/s2", "mGal", "counts"}
+    {"m/s2", "g", "mg", "ug", "%g", "cm/s2", "mm/s2", "ft/s2", "in/s2", "mGal", "counts"}
 )
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
     "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",
     "m/s": "speed", "Pa": "pressure", "m": "location", "dB": "sound",
+    **dict.fromkeys(("N", "V", "K", "%", "lx", "rpm"), "foreign"),
 }  # fmt: skip
 RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
 _AXIS_NAME = 2  # letters of a name such as ax
+_RUNNING = re.compile(r"^\D*\d+")  # up to the number of a channel
 _SHORT = 3  # Latin words up to this long must stand alone
 
 
@@ -118,6 +120,12 @@ def kind_of(name: str) -> str:
     if moving:
         return "acceleration"
     return "gravity" if has_word(name, kinds["gravity"]) else ""
+
+
+@lru_cache(maxsize=2048)
+def is_foreign(name: str) -> bool:
+    """True if a column's name speaks of what is no motion: a temperature, a voltage, a torque."""
+    return not kind_of(name) and has_word(name, words()["foreign"]["words"])
 
 
 @lru_cache(maxsize=256)
@@ -225,12 +233,24 @@ def said_by(cells: list[str]) -> float:
 
 
 def triples(names: list[str]) -> list[tuple[str, tuple[int, int, int]]]:
-    """Columns that differ only in the sign of their axis: (what is left of the name, indices of x, y, z)."""
-    keys = _occurrences([plain(n) for n in names])
+    """Columns that differ only in the sign of their axis, or in a running number as well ('Ch4 acc x'): (what
+    is left of the name, indices of x, y, z)."""
+    spelled = [plain(n) for n in names]
+    taken: set[int] = set()
+    found = _differing(names, spelled, words()["axes"]["sets"], taken)
+    behind = [_RUNNING.sub("", n) for n in spelled]
+    return found + _differing(names, behind, [words()["axes"]["letters"]], taken)
+
+
+def _differing(
+    names: list[str], spelled: list[str], sets: list[list[str]], taken: set[int]
+) -> list[tuple[str, tuple[int, int, int]]]:
+    """Columns whose names, so spelled but for what is left off before, differ only in signs of one of these
+    sets; they are taken."""
+    keys = _occurrences(spelled)
     at = {key: i for i, key in enumerate(keys)}
     found: list[tuple[str, tuple[int, int, int]]] = []
-    taken: set[int] = set()
-    for one, two, three in words()["axes"]["sets"]:
+    for one, two, three in sets:
         for i, (key, copy) in enumerate(keys):
             if i in taken:
                 continue
@@ -241,7 +261,8 @@ def triples(names: list[str]) -> list[tuple[str, tuple[int, int, int]]]:
                     continue
                 if one.isdigit() and _goes_on(left, right, copy, int(one), at):
                     continue
-                found.append((_stem(names[i], hit.start(), hit.end()), (i, j, k)))
+                off = len(plain(names[i])) - len(key)
+                found.append((_stem(names[i], off + hit.start(), off + hit.end()), (i, j, k)))
                 taken |= {i, j, k}
                 break
     return found

@@ -33,8 +33,13 @@ _RANDOM_BEAT = (
 )  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
 _NEIGHBOURS = 1.5  # times the usual distance of two blocks: further apart there is a gap between them
 _AROUND = 11  # places whose median smooths out single late or early stamps
+_WHOLE = 0.02  # of a unit: what is left of it in printed fractions
+_ROUNDED = 1.2  # units between the earliest and the latest stamp of a block, 1 but for the clock's own drift
+_MOSTLY = 0.6  # of the blocks: those over gaps are not even
+_MORE = 2  # gaps than rows left out
+_BESIDE = 1.02  # units to a step: nearer to one the unit is the beat
 _EVENT_GAP = 8.0  # without a beat, only a step over so many mean ones is a gap
-_POLLED_GAP = 3.0  # a polled step may be twice the mean one with nothing lost
+_POLLED_GAP = 3.0  # a polled or rounded step may be twice the mean one with nothing lost
 
 
 @dataclass(frozen=True)
@@ -49,21 +54,39 @@ class Rate:
     steady: bool
 
 
-def find_rate(t_s: Floats, polled: bool = False) -> Rate:
+def find_rate(t_s: Floats, polled: bool = False, left_out: int = 0) -> Rate:
     """Rate of strictly increasing stamps (n,), n >= 3. `polled`: they are the times when a logger asked,
-    which
-    keep the logger's beat and not the sensor's."""
+    which keep the logger's beat and not the sensor's. `left_out`: rows of the file that gave none."""
     steps = np.diff(t_s)
     if polled:
         return replace(_without_beat(steps, _POLLED_GAP), steady=True)
     mean = float(steps.mean())
     if float(np.abs(steps - mean).max()) <= _CALM_STEP * mean:
         return Rate(_slope(np.arange(len(t_s), dtype=np.float64), t_s), 0, 0, 0.0, True)
+    if _is_rounded(t_s, steps, left_out):
+        return replace(_without_beat(steps, _POLLED_GAP), steady=True)
     step = _search(t_s, _guess(steps), mean)
     if step is None:
         return _without_beat(steps, _EVENT_GAP)
     step, phase = _refine(t_s, step)
     return _count(t_s, steps, step, phase)
+
+
+def _is_rounded(t_s: Floats, steps: Floats, left_out: int) -> bool:
+    """Whether an even beat of more than one and less than two units of the stamps was rounded to them: 80 Hz
+    in hundredths of a second step by 1, 1, 1, 2, and so do 100 Hz of which a fifth is lost. But no stamp of
+    the even one is further than a unit from its place, and no rows were left out that would fill the gaps."""
+    unit = float(np.median(steps))
+    if np.count_nonzero(steps > 1.5 * unit) <= _MORE * left_out:
+        return False
+    if not np.all(np.abs(steps - unit * np.rint(steps / unit)) < _WHOLE * unit):
+        return False
+    blocks = _blocks(t_s)
+    places = np.arange(blocks.shape[1]) - (blocks.shape[1] - 1) / 2
+    slopes = (blocks @ places) / (places @ places)
+    off = blocks - blocks.mean(axis=1, keepdims=True) - slopes[:, None] * places
+    even = np.ptp(off, axis=1) <= _ROUNDED * unit
+    return bool(np.mean(even) > _MOSTLY and np.median(slopes) > _BESIDE * unit)
 
 
 def _guess(steps: Floats) -> float:

@@ -18,8 +18,8 @@ from vibecore.units import STANDARD_GRAVITY_M_S2 as G
 Floats = NDArray[np.float64]
 
 M_S2_PER_UNIT = {
-    "m/s2": 1.0, "g": G, "mg": G / 1e3, "ug": G / 1e6, "cm/s2": 0.01, "mm/s2": 0.001, "mGal": 1e-5,
-    "ft/s2": 0.3048, "in/s2": 0.0254,
+    "m/s2": 1.0, "g": G, "mg": G / 1e3, "ug": G / 1e6, "%g": G / 100, "cm/s2": 0.01, "mm/s2": 0.001,
+    "mGal": 1e-5, "ft/s2": 0.3048, "in/s2": 0.0254,
 }  # fmt: skip
 GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
 COUNTS_PER_G = tuple(
@@ -48,6 +48,10 @@ _ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells 
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.
 ZERO_G_OFFSET = 0.04
+_MIDDLES = (128, 512, 2048, 8192, 32768)  # counts: half the range of converters of 8 to 16 bits
+# 1 g is a half of half the range at most, +-2 g; where gravity lies just so that signed counts would show 1 g
+# askew by the same numbers, they must be nearer.
+_ABOUT_MIDDLE, _NEAR_MIDDLE = 0.55, 0.3
 _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
 _OTHER = {"m/s2": "g", "g": "m/s2"}  # what the two units of phones are mistaken for
 _IN_ERROR = {"m/s2": "less", "g": "as much"}  # how all changes if it is the other
@@ -142,6 +146,18 @@ def impossible(accel: Floats, size: Scale, unit: str) -> str:
     if size.m_s2 > _COARSE_M_S2 and np.array_equal(accel, np.rint(accel)):
         return f"are whole numbers without gravity, too coarse for {unit}: perhaps counts of the sensor"
     return ""
+
+
+def middle_of_range(accel: Floats) -> int:
+    """Half the range of a converter about which all axes of (n, 3) values lie; 0 if they lie about none. A
+    sensor with voltages for its outputs has half of one at rest, and gravity is little beside it."""
+    if np.min(accel) < 0 or not np.array_equal(accel, np.rint(accel)):
+        return 0
+    means = accel.mean(axis=0)
+    size = float(np.linalg.norm(means))
+    sure = any(abs(size / one_g - 1.0) < ZERO_G_OFFSET for one_g in (*COUNTS_PER_G, 1000))
+    about = _NEAR_MIDDLE if sure else _ABOUT_MIDDLE
+    return next((m for m in _MIDDLES if np.all(np.abs(means / m - 1.0) < about)), 0)
 
 
 def _lasts(accel: Floats) -> bool:

@@ -11,7 +11,7 @@ import numpy as np
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import clock_parts, columns, names, told
+from . import clock_parts, columns, names, rising, told
 from .clock import Clock, added_up, read_clock
 from .table import Column, Table
 
@@ -149,7 +149,7 @@ def _stamped(table: Table, triple: columns.Triple) -> list[Column]:
     unnamed = [
         c
         for c in rest
-        if not c.name and c.numbers is not None and columns.rises(c) and not columns.is_counter(c)
+        if not c.name and c.numbers is not None and rising.rises(c) and not rising.is_counter(c)
     ]
     dated = [c for c in rest if c.text is not None and c not in named]
     return [*named, *unnamed, *dated]
@@ -180,8 +180,8 @@ def _rising(table: Table, triple: columns.Triple) -> list[Column]:
     return [
         c
         for c in rest
-        if columns.rises(c)
-        and not columns.is_counter(c)
+        if rising.rises(c)
+        and not rising.is_counter(c)
         and names.kind_of(c.name) not in columns.WORDS
         and not names.is_time(c.name)
     ]
@@ -190,9 +190,7 @@ def _rising(table: Table, triple: columns.Triple) -> list[Column]:
 def _counters(table: Table, triple: columns.Triple) -> list[Column]:
     """Columns that count the samples without ever falling, those first that tell of lost ones."""
     rest = [
-        c
-        for c in table.columns
-        if c not in triple.columns and c.numbers is not None and columns.is_counter(c)
+        c for c in table.columns if c not in triple.columns and c.numbers is not None and rising.is_counter(c)
     ]
     rest = [c for c in rest if np.min(np.diff(c.floats())) >= 1.0]
     return sorted(rest, key=lambda c: -float(np.ptp(c.floats())))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vibecore.model import Warn
 
-from . import columns, names
+from . import names, rising
 from .table import Column, Table
 
 Floats = NDArray[np.float64]
@@ -44,7 +44,7 @@ def _candidates(table: Table) -> list[list[_Sample]]:
     if not table.named:
         if len(table.columns) < 6:
             return []
-        left = [c for c in table.columns if columns.is_measured(c)]
+        left = [c for c in table.columns if rising.is_measured(c)]
         sets = [(left[i], left[i + 1], left[i + 2]) for i in range(0, len(left) - 2, 3)]
         return [sets] if len(sets) > 1 and len(left) % 3 == 0 else []
     groups: dict[str, dict[int, _Sample]] = {}

@@ -25,6 +25,7 @@ from .table import Column, Table
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
 _OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"  # OASIS OpenDocument 1.2, part 3
 _LEAST_ROWS = 3
+_BLOWN_UP_BYTES, _MOST_SQUEEZED = 50_000_000, 100  # rows of numbers are squeezed to a tenth, not a hundredth
 _MOST_SECONDS = 30  # the largest sheets take a tenth of it
 _FIGURE = re.compile(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*")
 
@@ -103,6 +104,11 @@ def _check_zip(data: bytes, title: str) -> None:
                 if total > 2 * limits.MAX_BYTES:
                     raise ReadingError(
                         f"{title} unpacks to over {limits.megabytes(2 * limits.MAX_BYTES)}. Save it as CSV."
+                    )
+                if info.file_size > _BLOWN_UP_BYTES and info.file_size > _MOST_SQUEEZED * info.compress_size:
+                    raise ReadingError(
+                        f"{title} is {limits.megabytes(info.file_size)} of the same again and again. "
+                        "Save it as CSV."
                     )
                 part = archive.read(info)  # stops at the declared size; a lie about it fails the check sum
                 if info.filename.lower().startswith("xl/worksheets/"):
