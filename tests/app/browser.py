@@ -28,6 +28,7 @@ SERVER_STOPS_S = 10.0
 PAGE_DRAWN_MS = 60_000
 PRESS_MS = 50  # a quick finger: a press of no length at all overtakes the box that is being left
 QUIET_MS = 400
+WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
 DRAWN = """() => document.getAnimations().every(a => a.playState !== 'running')
     && [...document.querySelectorAll('[data-testid="stPlotlyChart"]')]
         .every(chart => chart.querySelector('.main-svg'))"""
@@ -85,8 +86,10 @@ class Window:
     """One window on the app; remembers what it asked of other hosts and what its console complained of."""
 
     def __init__(self, browser: Any, address: str, size: tuple[int, int]) -> None:
+        """`browser`, or a context of it: windows of one context fetch the app's own files once."""
         self.narrow = size[0] < 600
-        self.page = browser.new_page(viewport={"width": size[0], "height": size[1]}, accept_downloads=True)
+        self.page = browser.new_page()
+        self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.set_default_timeout(PAGE_DRAWN_MS)
         self.outside: list[str] = []
         self.complaints: list[str] = []
@@ -143,6 +146,14 @@ class Window:
     def drawn(self) -> None:
         """Wait until every picture is there and nothing fades or slides any more."""
         self.page.wait_for_function(DRAWN)
+
+    def faults(self) -> dict[str, list[str]]:
+        """What axe-core finds wrong on the page as it stands, and where."""
+        from axe_playwright_python.sync_playwright import Axe
+
+        self.drawn()
+        found = Axe().run(self.page, options=WCAG).response["violations"]
+        return {fault["id"]: [node["html"][:160] for node in fault["nodes"][:3]] for fault in found}
 
     def text(self) -> str:
         return str(self.page.get_by_test_id("stMain").inner_text())

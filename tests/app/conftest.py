@@ -58,6 +58,8 @@ def start(data, made_results, monkeypatch):  # noqa: ARG001 - both set the stage
     from streamlit.testing.v1 import AppTest
     from streamlit.util import calc_hash
 
+    # Each new window would read the papers of every installed package, in search of components: none here.
+    monkeypatch.setattr("streamlit.components.v2.manifest_scanner.scan_component_manifests", list)
     monkeypatch.syspath_prepend(str(APP))
     forget = [name for name in sys.modules if name.split(".")[0] in OWN]
     for name in forget:
@@ -112,9 +114,15 @@ def address(tmp_path_factory):
         yield url
 
 
+@pytest.fixture(scope="module")
+def context(browser):
+    """What the windows of one person share: the files that the browser keeps of the app."""
+    return browser.new_context()
+
+
 @pytest.fixture
-def window(browser, address, request):
-    opened = Window(browser, address, request.param if hasattr(request, "param") else LAPTOP)
+def window(context, address, request):
+    opened = Window(context, address, request.param if hasattr(request, "param") else LAPTOP)
     yield opened
     opened.page.close()
     assert opened.outside == [], "the app asked another host"

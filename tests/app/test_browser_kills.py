@@ -28,8 +28,9 @@ from vibecore.jobs import new_job
 from vibecore.model import Symptoms
 from vibecore.store import Store
 
-KILLS = 6
+KILLS = 4
 LATEST_S = 1.0  # after the first action of a life; the actions after it take less
+SURELY_DEAD_MS = 2500  # longer than any life: who waits so long waits for a server that is gone
 PATIENCE_S = 30.0
 DRAWN = '[data-testid="stApp"][data-test-script-state="notRunning"]'
 RECORDING = "t,x,y,z\n" + "".join(f"{n / 100:.2f},{n * n % 7 / 9:.3f},0.1,9.81\n" for n in range(1200))
@@ -128,8 +129,8 @@ def live(
     window: Window, server: subprocess.Popen[bytes], act: Callable[..., None], life: int, moment_s: float
 ) -> None:
     """One action in peace, then one after another until the server is killed."""
-    window.page.set_default_timeout(2500)
     act(window, lambda: server.poll() is None, f"{life}-0")
+    window.page.set_default_timeout(SURELY_DEAD_MS)
     killer = threading.Timer(moment_s, server.kill)
     killer.start()
     number = 1

@@ -1,15 +1,21 @@
-"""How the pages lie on a phone: nothing over something else, nothing cut off, all to be pressed with a thumb.
+"""How every page of a demo job looks, on a laptop and on a phone: nothing over something else, nothing cut
+off, all to be pressed with a thumb, read aloud, and reached by Tab.
 
-Outside checks: places as Chromium lays them out; the least size of what is pressed is that of WCAG 2.1,
-success criterion 2.5.5 (44 CSS pixels).
+Outside checks: places as Chromium lays them out; axe-core (Deque) judges contrast, names and labels by WCAG
+2.1 A and AA; the least size of what is pressed is that of WCAG 2.1, success criterion 2.5.5 (44 CSS pixels);
+keys are those of 2.1.1 (keyboard), 2.1.2 (no trap) and 2.4.7 (focus visible).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import pytest
 
-from tests.app.browser import LAPTOP, PHONE
-from tests.app.test_browser import ABSENT, PAGES
+from tests.app.browser import LAPTOP, PHONE, Window
+from tests.app.keyboard import Keyboard
+from tests.app.test_browser import ABSENT, PAGES, both
 
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
 LEAST_PX = 44
@@ -33,22 +39,61 @@ SMALL = """least => [...document.querySelectorAll(
   .filter(e => e.getBoundingClientRect().height < least - .5).map(e => e.innerText || e.ariaLabel)"""
 
 
-@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
-def test_charts_are_whole_and_their_buttons_lie_beside_them(window):
-    for name in ("This job", "Record", "Reading"):
-        window.go(name)
-        window.drawn()
-        found = window.page.evaluate(CHARTS)
-        assert found
-        for chart in found:
-            assert chart == {"buttons": 3, "small": 0, "covered": 0, "cut": []}, name
+@dataclass(frozen=True)
+class Look:
+    """What there is to see on one page of the demo job."""
+
+    faults: dict[str, list[str]]  # that axe-core finds
+    charts: list[dict[str, Any]]
+    low: list[str]  # names of what is too low to be pressed
+    sideways_px: int  # by which the page is wider than the window
+    by_tab: dict[str, bool]  # name of what Tab passes -> is the focus seen there?
 
 
-@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
-def test_all_that_is_pressed_is_as_high_as_a_thumb(window):
+@pytest.fixture(scope="module", params=[LAPTOP, PHONE], ids=["laptop", "phone"])
+def looks(context, address, request) -> dict[str, Look]:
+    """Each page is gone to once, and all that there is to see on it is noted."""
+    window, found = Window(context, address, request.param), {}
+    page = window.page
     for name in PAGES:
         window.go(name)
-        assert window.page.evaluate(SMALL, LEAST_PX) == [], name
+        window.drawn()
+        found[name] = Look(
+            window.faults(),
+            page.evaluate(CHARTS),
+            page.evaluate(SMALL, LEAST_PX),
+            page.evaluate("document.documentElement.scrollWidth - window.innerWidth"),
+            Keyboard(window).walk(),
+        )
+    page.close()
+    assert window.outside == window.complaints == []
+    return found
+
+
+def test_contrast_names_and_labels(looks):
+    assert {name: look.faults for name, look in looks.items() if look.faults} == {}
+
+
+def test_no_page_scrolls_sideways(looks):
+    assert {name: look.sideways_px for name, look in looks.items() if look.sideways_px > 0} == {}
+
+
+def test_all_that_is_pressed_is_as_high_as_a_thumb(looks):
+    assert {name: look.low for name, look in looks.items() if look.low} == {}
+
+
+def test_the_focus_is_seen_everywhere_and_comes_round(looks):
+    for name, look in looks.items():
+        assert len(look.by_tab) > 3, name
+        assert [passed for passed, seen in look.by_tab.items() if not seen] == [], name
+
+
+@pytest.mark.parametrize("looks", [PHONE], ids=["phone"], indirect=True)
+def test_charts_are_whole_and_their_buttons_lie_beside_them(looks):
+    for name in ("This job", "Record", "Reading"):
+        assert looks[name].charts
+        for chart in looks[name].charts:
+            assert chart == {"buttons": 3, "small": 0, "covered": 0, "cut": []}, name
 
 
 @pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
@@ -74,7 +119,7 @@ WHOLE = """() => [...document.querySelectorAll('[data-testid="stNumberInputConta
       && [...e.querySelectorAll('button')].every(b => b.getBoundingClientRect().right <= box.right + 1); })"""
 
 
-@pytest.mark.parametrize("window", [LAPTOP, PHONE], ids=["laptop", "phone"], indirect=True)
+@both
 def test_a_number_can_be_read_in_its_box(window):
     window.go("Car")
     window.page.get_by_label("Maker's idle from, rpm").fill("20000")
