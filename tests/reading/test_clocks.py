@@ -14,7 +14,7 @@ import pytest
 from tests.reading.make import Truth, cells, codes, shake, text
 from vibecore.reading import read_recording
 
-TRUTH = shake()
+TRUTH = shake(seconds=10.0)
 
 
 # --- a clock in several columns ---

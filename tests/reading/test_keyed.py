@@ -16,8 +16,8 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import keyed, read_recording
 
-TRUTH = shake(100.0, 10.0)
-FREE = shake(100.0, 10.0, gravity=False)
+TRUTH = shake(100.0, 6.0)
+FREE = shake(100.0, 6.0, gravity=False)
 TURNING = np.random.default_rng(4).normal(0, 0.05, TRUTH.accel.shape)
 START = dt.datetime(2026, 3, 14, 11, 59, 55)
 

@@ -206,7 +206,7 @@ def test_old_finds(form: str, seed: int, hits: int) -> None:
 
 
 @example(form="commas", seed=8008, hits=100)  # two rates in one file
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     form=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 10**9), hits=st.sampled_from([1, 2, 5, 20, 100])
 )

@@ -11,8 +11,8 @@ from tests.reading.make import G, cells, shake, text
 from vibecore.errors import ReadingError
 from vibecore.reading import read_recording
 
-TRUTH = shake()
-FREE = shake(gravity=False)
+TRUTH = shake(seconds=10.0)
+FREE = shake(seconds=10.0, gravity=False)
 
 
 @pytest.mark.parametrize(

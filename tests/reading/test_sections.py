@@ -13,7 +13,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
-TRUTH = shake(100.0, 20.0)
+TRUTH = shake(100.0, 10.0)
 RNG = np.random.default_rng(5)
 
 

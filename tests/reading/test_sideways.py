@@ -14,7 +14,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
-TRUTH = shake()
+TRUTH = shake(seconds=10.0)
 ROWS = [[float(v) for v in row] for row in cells(TRUTH)]
 COLUMNS = list(map(list, zip(*ROWS, strict=True)))
 NAMES = ["time", "x", "y", "z"]

@@ -14,7 +14,7 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
-TRUTH = shake(100.0, 20.0, jitter=0.0)
+TRUTH = shake(100.0, 10.0, jitter=0.0)
 N = len(TRUTH.t_s)
 ROWS = cells(TRUTH)
 
@@ -96,7 +96,7 @@ def test_ticks_of_a_millisecond() -> None:
 
 def test_the_unit_on_the_last_axis_counts_for_all() -> None:
     """Without gravity nothing else tells g from m/s2."""
-    free = shake(100.0, 20.0, gravity=False, jitter=0.0)
+    free = shake(100.0, 10.0, gravity=False, jitter=0.0)
     recording = read_recording(text(cells(free, unit=9.80665), "time,ax,ay,az [g]").encode())
     np.testing.assert_allclose(recording.accel_m_s2, free.accel, atol=1e-4)
     assert codes(recording) == []

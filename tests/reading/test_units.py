@@ -11,8 +11,8 @@ from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
 
-TRUTH = shake()
-FREE = shake(gravity=False)
+TRUTH = shake(seconds=10.0)
+FREE = shake(seconds=10.0, gravity=False)
 
 
 def check(recording: Recording, truth: Truth, printed: float) -> None:
