@@ -16,7 +16,7 @@ from scipy.signal import welch
 from tests.app import made
 from vibecore import figures
 from vibecore.cycles import CycleView
-from vibecore.drawing import levels_svg
+from vibecore.drawing import levels_svg, orders_svg
 from vibecore.engine import Engine
 from vibecore.figures import style
 from vibecore.figures.style import LEAST_SPEED_SPAN_RPM
@@ -69,6 +69,17 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
     assert bars.y[3] == analysis.orders.level(2.0).rms_m_s2
 
 
+def test_the_strongest_line_is_named_also_where_it_is_on_no_order():
+    whole = made.analysis()
+    belt = dataclasses.replace(whole.orders.other_lines[0], rms_m_s2=0.3)
+    analysis = dataclasses.replace(whole, orders=dataclasses.replace(whole.orders, other_lines=(belt,)))
+    said = figures.order_spectrum(analysis, FOUR).sentence
+    assert said.startswith(
+        "Most shake is on no engine order: 0.300 m/s² at 31.2 Hz, 2.67 times engine speed."
+    )
+    assert "on no engine order" in orders_svg(analysis, FOUR)
+
+
 def test_the_curve_is_the_rms_within_a_lines_width():
     """White noise of density s has rms sqrt(s * width) within a band, and a line of mean square p on top of
     nothing has rms sqrt(p) (any text on random vibration)."""
@@ -113,6 +124,10 @@ def test_speed_picture_holds_the_records_numbers():
 def test_budget_adds_up():
     picture = figures.shake_budget(made.analysis().orders)
     assert sum(t.x[0] for t in picture.figure.data) == pytest.approx(100)
+    parts = {"orders_ms": 0.07, "other_ms": 0.9, "rest_ms": 0.03, "total_ms": 1.0}
+    table = dataclasses.replace(made.analysis().orders, **parts)
+    said = "7 % of the shake is on the engine's orders, 90 % on other steady lines."
+    assert figures.shake_budget(table).sentence == said
     assert picture.figure.layout.margin.r >= 12  # half of '100' stands over the end of the axis
 
 

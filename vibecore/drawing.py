@@ -26,6 +26,7 @@ from vibecore.figures.style import (
     line_level,
     order_name,
     short_name,
+    strongest_line,
 )
 from vibecore.model import Analysis, Floats, OrderLevel, Repair
 from vibecore.spoken import spoken_names
@@ -48,15 +49,18 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     table = analysis.orders
     assert table is not None
     seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
-    last = last_shown([lv.order for lv in seen])
+    strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0, default=None)
+    line = strongest_line(table, more_than_m_s2=(strongest and strongest.rms_m_s2) or 0.0)
+    last = last_shown([*(lv.order for lv in seen), *([line.order or 0.0] if line else [])])
     x, y = _thinned(table.spectrum.x, line_level(table.spectrum), last)
     top = max([float(y.max(initial=0.0)), *(lv.high_m_s2 or lv.rms_m_s2 or 0.0 for lv in seen)])
-    chart = _Chart((0.0, last), top)
+    chart = _Chart((0.0, last), max(top, line.rms_m_s2 if line else 0.0))
     chart.line(x, y, GREY, "1")
     for lv in seen:
         chart.bar(lv.order, 0.08, _bar(lv), BLUE)
-    if seen:
-        strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
+    if line is not None:
+        chart.name(line.order or 0.0, line.rms_m_s2, "on no engine order")
+    if strongest is not None:
         chart.name(strongest.order, strongest.high_m_s2 or strongest.rms_m_s2 or 0.0,
                    order_name(strongest.order, engine))  # fmt: skip
     chart.x_axis(ORDER_AXIS, [(v, [f"{v:g}"]) for v in np.arange(0, last, ORDER_STEP)])

@@ -25,6 +25,7 @@ from vibecore.figures.style import (
     level_text,
     line_level,
     order_name,
+    strongest_line,
     thinned,
     too_broken,
     whiskers,
@@ -136,7 +137,9 @@ def shake_budget(table: OrderTable) -> Picture:
     fig.update_layout(barmode="stack", height=BUDGET_PX, legend_traceorder="normal")
     fig.update_xaxes(range=[0, 100], tickvals=[0, 25, 50, 75, 100])
     fig.update_yaxes(showline=False, ticks="")
-    sentence = f"{shares[0]:.0f} % of the shake comes in step with the engine."
+    sentence = (
+        f"{shares[0]:.0f} % of the shake is on the engine's orders, {shares[1]:.0f} % on other steady lines."
+    )
     rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
     return Picture("Where the shake comes from", sentence, fig, ("part", "(m/s²)²", "share"), rows)
 
@@ -232,11 +235,14 @@ def _has_a_name(order: float, engine: Engine | None) -> bool:
 def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: OrderTable) -> str:
     if not seen:
         return "None of the engine's orders can be seen in this recording; the table says why."
-    top = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
+    top: OrderLevel | Line = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0)
     hidden = sum(not lv.visible for lv in table.levels)
     unseen = f" {hidden} of {len(table.levels)} orders cannot be seen: see the table." if hidden else ""
-    size = f"{top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz"
-    return f"Most shake is on {order_name(top.order, engine)}: {size}.{unseen}"
+    where, behind = order_name(top.order or 0.0, engine), ""
+    line = strongest_line(table, more_than_m_s2=top.rms_m_s2 or 0.0)
+    if line is not None:
+        where, top, behind = "no engine order", line, f", {line.order:.2f} times engine speed"
+    return f"Most shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}.{unseen}"
 
 
 def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ from scipy.ndimage import uniform_filter1d
 
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
-from vibecore.model import Analysis, Floats, OrderLevel, Spectrum
+from vibecore.model import Analysis, Floats, Line, OrderLevel, OrderTable, Spectrum
 from vibecore.units import order_text
 
 BLUE, VERMILLION, GREEN, SKY = "#0072B2", "#D55E00", "#009E73", "#56B4E9"
@@ -65,6 +65,13 @@ def order_name(order: float, engine: Engine | None) -> str:
 def line_alone(level: OrderLevel) -> OrderLevel:
     """The level of the line itself, without what unsteady cycles leave beside it: what changes are of."""
     return replace(level, rms_m_s2=level.line_m_s2)
+
+
+def strongest_line(table: OrderTable, more_than_m_s2: float) -> Line | None:
+    """Of those on no engine order that are stronger than this."""
+    stronger = (line for line in table.other_lines if line.rms_m_s2 > more_than_m_s2)
+    lines = [line for line in stronger if line.order is not None]
+    return max(lines, key=lambda line: line.rms_m_s2, default=None)
 
 
 def level_text(level: OrderLevel) -> str:
