@@ -16,13 +16,16 @@ from tests.invented import some_analysis, some_diagnosis
 from vibecore import contract, terminal, words
 from vibecore.engine import Engine
 from vibecore.model import (
+    Condition,
     Line,
     OrderChange,
     OrderLevel,
     OrderTable,
     Overall,
+    Place,
     Spectrum,
     SpeedTrack,
+    VerdictName,
 )
 
 NAN, INF = float("nan"), float("inf")
@@ -229,6 +232,19 @@ def test_words_of_a_diagnosis_rank_and_warn() -> None:
     ):
         assert part in text
     assert max(len(line) for line in text.splitlines()) <= terminal.WIDTH
+
+
+@pytest.mark.parametrize(
+    ("place", "verdict", "doubted"),
+    [(None, "cured", True), ("seat", "cured", False), (None, "cannot-tell", False)],
+)
+def test_a_verdict_on_places_that_nobody_named_says_that_it_rests_on_them(
+    place: Place | None, verdict: VerdictName, doubted: bool
+) -> None:
+    both = some_analysis(condition=Condition(place)), some_analysis(condition=Condition("seat"))
+    repair = replace(some_diagnosis().repair, verdict=verdict)
+    text = " ".join(terminal.comparison_text(*both, repair, ("a.csv", "b.csv")).split())
+    assert ("this holds only if it was the same place" in text) == doubted
 
 
 def test_long_rows_and_changes_are_wrapped_and_an_order_is_told_to_its_fourth_digit() -> None:

@@ -40,6 +40,7 @@ MOST_EVIDENCE = 2  # of a cause that is not the first: enough to see why it is n
 UNITS = re.compile(r" (?=(?:%|dB|m/s2|rpm|Hz|ms|s|min|bits)\b|%)")  # a number and its unit stay on one line
 WHY_COLUMN = 15  # of a row of the table: where the level begins, or why there is none
 SHOWN_FROM_M_S2 = 5e-5  # less than the table's last decimal
+PLACE_NOT_SAID = "Where the phone was is not said: this holds only if it was the same place."
 SAYS = {"for": "+", "against": "-", "note": "."}
 
 
@@ -152,7 +153,10 @@ def comparison_text(before: Analysis, after: Analysis, repair: Repair, titles: t
         lines += [f"{name}: {title}"]
         lines += _wrapped([speed_words(analysis.speed), overall_words(analysis.overall)])
         lines += _mind(all_warnings(analysis))
-    return "\n".join([*lines, "", *repair_lines(repair)])
+    lines += ["", *repair_lines(repair)]
+    if repair.verdict != "cannot-tell" and None in (before.condition.place, after.condition.place):
+        lines += _wrapped([PLACE_NOT_SAID])
+    return "\n".join(lines)
 
 
 def wrap_all(texts: Iterable[str]) -> list[str]:
