@@ -27,6 +27,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stPageLink"] a {{border-radius: .5rem;}}
 [class*="st-key-main-step"] [data-testid="stPageLink"] a {{background: #0072B2;}}
 [class*="st-key-main-step"] [data-testid="stPageLink"] a * {{color: #FFFFFF;}}
+[data-testid="stMarkdownContainer"] :is(p, li) {{text-wrap: pretty;}}
 [data-testid="stAlert"] p, [data-testid="stAlert"] li {{color: #1F2328;}}
 [data-testid="stAlert"] ul {{margin: 0 0 .5rem; padding-left: .9rem;}}
 [data-testid="stAlert"] li {{margin: .15rem 0; padding: 0;}}

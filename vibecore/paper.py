@@ -13,7 +13,7 @@ from html import escape
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2rem auto;padding:0 1rem}
 h1{font-size:1.7rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem;break-after:avoid}
-p{margin:.3rem 0}small,.quiet{color:#505A64}table{border-collapse:collapse;width:100%}
+p,li{text-wrap:pretty}p{margin:.3rem 0}small,.quiet{color:#505A64}table{border-collapse:collapse;width:100%}
 th,td{text-align:left;padding:.3rem .5rem;border-bottom:1px solid #C9CED4;vertical-align:top}
 body{print-color-adjust:exact;-webkit-print-color-adjust:exact}
 body{font-variant-ligatures:none;overflow-wrap:anywhere}th{min-width:5em}td:first-child{min-width:7em}tr,li,.verdict,.caution{break-inside:avoid}thead{display:table-header-group}

@@ -130,3 +130,18 @@ def test_a_number_can_be_read_in_its_box(window):
     found = window.page.evaluate(WHOLE)
     assert len(found) == 4  # and the cylinders
     assert all(found)
+
+
+@pytest.mark.parametrize("window", [LAPTOP], ids=["laptop"], indirect=True)
+def test_the_last_line_of_an_answer_is_not_a_sign_alone(window):
+    window.go("All jobs")
+    window.open_job("mount")
+    window.go("Causes")
+    assert window.page.evaluate(
+        """() => {
+            const answer = document.querySelector('.st-key-answer p'), range = document.createRange();
+            const text = document.createTreeWalker(answer, NodeFilter.SHOW_TEXT).nextNode();
+            const top = at => { range.setStart(text, at); range.setEnd(text, at + 1);
+                return range.getBoundingClientRect().top; };
+            return text.data.endsWith('99 %') && top(text.length - 1) === top(text.length - 3); }"""
+    )
