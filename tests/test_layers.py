@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 LAYERS = [
     *("errors", "units", "constants", "toml_text", "model", "runs", "between"),
     *("balance", "engine", "simulate"),
-    *("reading", "timebase", "quality", "steady", "conditioning"),
+    *("reading", "timebase", "quality", "steady", "conditioning", "drives"),
     *(
         "spectra",
         "speed",

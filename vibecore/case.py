@@ -15,6 +15,7 @@ import tomli_w
 
 from vibecore.casefile import CaseTable, RecordingTable, checked
 from vibecore.constants import ZIP_SIGN
+from vibecore.drives import complained_of
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
 from vibecore.model import CheckOutcome, Condition, Symptoms
@@ -112,12 +113,13 @@ def _case(table: CaseTable, path: Path) -> Case:
         mileage_km=v.mileage_km,
     )
     s = table.symptoms
+    symptoms = Symptoms(s.check_engine_light, _each_once(s.codes), _each_once(s.shakes_when))
     return Case(
         title=table.title or path.resolve().parent.name,
         path=path,
         vehicle=vehicle,
-        symptoms=Symptoms(s.check_engine_light, _each_once(s.codes), _each_once(s.shakes_when)),
-        recordings=tuple(_recording(row, path) for row in table.recording),
+        symptoms=symptoms,
+        recordings=tuple(_recording(row, path, symptoms) for row in table.recording),
         # Of a check that was made twice the last outcome holds: two would count as two findings.
         checks=tuple({row.id: CheckOutcome(row.id, row.outcome) for row in table.check}.values()),
     )
@@ -129,7 +131,7 @@ def _each_once(words: Iterable[str]) -> tuple[str, ...]:
     return tuple({word.casefold(): word for word in stripped if word}.values())
 
 
-def _recording(row: RecordingTable, path: Path) -> CaseRecording:
+def _recording(row: RecordingTable, path: Path, symptoms: Symptoms) -> CaseRecording:
     condition = Condition(
         place=row.place,
         gear=row.gear,
@@ -138,6 +140,7 @@ def _recording(row: RecordingTable, path: Path) -> CaseRecording:
         tachometer_rpm=row.engine_speed_rpm or None,  # 0 is what a tachometer shows with the engine off
         accessories=_each_once(row.accessories),
         taped_anew=row.taped_anew,
+        driven=complained_of(symptoms),
     )
     return CaseRecording(file=_inside(row.file, path), condition=condition)
 

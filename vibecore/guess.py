@@ -15,6 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from vibecore.drives import is_moving
 from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.reading.archive import DATA_ENDINGS
 from vibecore.words import condition_words
@@ -62,11 +63,6 @@ FAR_FROM_IDLE = 1.2  # times an end of the maker's idle: one cylinder more or le
 # A running engine leaves one line at least over the phone's noise: so it was in all of 56 simulated
 # recordings, sound cars and faulty, on every place.
 COARSE_M_S2 = 0.05  # steps of the file that could hide a smooth engine
-# Median change of the mean over two seconds to the next: 0.22 in a real phone's recording of a drive through
-# town, up to 0.05 in simulated standing cars.
-MOVING_M_S2 = 0.12
-MOVING_STEP_S = 2.0
-LEAST_STEPS = 6
 # A hand lays the phone again within this of how it lay; by chance one in 500 lies so. Near one of its own
 # axes (flat, upright) a phone lies in many places, and that tells nothing. Common practice, no source.
 SAME_WAY_DEG = 5.0
@@ -109,16 +105,6 @@ def nothing_turns(signal: Signal) -> bool:
     if lines or len(spectrum.x) < 2 or signal.resolution_m_s2 > COARSE_M_S2:
         return False
     return float(np.sqrt(spectrum.psd.sum() * (spectrum.x[1] - spectrum.x[0]))) < STILL_M_S2
-
-
-def is_moving(signal: Signal) -> bool:
-    """Does it accelerate slowly all the time, as only a driven car does? One slip of the phone is none."""
-    size = round(MOVING_STEP_S * signal.fs_hz)
-    count = len(signal.accel_m_s2) // size
-    if count < LEAST_STEPS:
-        return False
-    means = signal.accel_m_s2[: count * size].reshape(count, size, 3).mean(axis=1)
-    return float(np.median(np.linalg.norm(np.diff(means, axis=0), axis=1))) > MOVING_M_S2
 
 
 def _said_by_name(named: Condition) -> tuple[str, ...]:

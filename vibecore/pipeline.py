@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from vibecore import comfort, copies, firing
+from vibecore import comfort, copies, drives, firing
 from vibecore.conditioning import condition as make_ready
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import (
@@ -66,6 +66,7 @@ def analyze(
     """
     say("gravity out, knocks out")
     signal = make_ready(recording)
+    condition = replace(condition, driven=condition.driven or drives.is_drive(condition, signal))
     say("all that vibrates")
     lines, spectrum = lines_in_hertz(signal)
     overall = comfort.overall(signal, condition.place)
@@ -82,6 +83,7 @@ def _with_speed(analysis: Analysis, engine: Engine | None, answer: SpeedAnswer) 
     broken = (BROKEN,) if orders is not None and not len(orders.spectrum.x) else ()
     warnings = (*analysis.recording.warnings, *analysis.signal.warnings, *answer.warnings, *broken)
     warnings += firing.doubts(orders, engine, analysis.condition) + _hold_doubts(analysis.condition)
+    warnings += drives.told(analysis.condition)
     return replace(
         analysis,
         speed=answer.track,

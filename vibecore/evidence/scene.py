@@ -65,6 +65,8 @@ def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
         return "engine off"
     if condition.speed_hold == "sweep":
         return "sweep"
+    if condition.on_road:
+        return "road"
     told_nothing = condition.speed_hold is None and analysis.speed is not None and lowest_rpm is not None
     if condition.speed_hold == "raised" or (
         told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_FROM * lowest_rpm

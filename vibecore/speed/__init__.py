@@ -34,6 +34,9 @@ LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: where what was said of the hold
 # tells little of the speed, and where it does.
 LONE, LONE_HELD = (0.75, 0.895), (0.89, 0.95)
+# On the road wheels and shafts turn in a fixed ratio to the engine and shake most: what fits an engine is as
+# likely theirs. Common practice, no source.
+UNREAD_ON_ROAD = 0.5
 ENOUGH = 3  # orders of one family that hold against a tachometer; common practice, no source
 LEAST_SWEEP = 0.08  # of the speed, standard deviation: even from 700 to 950 rpm a sweep has as much
 CLOCK_ERROR = 5e-5  # of the phone's clock: 50 parts in a million, an ordinary quartz
@@ -64,6 +67,7 @@ def find_speed(
     best, confidence = answers[0]
     if swept or not prior.borne_out(best.mean_rpm, condition):  # a needle that moves is not read well
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
+        confidence = min(confidence, UNREAD_ON_ROAD) if condition.on_road else confidence
     answers[0] = best, confidence
     if part is not thin:
         best, bands = _carried_on(thin, best), transform(thin)
@@ -71,7 +75,7 @@ def find_speed(
     track = _track(signal, bands, best, heard.spread_rpm, confidence, second, condition)
     candidates = tuple(Candidate(guess.mean_rpm, chance) for guess, chance in answers if chance > NO_MATTER)
     if confidence < LEAST_CONFIDENCE:
-        return answer.undecided(candidates, track)
+        return answer.undecided(candidates, track, condition)
     if track is None:
         return answer.none("speed-not-steady", answer.NOT_STEADY)
     if swept and track.steadiness_rpm < LEAST_SWEEP * track.mean_rpm:

@@ -52,11 +52,26 @@ def none(code: str, text: str) -> SpeedAnswer:
     return SpeedAnswer(None, (Warn(code, text),))
 
 
-def undecided(candidates: tuple[Candidate, ...], leaning: SpeedTrack | None) -> SpeedAnswer:
+def undecided(
+    candidates: tuple[Candidate, ...], leaning: SpeedTrack | None, condition: Condition
+) -> SpeedAnswer:
     """No speed is sure enough: the likeliest is named, and the next if it is worth naming."""
     if not candidates or candidates[0].probability < WORTH_NAMING:
         return SpeedAnswer(None, (Warn("speed-not-found", NOT_FOUND),), candidates, leaning)
     named = [c for c in candidates[:2] if c.probability >= WORTH_ADDING]
     rpm = " or ".join(f"{c.rpm:.0f} rpm ({100 * c.probability:.0f} %)" for c in named)
-    text = f"The engine speed cannot be told for sure: likely {rpm}. Read the tachometer and enter it."
+    text = f"The engine speed cannot be told for sure: likely {rpm}. {_next_step(named[0].rpm, condition)}"
     return SpeedAnswer(None, (Warn("speed-undecided", text),), candidates, leaning)
+
+
+def _next_step(likeliest_rpm: float, condition: Condition) -> str:
+    """What to do about it: what was done already is not asked for again."""
+    said = condition.tachometer_rpm
+    if not said:
+        return "Read the tachometer and enter it."
+    if prior.borne_out(likeliest_rpm, condition):
+        return (
+            f"The tachometer's {said:.0f} rpm fits, but too little of the engine's own shake stands out: "
+            "tape the phone nearer to the engine and record again."
+        )
+    return f"The tachometer's {said:.0f} rpm does not fit it: look at it again while recording."

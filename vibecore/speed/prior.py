@@ -10,6 +10,7 @@ from typing import Protocol
 
 import numpy as np
 
+from vibecore.drives import ON_ROAD_RPM
 from vibecore.model import Condition
 
 LOWEST_RPM = 330.0  # an engine barely turning over by itself
@@ -18,8 +19,7 @@ HIGHEST_RPM = 6000.0
 # tachometer; firing order above what can be seen, where a sound engine hardly shows; on the road, where the
 # road's shake hides the engine's.
 NO_ENGINE, NO_ENGINE_KNOWN, NO_ENGINE_UNDER, NO_ENGINE_ON_ROAD = 0.1, 0.03, 0.15, 0.7
-# Above it the car is likely on the road, if nobody said how the engine was held; and in any case.
-ON_ROAD_RPM, HELD_RPM = 1250.0, 2000.0
+HELD_RPM = 2000.0  # above it the car is likely on the road, whatever was said
 TACHOMETER_SIGMA = 0.045  # of the reading: good to about 10 % (two standard deviations and rounding)
 TACHOMETER_TRUSTED = 0.12
 TACHOMETER_WRONG = 0.02  # chance that the reading has nothing to do with this recording
@@ -31,6 +31,7 @@ IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.05, *_IDLE), (0.90, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
+ON_ROAD = ((0.05, *_IDLE), (0.35, *_RAISED), (0.60, *_DRIVING))
 HINT_WRONG = 0.1  # chance that what the other recordings say does not hold for this one
 
 
@@ -51,6 +52,7 @@ def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) ->
     idle = IDLE_IN_GEAR if condition.in_gear else IDLE
     # A sweep from idle up and down again has the mean of a raised idle.
     parts = {"idle": idle, "raised": RAISED, "sweep": RAISED}.get(condition.speed_hold or "", ANY)
+    parts = ON_ROAD if condition.on_road else parts
     density = sum(
         weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
     )
