@@ -18,6 +18,7 @@ from click.testing import CliRunner
 from tests.speed.closed_form import GRAVITY, Crank, noise, shake
 from vibecore import cli
 from vibecore.model import Floats
+from vibecore.places import demo_folder
 
 FS_HZ = 200.0
 RUNS = {0.5: 0.02, 1.0: 0.05, 2.0: 0.5, 4.0: 0.05}  # m/s2 on each order
@@ -88,3 +89,18 @@ def test_short_recordings_of_an_uneven_shake_say_how_long_to_record(tmp_path: Pa
     assert least > best > 1.0
     for times, db in ((least, least_db), (best, best_db)):
         assert db == pytest.approx(20 * np.log10(times), abs=0.35)  # told to a tenth of a time
+
+
+def test_two_recordings_of_a_demo_are_compared_as_their_job_compares_them() -> None:
+    """The names say 'drive' and 'idle', as the case file does; with a reading the lines are compared, without
+    one the whole shake: never at a speed that one alone would not have given."""
+    folder = demo_folder() / "mount-mended-and-proven"
+    files = [str(folder / name) for name in ("drive-idle.csv", "after-drive-idle.csv")]
+    pair = ["compare", *files, "--cylinders", "4", "--json"]
+    found = json.loads(CliRunner().invoke(cli.cli, pair).stdout)
+    assert found["repair"]["verdict"] == "cured"
+    assert found["recordings"][0]["engine_speed"] is None
+    read = CliRunner().invoke(cli.cli, [*pair, "--rpm-before", "680", "--rpm-after", "690"])
+    found = json.loads(read.stdout)
+    assert found["repair"]["verdict"] == "cured"
+    assert "own lines (order 2)" in found["repair"]["why"]

@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from vibecore import cli
-from vibecore.places import demo_folder
 
 
 def shell(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -89,18 +88,3 @@ def test_the_last_guard_speaks_in_a_sentence(
     assert told.out == ""
     assert "ZeroDivisionError" in told.err
     assert "Traceback" not in told.err
-
-
-def test_two_recordings_of_a_demo_are_compared_as_their_job_compares_them() -> None:
-    """The names say 'drive' and 'idle', as the case file does; with a reading the lines are compared, without
-    one the whole shake: never at a speed that one alone would not have given."""
-    folder = demo_folder() / "mount-mended-and-proven"
-    files = [str(folder / name) for name in ("drive-idle.csv", "after-drive-idle.csv")]
-    pair = [*files, "--cylinders", "4", "--json"]
-    (found,) = [json.loads(line) for line in shell("compare", *pair).stdout.splitlines()]
-    assert found["repair"]["verdict"] == "cured"
-    assert found["recordings"][0]["engine_speed"] is None
-    read = shell("compare", *pair, "--rpm-before", "680", "--rpm-after", "690")
-    (found,) = [json.loads(line) for line in read.stdout.splitlines()]
-    assert found["repair"]["verdict"] == "cured"
-    assert "own lines (order 2)" in found["repair"]["why"]

@@ -18,7 +18,7 @@ from vibecore.spectra import density
 from vibecore.words import customer_change, repair_sentences
 
 
-def verdict_shares(share_left: float | None, rng: np.random.Generator, n: int = 400) -> dict[str, float]:
+def verdict_shares(share_left: float | None, rng: np.random.Generator, n: int = 200) -> dict[str, float]:
     """Misfire-like faults of 8 to 25 dB on half orders; share_left of the fault's amplitude stays (None: +6
     dB)."""
     counts: dict[str, float] = {}

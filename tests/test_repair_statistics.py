@@ -61,7 +61,7 @@ def test_interval_covers(error: float) -> None:
     # The truth of an interval: 95 of 100 hold it, block scatter and placing together.
     rng = np.random.default_rng(8)
     hits = []
-    for _ in range(1500):
+    for _ in range(800):
         scatter = np.exp(error * rng.normal(size=(2, 2)))
         placed = 10 ** (rng.normal(0, 1.5) / 20)
         b = made({0.5: 0.3 * scatter[0, 0], 1.0: 0.2 * scatter[0, 1]}, error=error)

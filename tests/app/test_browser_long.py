@@ -6,11 +6,12 @@ from __future__ import annotations
 
 import re
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.app.browser import LAPTOP, UPLOAD, Window, app_server, chromium
+from tests.app.browser import LAPTOP, UPLOAD, Window, app_server
 from tests.app.test_browser import ABSENT
 from tests.benchmarks.bench_time import write_recording
 from tests.kept import add_files
@@ -34,9 +35,11 @@ def recording(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser():
-    with chromium() as launched:
-        yield launched
+def served(tmp_path_factory) -> Iterator[tuple[Store, str]]:
+    """The jobs, and the address of the app that shows them."""
+    folder = tmp_path_factory.mktemp("data")
+    with app_server(folder) as address:
+        yield Store(folder), address
 
 
 def keep(store: Store, files: list[Path]) -> Job:
@@ -45,45 +48,44 @@ def keep(store: Store, files: list[Path]) -> Job:
     return add_files(store, job, [NewFile(f.name, f.read_bytes()) for f in files], listed)
 
 
-def test_the_reading_of_one_long_recording_stops_and_goes_on(tmp_path, recording, browser):
-    job = keep(Store(tmp_path), [recording])
-    with app_server(tmp_path) as address:
-        page = browser.new_page()
-        page.set_default_timeout(60_000)
-        page.goto(f"{address}/?job={job.head.id}")
-        main = page.get_by_test_id("stMain")
-        main.get_by_text("Reading 1 of 1: neutral-idle.csv").wait_for()
-        main.get_by_role("button", name="Stop").click()
-        main.get_by_text("Stopped.").wait_for()
-        assert CAUSES not in main.inner_text()
-        main.get_by_role("button", name="Go on").click()
-        main.get_by_text(CAUSES).wait_for()
+def test_the_reading_of_one_long_recording_stops_and_goes_on(served, recording, browser):
+    store, address = served
+    job = keep(store, [recording])
+    page = browser.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(f"{address}/?job={job.head.id}")
+    main = page.get_by_test_id("stMain")
+    main.get_by_text("Reading 1 of 1: neutral-idle.csv").wait_for()
+    main.get_by_role("button", name="Stop").click()
+    main.get_by_text("Stopped.").wait_for()
+    assert CAUSES not in main.inner_text()
+    main.get_by_role("button", name="Go on").click()
+    main.get_by_text(CAUSES).wait_for()
 
 
-def test_an_upload_that_was_stopped_keeps_nothing(tmp_path, recording, browser):
-    store = Store(tmp_path)
+def test_an_upload_that_was_stopped_keeps_nothing(tmp_path, served, recording, browser):
+    store, address = served
     job = keep(store, [])
-    names = [f"idle {number}.csv" for number in range(6)]
+    names = [f"idle {number}.csv" for number in range(4)]
     files = [Path(shutil.copy(recording, tmp_path / name)) for name in names]
-    with app_server(tmp_path) as address:
-        window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
-        window.page.locator(UPLOAD).set_input_files(files)
-        window.page.get_by_test_id("stMain").get_by_role("button", name="Stop").click()
-        window.page.get_by_text(re.compile(r"Reading \d of 6")).wait_for(state="detached")
-        window.settle()
-        assert names[0] not in window.text()
-        assert store.open(job.head.id) == job
+    window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
+    window.page.locator(UPLOAD).set_input_files(files)
+    window.page.get_by_test_id("stMain").get_by_role("button", name="Stop").click()
+    window.page.get_by_text(re.compile(r"Reading \d of 4")).wait_for(state="detached")
+    window.settle()
+    assert names[0] not in window.text()
+    assert store.open(job.head.id) == job
 
 
-def test_what_draws_pictures_is_loaded_while_files_are_looked_for(tmp_path, browser):
+def test_what_draws_pictures_is_loaded_while_files_are_looked_for(served, browser):
     """It is the longest part of the wait for the first chart, and nobody sees it."""
-    job = keep(Store(tmp_path), [])
-    with app_server(tmp_path) as address:
-        window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
-        picture = window.page.locator(".js-plotly-plot")
-        picture.wait_for(state="attached")
-        assert not picture.is_visible()
-        window.complaints.clear()  # the server's own probe of an address below a page
-        window.go("Car")
-        assert picture.count() == 0
-        assert window.complaints == []
+    store, address = served
+    job = keep(store, [])
+    window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
+    picture = window.page.locator(".js-plotly-plot")
+    picture.wait_for(state="attached")
+    assert not picture.is_visible()
+    window.complaints.clear()  # the server's own probe of an address below a page
+    window.go("Car")
+    assert picture.count() == 0
+    assert window.complaints == []

@@ -13,7 +13,7 @@ from tests.benchmarks import bench_accuracy, section_causes, section_orders, sec
 from tests.benchmarks.measures import brier, calibration_error, confusion, quantile, reliability, wilson
 from tests.benchmarks.promises import Promise, counts, promised, share_promise
 from tests.benchmarks.rows import CauseRow, OrderRow, Outcome, RepairRow, SpeedRow
-from tests.benchmarks.subjects import simulated, with_reading
+from tests.benchmarks.subjects import Subject, simulated, with_reading
 from tests.benchmarks.tables import table
 from tests.benchmarks.trial import by_contract, try_subject
 from vibecore.model import Condition
@@ -93,9 +93,13 @@ def test_table_is_aligned() -> None:
 # ---------------------------------------------------------------- the whole
 
 
-def test_a_simulated_car_keeps_its_truth() -> None:
+@pytest.fixture(scope="module")
+def subject() -> Subject:
+    return simulated(100_002)
+
+
+def test_a_simulated_car_keeps_its_truth(subject: Subject) -> None:
     """What the simulator tells of the whole recording is what the kept motion says over the same span."""
-    subject = simulated(100_002)
     running = [h for h in subject.heard if h.condition.speed_hold != "engine off"]
     assert running
     for heard in running:
@@ -112,8 +116,7 @@ def test_tuning_seeds_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert "100000" in capsys.readouterr().err
 
 
-def test_reading_is_within_five_percent() -> None:
-    subject = simulated(100_002)
+def test_reading_is_within_five_percent(subject: Subject) -> None:
     heard = replace(subject.heard[0], condition=Condition(speed_hold="idle"))
     said = with_reading(heard, 700.0, 5)
     assert said.tachometer_rpm is not None
@@ -122,8 +125,7 @@ def test_reading_is_within_five_percent() -> None:
     assert with_reading(own, 700.0, 5).tachometer_rpm == 650.0
 
 
-def test_a_recording_that_cannot_be_read_is_counted() -> None:
-    subject = simulated(100_002)
+def test_a_recording_that_cannot_be_read_is_counted(subject: Subject) -> None:
     broken = replace(subject, heard=(replace(subject.heard[0], data=b"\x00\x01nothing"), *subject.heard[1:2]))
     result = try_subject(broken, all_modes=False)
     assert len(result.errors) == 1
