@@ -104,6 +104,21 @@ def test_a_line_counts_by_its_share_of_the_shake() -> None:
     assert most > 10 > 0 > little
 
 
+@pytest.mark.parametrize(("fan", "whole", "fault"), [(0.03, 0.04, False), (0.3, 0.35, True)])
+def test_a_fan_is_no_fault_for_being_there(fan: float, whole: float, fault: bool) -> None:
+    """With the engine off a sound fan is all of the recording, and in a calm car most of the idle. A whole
+    shake of 0.1 m/s2 is that of good cars (order of magnitude, from memory): a third of it is not what is felt."""
+    lines = [Line(31.0, 31.0 * 60 / 700, fan, 30.0), Line(31.1, 31.1 * 60 / 1100, fan, 30.0)]
+    analyses = [
+        maker.made("neutral-idle", lines=lines[:1], whole=whole),
+        maker.made("raised-idle", rpm=1100.0, hold="raised", lines=lines[1:], whole=whole),
+        maker.made(
+            "engine-off", rpm=None, hold="engine off", lines=[Line(31.0, None, fan, 30.0)], whole=1.05 * fan
+        ),
+    ]
+    assert (combined_db(gather(analyses, maker.FOUR))["cooling-fan"] > 0) == fault
+
+
 def test_road_recordings_with_a_line_at_wheel_rate() -> None:
     """A 0.63 m wheel at 90 km/h turns 25 / (pi x 0.63) = 12.6 times a second."""
     wheel = [Line(12.6, None, 0.4, 25.0)]

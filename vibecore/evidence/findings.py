@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
-from vibecore.evidence import line_findings, near_mode
+from vibecore.evidence import line_findings, lines, near_mode
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
@@ -47,7 +47,6 @@ SHAKE_COUNTS = dict.fromkeys(("accessory-drive", "cooling-fan"), 1.0) | dict.fro
     ),
     0.5,
 )
-STANDING: tuple[Role, ...] = ("neutral", "drive", "raised", "unit on", "sweep")
 LEAST_SHAKE_M_S2 = 1e-3  # under it there is only the phone
 CALLED_STEADY = (0.4, 0.8)  # coherence below which it is said to wander, above which to keep its phase
 LEAST_WANDER_PERCENT = 0.05  # finer than any idle stands, and than a track tells
@@ -193,11 +192,11 @@ def _strongest_firing(scene: Scene, vehicle: Vehicle) -> Analysis | None:
 
 
 def whole_shake(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """Whether it shakes as much as what people complain of, whatever the lines."""
-    standing = [a for role in STANDING for a in scene.role(role)]
-    if not standing or scene.place in (None, "engine"):
+    """Whether it shakes at idle as much as what people complain of, whatever the lines."""
+    idle = [a for role in lines.IDLE for a in scene.role(role)]
+    if not idle or scene.place in (None, "engine"):
         return None
-    worst = max(standing, key=lambda a: a.overall.rms_m_s2)
+    worst = max(idle, key=lambda a: a.overall.rms_m_s2)
     level = 20 * math.log10(max(worst.overall.rms_m_s2, LEAST_SHAKE_M_S2))
     sound, poor = (log_t(level, c.median_db, c.spread_db) for c in (WORST_WHOLE, COMPLAINED_OF))
     logs = {cause: sound + counts * (poor - sound) for cause, counts in SHAKE_COUNTS.items()}

@@ -17,15 +17,15 @@ from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
 
-# Chance that such a line is found, and its share of its recording's whole shake, 20 log10: what is felt is
-# most of the shake, whatever the car and the place pass on; lines of sound cars are a small part of it.
+# Chance that such a line is found, and its share of the shake that is felt (`lines.share_db`): a fault's line is
+# most of it, whatever the car and the place pass on; lines of sound cars are a small part of it.
 KEEPS_ORDER = Presence((0.12, -17.0, 8.0), {"accessory-drive": (0.78, -4.0, 3.5)})
 KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
 OFF_ORDER = Presence(
     (0.35, -14.0, 7.0), {"accessory-drive": (0.85, -4.5, 4.0), "cooling-fan": (0.80, -4.0, 4.0)}
 )
-# With the engine off nothing should turn; a fan may, and it may also just then be still.
-ENGINE_OFF = Presence((0.05, -9.0, 4.0), {"cooling-fan": (0.45, -1.5, 2.5)})
+# With the engine off nothing should turn; a fan may, sound or not, and it may also just then be still.
+ENGINE_OFF = Presence((0.1, -16.0, 8.0), {"cooling-fan": (0.45, -3.5, 3.5)})
 GEAR_ONLY = Presence((0.44, -17.0, 9.0), {"driveline": (0.72, -11.0, 8.0)})
 UNIT_ONLY = Presence(
     (0.36, -18.0, 8.0), {"accessory-drive": (0.45, -9.0, 8.0), "cooling-fan": (0.45, -15.0, 9.0)}
@@ -65,7 +65,7 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     line, analysis = found
     text = f"{_line_words(line)} stands on no engine order in {analysis.name}"
     return Finding(
-        "line alone", text, OFF_ORDER.log_likelihood(lines.share_db(line, analysis)), (analysis.name,)
+        "line alone", text, OFF_ORDER.log_likelihood(lines.share_db(line, analysis, scene)), (analysis.name,)
     )
 
 
@@ -141,7 +141,7 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         return Finding("engine off", f"no line stands in {names[0]}", ENGINE_OFF.log_likelihood(None), names)
     line, analysis = found
     text = f"{_line_words(line)} stands in {analysis.name}"
-    share = lines.share_db(line, analysis)
+    share = lines.share_db(line, analysis, scene)
     return Finding("engine off", text, ENGINE_OFF.log_likelihood(share), (analysis.name,))
 
 
@@ -166,7 +166,9 @@ def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) ->
         return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)
     line, analysis = found
     text = f"{_line_words(line)} is there {when}, in {analysis.name}"
-    return Finding(name, text, presence.log_likelihood(lines.share_db(line, analysis)), (analysis.name,))
+    return Finding(
+        name, text, presence.log_likelihood(lines.share_db(line, analysis, scene)), (analysis.name,)
+    )
 
 
 def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:

@@ -15,9 +15,12 @@ from typing import Literal, NamedTuple
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.model import Analysis, Condition, Line
+from vibecore.sound_cars import WHOLE
 from vibecore.speed import LEAST_CONFIDENCE
 
 Keeps = Literal["order", "hertz"]
+
+IDLE: tuple[Role, ...] = ("neutral", "drive", "unit on")  # in these it shakes as is complained of
 
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
@@ -43,7 +46,7 @@ ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the 
 
 class FollowedLine(NamedTuple):
     """A line with what it keeps. level_db: 20 log10 of its rms in m/s2, mean over the recordings. share_db:
-    of its recording's whole shake, where that is most."""
+    see `share_db`, where that is most."""
 
     keeps: Keeps
     order: float | None
@@ -59,7 +62,7 @@ def strongest_kept(scene: Scene, keeps: Keeps) -> FollowedLine | None:
     None if none."""
     standing = _standing(scene) if keeps == "order" else _recorded(scene)
     found = (
-        _follow(line, first, [a for a in standing if a is not first], keeps)
+        _follow(line, first, [a for a in standing if a is not first], keeps, scene)
         for first in standing
         for line in (_clear(first) if keeps == "order" else _of_a_motor(first))
         if _may_be(line, keeps, first)
@@ -86,7 +89,8 @@ def _of_a_motor(analysis: Analysis) -> list[Line]:
     """Lines that may be no order of the engine: clear of its half orders, or, where its speed is not known,
     most of the shake."""
     if analysis.speed is None:
-        return [line for line in analysis.lines if share_db(line, analysis) >= MAKES_THE_SHAKE_DB]
+        most = analysis.overall.rms_m_s2 * 10 ** (MAKES_THE_SHAKE_DB / 20)
+        return [line for line in analysis.lines if line.rms_m_s2 >= most]
     return _clear(analysis)
 
 
@@ -138,9 +142,12 @@ def level_db(rms_m_s2: float) -> float:
     return 20 * math.log10(max(rms_m_s2, LEAST_LINE_M_S2))
 
 
-def share_db(line: Line, analysis: Analysis) -> float:
-    """20 log10 of a line's rms over that of its recording's whole shake."""
-    return 20 * math.log10(max(line.rms_m_s2, 1e-6) / max(analysis.overall.rms_m_s2, 1e-6))
+def share_db(line: Line, analysis: Analysis, scene: Scene) -> float:
+    """20 log10 of a line's rms over the shake that it must be most of to be felt: that of its recording, of
+    the worst idle, or what sound cars show if that is more. A fan is no fault for being all that stirs."""
+    idle = [a.overall.rms_m_s2 for role in IDLE for a in scene.role(role)]
+    sound = 10 ** (WHOLE.at(scene.place).median_db / 20)
+    return 20 * math.log10(max(line.rms_m_s2, 1e-6) / max(analysis.overall.rms_m_s2, sound, *idle))
 
 
 def _clear(analysis: Analysis) -> list[Line]:
@@ -170,7 +177,9 @@ def _alike(a: Line, b: Line) -> bool:
     return same_order or abs(a.frequency_hz / b.frequency_hz - 1) < SAME_HERTZ
 
 
-def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps) -> FollowedLine | None:
+def _follow(
+    line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps, scene: Scene
+) -> FollowedLine | None:
     """The line with its fellows in recordings at other speeds; None if it has none."""
     members = [(line, first)]
     for other in others:
@@ -186,7 +195,7 @@ def _follow(line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keep
     if len(members) == 1:
         return None
     power = sum(m.rms_m_s2**2 for m, _ in members) / len(members)
-    share = max(share_db(m, a) for m, a in members)
+    share = max(share_db(m, a, scene) for m, a in members)
     names = tuple(a.name for _, a in members)
     both = {"idle", "raised"} <= {a.condition.speed_hold for _, a in members}
     return FollowedLine(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), share, names, both)
