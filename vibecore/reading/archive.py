@@ -26,7 +26,12 @@ _XZ = (b"\xfd7zXZ\0", b"\x5d\0\0")  # the second begins the older kind
 _TAR, _TAR_AT = b"ustar", 257
 _MEMORY = 128 * 1024 * 1024  # bytes for a dictionary; the strongest setting takes 65 MB
 _PACKED_ENDINGS = (".gz", ".bz2", ".xz", ".zip", ".tar", ".tgz")
-_MOST_PACKED = 8  # in one archive: each may unpack to the limit
+# What the libraries raise on broken bytes.
+BROKEN = (
+    zipfile.BadZipFile, tarfile.TarError, zlib.error, lzma.LZMAError,
+    NotImplementedError, RuntimeError, ValueError, OSError, EOFError,
+)  # fmt: skip
+_MOST_PACKED_FILES = 8  # in one archive: each may unpack to the limit
 DATA_ENDINGS = (
     ".csv", ".txt", ".tsv", ".dat", ".json", ".jsonl", ".xlsx", ".xls", ".ods", ".log", ".asc", ".ndjson",
 )  # fmt: skip
@@ -104,17 +109,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
         if not data.startswith(_ZIPS):
             return _of_tar(data, title, max_bytes)
         return _of_zip(data, title, max_bytes)
-    except (
-        zipfile.BadZipFile,
-        tarfile.TarError,
-        zlib.error,
-        lzma.LZMAError,
-        NotImplementedError,
-        RuntimeError,
-        ValueError,
-        OSError,
-        EOFError,
-    ) as error:
+    except BROKEN as error:
         kind = "zip" if data.startswith(_ZIPS) else "tar"
         raise ReadingError(
             f"{title} is a broken {kind} file ({str(error)[:100]}). Send it once more."
@@ -150,7 +145,7 @@ def _chosen(sizes: dict[str, int], title: str, max_bytes: int) -> tuple[list[str
     seen = [f for f in sizes if not _is_hidden(f)]
     data = [f for f in seen if _is_data(f)]
     packed = [f for f in seen if f.lower().endswith(_PACKED_ENDINGS)]
-    if len(packed) > _MOST_PACKED:
+    if len(packed) > _MOST_PACKED_FILES:
         raise ReadingError(f"{title} holds {len(packed)} packed files. Send one recording alone.")
     chosen = data + packed or seen
     total = sum(sizes[f] for f in chosen)

@@ -65,7 +65,7 @@ def joined(parts: Sequence[tuple[str, Table]], title: str) -> Table | None:
     if rows is None:
         shown = ", ".join(name for name, _ in parts)
         raise ReadingError(
-            f"{title or 'The file'}: the time stamps of {shown} do not agree, so their axes cannot be put "
+            f"{title}: the time stamps of {shown} do not agree, so their axes cannot be put "
             "side by side. Export all three axes in one table."
         )
     first = parts[0][1]

@@ -49,11 +49,13 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     table, triple = _without_others(table, triple)
     clock = timing.find_clock(table, triple, rate_hz)
     triple = counts.counted_out(triple, table.hints)
-    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(table, triple)))
+    unit = triple.unit or told.unit_told(table.hints)
+    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(unit)))
     _check_rows(data, table)
     found = rate.find_rate(data.t_s, data.polled, table.rows - len(data.t_s))
     _check_span(data.t_s, found.step_s, table)
-    size = _scale(table, triple, all_triples, data.accel)
+    gravity = next((t for t in all_triples if t.kind == "gravity"), None)
+    size = _scale(table, triple, unit, gravity, data.accel)
     warnings = (
         *table.warnings,
         *choice,
@@ -90,50 +92,46 @@ def _without_others(table: Table, triple: columns.Triple) -> tuple[Table, column
     return kept, replace(triple, columns=(x, y, z))
 
 
-def _unit(table: Table, triple: columns.Triple) -> str:
-    return triple.unit or told.unit_told(table.hints)
-
-
-def _stated_g(table: Table, triple: columns.Triple) -> float | None:
+def _stated_g(unit: str) -> float | None:
     """1 g in the unit that is stated, None if none is."""
-    factor = scale.M_S2_PER_UNIT.get(_unit(table, triple))
+    factor = scale.M_S2_PER_UNIT.get(unit)
     return None if factor is None else STANDARD_GRAVITY_M_S2 / factor
 
 
 def _scale(
-    table: Table, triple: columns.Triple, all_triples: list[columns.Triple], accel: columns.Floats
+    table: Table, triple: columns.Triple, unit: str, gravity: columns.Triple | None, accel: columns.Floats
 ) -> scale.Scale:
-    """What one unit of the triple is; another triple that holds gravity alone may tell."""
-    gravity_size = next((scale.steady_size(t.sample()) for t in all_triples if t.kind == "gravity"), None)
-    if _unit(table, triple) in ("", "counts") and (middle := scale.middle_of_range(accel)):
+    """What one unit of the triple is, in the unit stated, else by another triple that holds gravity alone."""
+    gravity_size = None if gravity is None else scale.steady_size(gravity.sample())
+    if unit in ("", "counts") and (middle := scale.middle_of_range(accel)):
         raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} are whole numbers about {middle}, half the range "
+            f"{table.source}: {triple.title} are whole numbers about {middle}, half the range "
             "of a converter, so gravity cannot tell how many make 1 g. Export them in m/s2 or g, or name "
             "their unit in the header, as in 'x (mg)'."
         )
-    size = scale.find_scale(accel, _unit(table, triple), gravity_size)
+    size = scale.find_scale(accel, unit, gravity_size)
     assumed = size is None or any(w.code == "unit-assumed" for w in size.warnings)
-    if assumed and _unit(table, triple) == "counts":
+    if assumed and unit == "counts":
         raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} are counts of the sensor, and there is no gravity "
+            f"{table.source}: {triple.title} are counts of the sensor, and there is no gravity "
             "to tell how many make 1 g. Export them in m/s2 or g, or with gravity in."
         )
     if size is None:
-        raise ReadingError(f"{table.source or 'The file'}: {_no_gravity(triple, accel)}")
-    if why := scale.impossible(accel, size, _unit(table, triple) or "m/s2"):
+        raise ReadingError(f"{table.source}: {_no_gravity(triple, accel)}")
+    if why := scale.impossible(accel, size, unit or "m/s2"):
         raise ReadingError(
-            f"{table.source or 'The file'}: {triple.title} {why}. Correct the unit in the header, as in "
+            f"{table.source}: {triple.title} {why}. Correct the unit in the header, as in "
             "'x (mg)', or export them in m/s2 or g."
         )
     if not size.gravity and (line := counts.scale_told(table.hints)):
         raise ReadingError(
-            f"{table.source or 'The file'} states '{line}', and there is no gravity to tell whether "
+            f"{table.source} states '{line}', and there is no gravity to tell whether "
             f"{triple.title} are multiplied by it already. Export them in m/s2 or g, or with gravity in."
         )
     unknown = next((u for c in triple.columns if (u := multiples.unknown_unit(c))), "")
     if unknown and assumed:
         raise ReadingError(
-            f"{table.source or 'The file'}: the unit '{unknown}' of {triple.title} is not known, and there "
+            f"{table.source}: the unit '{unknown}' of {triple.title} is not known, and there "
             "is no gravity to tell it by. Export them in m/s2 or g."
         )
     return size
@@ -172,7 +170,7 @@ def _check_numbers(table: Table, triple: columns.Triple) -> None:
     filled = [bool(np.isfinite(c.floats()).any()) for c in triple.columns]
     if all(filled):
         return
-    title, look = table.source or "The file", "Record again and look at the file before sending it."
+    title, look = table.source, "Record again and look at the file before sending it."
     if not any(filled):
         raise ReadingError(f"{title}: {triple.title} hold no numbers at all. {look}")
     titles = [c.name or f"column {i + 1} of the axes" for i, c in enumerate(triple.columns)]
@@ -186,7 +184,7 @@ def _check_numbers(table: Table, triple: columns.Triple) -> None:
 
 def _check_rows(data: rows.Stamped, table: Table) -> None:
     n = len(data.t_s)
-    title = table.source or "The file"
+    title = table.source
     if data.mixed:
         raise ReadingError(
             f"{title} holds rows of several sensors, and nothing in it tells which are whose. Export the "
@@ -203,13 +201,13 @@ def _check_rows(data: rows.Stamped, table: Table) -> None:
 def _too_few(table: Table, left: int) -> str:
     count = f"{left} usable row{'' if left == 1 else 's'}"
     return (
-        f"{table.source or 'The file'} has {count} of data; at least {limits.MIN_ROWS} are needed. "
+        f"{table.source} has {count} of data; at least {limits.MIN_ROWS} are needed. "
         "Record for half a minute or longer."
     )
 
 
 def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
-    title = table.source or "The file"
+    title = table.source
     rate_hz = 1.0 / step_s
     if rate_hz > limits.MOST_RATE_HZ:
         raise ReadingError(
@@ -239,6 +237,11 @@ def _axis_warnings(triple: columns.Triple, accel: columns.Floats) -> tuple[Warn,
     return (Warn("still-axes", text),)
 
 
+def _is_uneven(off: columns.Floats) -> bool:
+    """Whether steps of time (n,), off the usual one by so many of it, typically are by much."""
+    return bool(np.max(off) > _UNEVEN_S and np.median(off) > _UNEVEN_S)
+
+
 def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:
     out = []
     if found.lost > max(2, _LOST_SHARE * len(t_s)) or found.longest_gap_s > 0.5:
@@ -250,8 +253,7 @@ def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:
                 f"{found.longest_gap_s:.3g} s. Close other apps and keep the screen on while recording.",
             )
         )
-    scatter = float(np.median(np.abs(np.diff(t_s) / found.step_s - 1.0)))
-    if not found.steady or scatter > _UNEVEN_S:
+    if not found.steady or _is_uneven(np.abs(np.diff(t_s) / found.step_s - 1.0)):
         out.append(
             Warn(
                 "uneven-stamps",

@@ -176,6 +176,8 @@ def _usual_step(raw: Floats) -> float:
     rising = steps[steps > 0]
     if not len(rising):
         return 0.0
+    if float(steps.max()) <= _CLIP * float(rising.min()):
+        return float(np.mean(steps))  # no step is cut short
     most = len(steps) - max(4, int(_GAPS * len(steps)))
     ordinary = float(np.mean(np.partition(steps, most - 1)[:most])) if most > 0 else 0.0
     return float(np.mean(np.minimum(steps, _CLIP * max(float(np.median(rising)), ordinary))))

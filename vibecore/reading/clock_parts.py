@@ -20,7 +20,7 @@ _ROWS = 3
 def together(table: Table, taken: tuple[Column, ...]) -> Clock | None:
     """The clock that columns named for parts of one make, or None: each counts within a unit of the one
     before, and all but the last are whole."""
-    free = [c for c in table.columns if not any(c is t for t in taken)]
+    free = [c for c in table.columns if c not in taken]
     parts = _by_unit(free)
     whole = _time_of_day(free) if "s" not in parts and "min" not in parts else None
     columns = [parts[u] for u in _UNITS if u in parts]

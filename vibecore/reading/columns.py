@@ -32,16 +32,7 @@ WORDS = {
     "foreign": "what is no motion (such as temperatures, voltages or an engine's own figures)",
     "either": "columns named g, perhaps a gyroscope's",
 }
-_DOUBTED = (
-    "rotation",
-    "magnetic",
-    "orientation",
-    "location",
-    "speed",
-    "sound",
-    "pressure",
-    "foreign",
-)  # never a steady 9.8 by their nature
+_DOUBTED = (*names.OTHER_SENSORS, "foreign")  # never a steady 9.8 by their nature
 _SAMPLE_ROWS = 16_384  # rows that judge a triple
 _SPOT_ROWS = 1024  # taken together, a second and more
 _WORD = 3  # letters, at least, of what is more than the sign of an axis
@@ -141,7 +132,7 @@ def _is_turn(triple: Triple, numeric: list[Column]) -> bool:
     if triple.kind:
         return False
     squares = [c.floats()[:_SPOT_ROWS] ** 2 for c in triple.columns]
-    others = (c.floats()[:_SPOT_ROWS] ** 2 for c in numeric if not any(c is axis for axis in triple.columns))
+    others = (c.floats()[:_SPOT_ROWS] ** 2 for c in numeric if c not in triple.columns)
     return any(np.all(np.abs(sum(squares, other) - 1.0) < _TURN) for other in others)
 
 
@@ -254,7 +245,7 @@ def _refusal(table: Table, found: list[Triple]) -> str:
     """What the columns hold instead of acceleration."""
     kinds = [t.kind for t in found] + [names.kind_of(c.name) for c in table.columns if c.name]
     held = list(dict.fromkeys(WORDS[k] for k in kinds if k in WORDS))
-    title = table.source or "The file"
+    title = table.source
     if held:
         what = f"{title} holds {' and '.join(held)}, no acceleration"
     elif any(names.kind_of(c.name) for c in table.columns if c.name):

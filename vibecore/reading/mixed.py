@@ -129,7 +129,7 @@ def _with_axes(table: Table, likely: list[Column]) -> Iterator[tuple[Column, col
             yield column, triple
         return
     axes = [c for t in (triple, *found) for c in t.columns]
-    yield from ((c, triple) for c in likely if not any(c is a for a in axes))
+    yield from ((c, triple) for c in likely if c not in axes)
 
 
 def _without(table: Table, column: Column) -> Table:
@@ -161,7 +161,7 @@ def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Rows]) -> boo
     sensor."""
     commonest = max(masks, key=np.count_nonzero)
     for other in table.columns:
-        if other.numbers is None or any(other is axis for axis in triple.columns):
+        if other.numbers is None or other in triple.columns:
             continue
         found = clock.read_clock(other) if rising.rises(other) else None
         if found is not None and not rising.is_counter(other):
@@ -187,7 +187,7 @@ def _in_batches(table: Table, column: Column, triple: columns.Triple, codes: NDA
     same time."""
     changes = np.diff(codes) != 0
     for other in table.columns:
-        if other is column or any(other is axis for axis in triple.columns):
+        if other is column or other in triple.columns:
             continue
         found = clock.read_clock(other)
         back = np.diff(found.t_s) < 0 if found is not None else np.zeros(1, dtype=bool)
@@ -218,7 +218,7 @@ def _alone(table: Table, column: Column, part: _Part, count: int) -> Table:
 def _several(table: Table, column: Column, heavy: list[_Part]) -> str:
     shown = [f"'{p.value[:40]}'" for p in heavy]
     return (
-        f"{table.source or 'The file'} holds {len(heavy)} recordings in one, row by row: "
+        f"{table.source} holds {len(heavy)} recordings in one, row by row: "
         f"{', '.join(shown[:-1])} and {shown[-1]} in {_title(column)} are accelerometers of their own. "
         "Split it into a file for each."
     )

@@ -29,6 +29,7 @@ _KIND_OF_UNIT = {
     **dict.fromkeys(("N", "V", "K", "%", "lx", "rpm"), "foreign"),
 }  # fmt: skip
 RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acceleration with gravity first
+OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure")
 _AXIS_NAME = 2  # letters of a name such as ax
 _RUNNING = re.compile(r"^\D*\d+")  # up to the number of a channel
 _SHORT = 3  # Latin words up to this long must stand alone
@@ -109,7 +110,7 @@ def kind_of(name: str) -> str:
     data = words()
     kinds = data["kinds"]
     name = _absent().sub(" ", name)
-    for kind in ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "jerk"):
+    for kind in (*OTHER_SENSORS, "jerk"):
         if has_word(name, kinds[kind]):
             return kind
     moving = has_word(name, kinds["acceleration"])

@@ -52,7 +52,7 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
     if clock is not None:
         return clock
     raise ReadingError(
-        f"{table.source or 'The file'} has no column of times that can be read, and no line that says how "
+        f"{table.source} has no column of times that can be read, and no line that says how "
         "many samples a second it holds. Export it with time stamps. If the app has none, write its rate "
         "into the first line, such as '# sample rate: 100 Hz'."
     )
@@ -93,7 +93,7 @@ def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) ->
     for column in _rising(table, triple):
         if names.is_frequency(column.name):
             raise ReadingError(
-                f"{table.source or 'The file'} holds a spectrum over '{column.name}', no recording. "
+                f"{table.source} holds a spectrum over '{column.name}', no recording. "
                 "Export the acceleration as measured, over time."
             )
         clock = read_clock(column)

@@ -18,7 +18,6 @@ _THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the r
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
 _LEAST_IN_NAME_HZ = 50.0  # a recording named after less may be after its shake
 _LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
-_OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure", "gravity")
 
 
 def rate_told(hints: str) -> tuple[float, str] | None:
@@ -100,7 +99,7 @@ def _rate(name: str, value: float, unit: str) -> float | None:
     said = [t for t in names.tokens(name) if not names.unit_of_cell(t)]
     whole = "".join(t for t in said if names.kind_of(t) != "acceleration")
     sampling = whole in words["with_unit"] and known != ""
-    if value == 0 or (names.kind_of(name) in _OTHER_SENSORS and not sampling):
+    if value == 0 or (names.kind_of(name) in (*names.OTHER_SENSORS, "gravity") and not sampling):
         return None
     if names.has_word(name, words["never"]):
         return None

@@ -90,7 +90,7 @@ def _differ(shakes: Floats) -> bool:
 def _in_one(table: Table, samples: Sequence[_Sample]) -> Table:
     count = len(samples)
     used = [c for sample in samples for c in sample]
-    rest = [c.repeated(count) for c in table.columns if not any(c is u for u in used)]
+    rest = [c.repeated(count) for c in table.columns if c not in used]
     axes = [
         replace(first, numbers=np.stack([s[i].floats() for s in samples], axis=1).ravel())
         for i, first in enumerate(samples[0])

@@ -9,7 +9,6 @@ import re
 import subprocess
 import sys
 import zipfile
-import zlib
 from dataclasses import replace
 from typing import Any
 
@@ -17,6 +16,7 @@ from vibecore.constants import ZIP_SIGN
 from vibecore.errors import ReadingError
 
 from . import delimited, limits, sideways, workbook_child
+from .archive import BROKEN
 from .dressed import is_dressed
 from .json_file import text_column
 from .layout import is_date
@@ -42,7 +42,7 @@ def sniff(data: bytes) -> bool:
             if names[:1] == ["mimetype"] and archive.read("mimetype") == _OPEN_DOCUMENT:
                 return True
             return any(n.lower().startswith("xl/") for n in names)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError, OSError, EOFError):
+    except BROKEN:
         return False
 
 
@@ -113,15 +113,7 @@ def _check_zip(data: bytes, title: str) -> None:
                 part = archive.read(info)  # stops at the declared size; a lie about it fails the check sum
                 if info.filename.lower().startswith("xl/worksheets/"):
                     _check_cells(part, title)
-    except (
-        zipfile.BadZipFile,
-        zlib.error,
-        NotImplementedError,
-        RuntimeError,
-        ValueError,
-        OSError,
-        EOFError,
-    ) as error:
+    except BROKEN as error:
         raise ReadingError(
             f"{title} is a broken workbook ({str(error)[:100]}). Save it once more as .xlsx or CSV."
         ) from error
