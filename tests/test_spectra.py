@@ -196,3 +196,21 @@ def test_an_hour_is_quick() -> None:
     begin = time.process_time()
     spectra.density(x, 400.0, resolution_hz=0.25)
     assert time.process_time() - begin < 0.8  # 0.25 s on the machine it was written on
+
+
+@pytest.mark.parametrize("f_hz", [20.0, 20.06, 20.125, 20.2])
+@pytest.mark.parametrize("swing_hz", [0.0, 0.3])
+def test_a_line_strays_as_far_as_its_frequency_does(f_hz: float, swing_hz: float) -> None:
+    # A frequency that swings by a about its mean as a sine does has the standard deviation a / sqrt(2);
+    # blocks of 4 s follow swings of 20 s. Noise within the window's lobe strays by up to 1.2 bins of 0.25 Hz.
+    t = np.arange(12_000) / 200.0
+    phase = 2 * np.pi * f_hz * t + swing_hz * 20 * np.sin(2 * np.pi * t / 20)
+    x = np.sin(phase) + 0.01 * RNG(4).normal(size=len(t))
+    spectrum = spectra.density(x, 200.0, resolution_hz=0.25)
+    strays = spectra.wander(spectrum, f_hz, floor_width=8.0)
+    assert strays == pytest.approx(swing_hz / np.sqrt(2), abs=0.06)
+
+
+def test_what_stands_over_no_floor_strays_nowhere() -> None:
+    empty = Spectrum(np.arange(100.0), np.zeros(100), "hertz")
+    assert spectra.wander(empty, 20.0, floor_width=8.0) == 0.0

@@ -147,14 +147,36 @@ def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
     return tuple(_line(spectrum, floor, ratio, int(at)) for at in places if at > 1)
 
 
-def _line(spectrum: Spectrum, floor: Floats, ratio: Floats, at: int) -> Line:
+def wander(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
+    """How far the line at `at` strays from its mean, in the unit of x: the standard deviation of its energy's
+    place, less what the window alone does to a line that never strays. 0 where nothing stands over the floor.
+
+    Hann's window spreads a line's energy by 1 / sqrt(3) bins, wherever it lies between them: the mean square
+    of f is that of the window's slope over its own, by Parseval.
+    """
+    floor = np.maximum(local_floor(spectrum, width=floor_width), np.finfo(float).tiny)
+    ratio, step = spectrum.psd / floor, _step(spectrum)
+    middle = int(np.clip(round(at / step), 1, len(ratio) - 2))
+    part = _part(ratio, middle - 1 + int(np.argmax(ratio[middle - 1 : middle + 2])))
+    x, energy = spectrum.x[part], np.maximum(spectrum.psd[part] - floor[part], 0.0)
+    if not energy.any():
+        return 0.0
+    centre = np.average(x, weights=energy)
+    return float(np.sqrt(max(np.average((x - centre) ** 2, weights=energy) - step**2 / 3, 0.0)))
+
+
+def _part(ratio: Floats, at: int) -> slice:
     """The line whose peak is at this bin: main lobe, and on while it falls and clears the floor."""
     begin, end = max(at - _LOBE_BINS, 0), min(at + _LOBE_BINS, len(ratio) - 1)
     while begin > 0 and _CLEAR_OF_FLOOR < ratio[begin - 1] < ratio[begin]:
         begin -= 1
     while end < len(ratio) - 1 and _CLEAR_OF_FLOOR < ratio[end + 1] < ratio[end]:
         end += 1
-    part = slice(begin, end + 1)
+    return slice(begin, end + 1)
+
+
+def _line(spectrum: Spectrum, floor: Floats, ratio: Floats, at: int) -> Line:
+    part = _part(ratio, at)
     energy = np.maximum(spectrum.psd[part] - floor[part], 0.0)
     centre = float((spectrum.x[part] * energy).sum() / energy.sum())
     rms = float(np.sqrt(energy.sum() * _step(spectrum)))

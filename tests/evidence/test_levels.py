@@ -7,7 +7,9 @@ for twice (any textbook on vibration).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.evidence import made as maker
@@ -15,7 +17,8 @@ from tests.evidence.made import line
 from vibecore.evidence import lines
 from vibecore.evidence.levels import read_levels
 from vibecore.evidence.scene import scene_of
-from vibecore.model import Line
+from vibecore.model import Analysis, Line, Signal
+from vibecore.orders import lines_in_hertz
 
 
 def test_several_recordings_held_alike_are_one_reading_of_their_mean() -> None:
@@ -60,6 +63,38 @@ def test_a_followed_line_counts_by_its_share_of_what_is_felt(idle: float, raised
     found = lines.strongest_kept(scene, "order")
     assert found is not None
     assert found.share_db == pytest.approx(20 * math.log10(0.1 / over), abs=0.3)
+
+
+@pytest.mark.parametrize(("damping", "motor"), [(0.0, True), (0.03, False), (0.08, False)])
+def test_what_keeps_its_hertz_is_a_motor_only_where_it_is_as_narrow_as_one(
+    damping: float, motor: bool
+) -> None:
+    """A mode of 20 Hz that an unsteady engine rings is 2 x damping x 20 Hz wide, 1.2 Hz at 0.03, whatever the
+    speed (the half-power width of a single degree of freedom); a motor turns as steadily as a sine."""
+    assert (lines.strongest_kept(scene_of(_humming(20.1, damping)), "hertz") is not None) == motor
+    off = [
+        replace(a, condition=replace(a.condition, speed_hold="engine off")) for a in _humming(20.1, damping)
+    ]
+    assert (lines.with_engine_off(scene_of(off)) is not None) == motor
+
+
+def _humming(hertz: float, damping: float) -> list[Analysis]:
+    """Idle and raised idle with 0.3 m/s2 at one place in hertz: a sine, or noise through a mode of it."""
+    rng, t = np.random.default_rng(5), np.arange(0.0, 30.0, 1 / maker.FS_HZ)
+    analyses = []
+    for rpm, hold in ((700.0, "idle"), (1100.0, "raised")):
+        x = np.sin(2 * np.pi * hertz * t)
+        if damping:
+            f = np.fft.rfftfreq(len(t), 1 / maker.FS_HZ) / hertz
+            mode = 1 / (1 - f**2 + 2j * damping * f)
+            x = np.fft.irfft(np.fft.rfft(rng.standard_normal(len(t))) * mode, len(t))
+        accel = 0.003 * rng.standard_normal((len(t), 3))
+        accel[:, 2] += 0.3 * x / x.std()
+        made = maker.made(hold, rpm=rpm, hold=hold, whole=0.3)  # type: ignore[arg-type]
+        signal = Signal(maker.FS_HZ, 0.0, accel, np.ones(len(t), bool), (0.0, 30.0), True, 0.0)
+        found, spectrum = lines_in_hertz(signal)
+        analyses.append(replace(made, signal=signal, lines=found, spectrum_hz=spectrum))
+    return analyses
 
 
 @pytest.mark.parametrize(("hertz", "told"), [(7.0, False), (9.5, True)])

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
+from vibecore import spectra
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.model import Analysis, Condition, Line
@@ -24,6 +25,8 @@ IDLE: tuple[Role, ...] = ("neutral", "drive", "unit on")  # in these it shakes a
 
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
+STEADY_HERTZ = SAME_HERTZ / 2  # share: standard deviation of what swings by no more than that to either side
+FLOOR_HZ = 8.0  # what a line stands over is read so far about it
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart
 # A line that changes by more is another line: a fan's stays, one that turns with the engine grows with speed
@@ -65,7 +68,7 @@ def strongest_kept(scene: Scene, keeps: Keeps) -> FollowedLine | None:
         _follow(line, first, [a for a in standing if a is not first], keeps, scene)
         for first in standing
         for line in (_clear(first) if keeps == "order" else _of_a_motor(first))
-        if _may_be(line, keeps, first)
+        if _may_be(line, keeps, first) and (keeps == "order" or _narrow(line, first))
     )
     return max((f for f in found if f), key=lambda f: f.share_db, default=None)
 
@@ -78,6 +81,21 @@ def _may_be(line: Line, keeps: Keeps, analysis: Analysis) -> bool:
         return True
     folds = analysis.recording.sample_rate_hz < 2 * FAN_HZ[1]
     return folds and line.frequency_hz >= FOLDED_FROM_HZ and line.above_floor_db >= FOLDED_STANDS_OUT_DB
+
+
+def _narrow(line: Line, analysis: Analysis) -> bool:
+    """Whether it holds its hertz as a motor does. A mode that an unsteady engine rings is 2 x damping wide:
+    3 to 20 % of its hertz."""
+    if not len(analysis.spectrum_hz.x):
+        return True
+    strays = spectra.wander(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
+    return strays <= STEADY_HERTZ * _true_hz(line, analysis)
+
+
+def _true_hz(line: Line, analysis: Analysis) -> float:
+    """Of a fan, the highest that it can turn at: a slow phone folds its line down."""
+    unfolded = analysis.recording.sample_rate_hz - line.frequency_hz
+    return max(line.frequency_hz, unfolded if unfolded <= FAN_HZ[1] else 0.0)
 
 
 def _recorded(scene: Scene) -> list[Analysis]:
@@ -125,6 +143,7 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
         if line.above_floor_db >= STANDS_OUT_DB
         and line.rms_m_s2 >= LEAST_LINE_M_S2
         and line.frequency_hz >= FOLDED_FROM_HZ
+        and _narrow(line, a)
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
@@ -227,10 +246,7 @@ def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: 
 
     def apart(candidate: Line) -> float:
         if keeps == "hertz":
-            rate = first.recording.sample_rate_hz
-            folded = line.frequency_hz < FAN_HZ[0]
-            true_hz = rate - line.frequency_hz if folded else line.frequency_hz
-            return abs(candidate.frequency_hz - line.frequency_hz) / true_hz
+            return abs(candidate.frequency_hz - line.frequency_hz) / _true_hz(line, first)
         return abs(math.log((candidate.order or 1.0) / (line.order or 1.0)))
 
     grown = 40 * change / math.log(10) if keeps == "order" else 0.0
