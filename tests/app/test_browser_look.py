@@ -38,6 +38,10 @@ SMALL = """least => [...document.querySelectorAll(
   .filter(e => e.checkVisibility({visibilityProperty: true}) && e.getBoundingClientRect().width > 1)
   .filter(e => e.getBoundingClientRect().height < least - .5).map(e => e.innerText || e.ariaLabel)"""
 
+# The window, and in it the part that scrolls by itself.
+SIDEWAYS = """() => Math.max(...[document.documentElement, document.querySelector('[data-testid="stMain"]')]
+  .map(e => e.scrollWidth - e.clientWidth))"""
+
 
 @dataclass(frozen=True)
 class Look:
@@ -62,7 +66,7 @@ def looks(context, address, request) -> dict[str, Look]:
             window.faults(),
             page.evaluate(CHARTS),
             page.evaluate(SMALL, LEAST_PX),
-            page.evaluate("document.documentElement.scrollWidth - window.innerWidth"),
+            page.evaluate(SIDEWAYS),
             Keyboard(window).walk(),
         )
     page.close()
