@@ -119,6 +119,23 @@ def test_the_suspect_whose_lines_moved_speaks() -> None:
     assert any("another suspect" in n and "rotating imbalance" in n for n in got.notes)
 
 
+def test_no_cure_by_a_lesser_suspect_while_the_likely_fault_is_as_it_was() -> None:
+    """Nothing was mended: the belt's line is as strong as before, and the phone, taped on anew, passes the
+    firing orders less. Called cured, that car would come back."""
+    belt = Line(13.1, 1.12, 0.27, 25.0, "engine")
+    job = [
+        made(SOUND | {2.0: 0.11, 4.0: 0.08}, other=(belt,), name="before"),
+        made(SOUND | {2.0: 0.035, 4.0: 0.025}, AFTER, other=(belt,), name="after"),
+    ]
+    likely = repair.repair_by_suspects(job, FOUR, _ranked(accessory_drive=0.8, exhaust_contact=0.15))
+    assert likely is not None
+    assert likely.verdict == "cannot-tell"
+    assert "accessory drive" in likely.why
+    unlikely = repair.repair_by_suspects(job, FOUR, _ranked(accessory_drive=0.4, exhaust_contact=0.35))
+    assert unlikely is not None
+    assert unlikely.verdict in ("cured", "improved")
+
+
 def test_a_fan_that_was_not_running_does_not_speak_against_a_mount_that_got_worse() -> None:
     fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
     worse = SOUND | {2.0: 0.8, 4.0: 0.4}

@@ -29,6 +29,7 @@ NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
+SUBSTANTIAL = 10**0.5  # odds; H. Jeffreys, Theory of Probability, 1961, appendix B
 LIKELY = 0.5  # more likely than all else together
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
@@ -76,10 +77,22 @@ def best_of_suspects(
     if not found:
         return compared(None)
     _, suspect, chosen = max(found, key=lambda f: f[0])
-    if suspect is not found[0][1]:
+    _, first, its_own = found[0]
+    if suspect is not first:
         notes = (*notes, f"Judged by the lines of another suspect than the first: {suspect.name}.")
+        chosen = _unless_still_there(chosen, suspect, first, its_own)
     chosen = _unless_switched_off(chosen, suspect)
     return replace(chosen, notes=chosen.notes + notes)
+
+
+def _unless_still_there(repair: Repair, suspect: RankedCause, first: RankedCause, its_own: Repair) -> Repair:
+    """No cure on the word of a far lesser suspect while the lines of the likely one are as they were: one of
+    the two lies, and a car that is called cured and is not comes back."""
+    lesser = first.probability > SUBSTANTIAL * suspect.probability
+    if repair.verdict not in ("cured", "improved") or its_own.verdict != "unchanged" or not lesser:
+        return repair
+    why = f"{repair.why} But the lines of the likeliest fault ({first.name}) are as they were. {its_own.why}"
+    return replace(repair, verdict="cannot-tell", why=why)
 
 
 def _unless_switched_off(repair: Repair, suspect: RankedCause) -> Repair:
