@@ -18,12 +18,14 @@ from vibecore.model import Flags, Floats, Line, Signal, Spectrum
 
 NOISE_BANDWIDTH_BINS = 1.5  # of the Hann window; Harris, Proc. IEEE 66(1), 1978, Table I
 OVERLAP_CORRELATION = 1 / 6  # of Hann blocks that overlap by half; same table
-_LOBE_BINS = 2  # half width of the Hann window's main lobe
+LOBE_BINS = 2  # half width of the Hann window's main lobe
+SPREAD_BINS = 3**-0.5  # standard deviation of what it makes of a line, see `wander`
 _MIN_GOOD_SHARE = 0.5  # a block with less of its window's energy on good samples tells too little
 _BATCH_SAMPLES = 1 << 18  # block samples transformed at once: bounds memory
 _FLOOR_QUANTILE = 0.4  # below the middle, for lines of half orders fill a good part of the bins
 _FALSE_ALARM = 0.01  # chance that pure noise shows a peak anywhere in a spectrum
 _CLEAR_OF_FLOOR = 2.0  # density over floor where the skirt of a broad line ends: 3 dB
+_SAME_PEAK = 0.25  # of a peak: a few blocks' scatter does not reach down so far (6 dB)
 _DIP_SIGMAS = 4.0  # two peaks are two if the density dips between them by this many standard errors
 
 
@@ -143,7 +145,7 @@ def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
     needed = chi2_per_dof(1 - _FALSE_ALARM / m, averages)
     ratio = np.maximum(spectrum.psd / floor, np.finfo(float).tiny)
     dip = _DIP_SIGMAS / np.sqrt(averages)
-    places, _ = find_peaks(np.log(ratio), height=np.log(needed), prominence=dip, distance=_LOBE_BINS)
+    places, _ = find_peaks(np.log(ratio), height=np.log(needed), prominence=dip, distance=LOBE_BINS)
     return tuple(_line(spectrum, floor, ratio, int(at)) for at in places if at > 1)
 
 
@@ -151,26 +153,34 @@ def wander(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
     """How far the line at `at` strays from its mean, in the unit of x: the standard deviation of its energy's
     place, less what the window alone does to a line that never strays. 0 where nothing stands over the floor.
 
-    Hann's window spreads a line's energy by 1 / sqrt(3) bins, wherever it lies between them: the mean square
+    Hann's window spreads a line's energy by `SPREAD_BINS`, wherever it lies between them: the mean square
     of f is that of the window's slope over its own, by Parseval.
     """
     floor = np.maximum(local_floor(spectrum, width=floor_width), np.finfo(float).tiny)
     ratio, step = spectrum.psd / floor, _step(spectrum)
     middle = int(np.clip(round(at / step), 1, len(ratio) - 2))
-    part = _part(ratio, middle - 1 + int(np.argmax(ratio[middle - 1 : middle + 2])))
+    at_bin = middle - 1 + int(np.argmax(ratio[middle - 1 : middle + 2]))
+    part = _part(ratio, at_bin, _SAME_PEAK * ratio[at_bin])
     x, energy = spectrum.x[part], np.maximum(spectrum.psd[part] - floor[part], 0.0)
     if not energy.any():
         return 0.0
     centre = np.average(x, weights=energy)
-    return float(np.sqrt(max(np.average((x - centre) ** 2, weights=energy) - step**2 / 3, 0.0)))
+    return float(np.sqrt(max(np.average((x - centre) ** 2, weights=energy) - (SPREAD_BINS * step) ** 2, 0.0)))
 
 
-def _part(ratio: Floats, at: int) -> slice:
-    """The line whose peak is at this bin: main lobe, and on while it falls and clears the floor."""
-    begin, end = max(at - _LOBE_BINS, 0), min(at + _LOBE_BINS, len(ratio) - 1)
-    while begin > 0 and _CLEAR_OF_FLOOR < ratio[begin - 1] < ratio[begin]:
+def _part(ratio: Floats, at: int, same: float = np.inf) -> slice:
+    """The line whose peak is at this bin: main lobe, and on while it clears the floor and falls, or is over
+    `same`, for what scatters there is one line."""
+
+    def goes_on(last: int, following: int) -> bool:
+        return ratio[following] > _CLEAR_OF_FLOOR and (
+            ratio[following] < ratio[last] or ratio[following] > same
+        )
+
+    begin, end = max(at - LOBE_BINS, 0), min(at + LOBE_BINS, len(ratio) - 1)
+    while begin > 0 and goes_on(begin, begin - 1):
         begin -= 1
-    while end < len(ratio) - 1 and _CLEAR_OF_FLOOR < ratio[end + 1] < ratio[end]:
+    while end < len(ratio) - 1 and goes_on(end, end + 1):
         end += 1
     return slice(begin, end + 1)
 

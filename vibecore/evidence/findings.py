@@ -212,6 +212,7 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     line_findings.line_on_no_order,
     line_findings.line_with_engine_off,
     line_findings.line_in_gear_only,
+    line_findings.line_gone_in_gear,
     line_findings.line_with_unit_only,
     judder_in_gear,
     idle_against_figure,

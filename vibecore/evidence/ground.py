@@ -7,6 +7,7 @@ move.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -18,11 +19,15 @@ LEAST_GROUND_M_S2 = 0.002  # phones' own noise over the band (data sheets: 70-23
 JUDDER_HZ = (SWAY_HZ, 16.0)  # bodies on their mounts and driveline judder; common practice, no source
 
 
-def ground_db(table: OrderTable, highest_order: float) -> float | None:
+def ground_db(analysis: Analysis, highest_order: float, strangers_hz: Sequence[float] = ()) -> float | None:
     """20 log10 of the rms (m/s2) of the shake between the orders, up to `highest_order`; None if no gap is
-    seen.
+    seen. strangers_hz: lines that are none of the engine's; what its wander takes them across does not count.
     """
-    return _gaps_db(table, 0.0, highest_order)
+    if analysis.orders is None or analysis.speed is None:
+        return None
+    turns_hz = analysis.speed.rpm / 60
+    crossed = [(hz / float(turns_hz.max()), hz / float(turns_hz.min())) for hz in strangers_hz]
+    return _gaps_db(analysis.orders, 0.0, highest_order, crossed)
 
 
 def judder_db(analysis: Analysis) -> float | None:
@@ -47,11 +52,15 @@ def multiples_power(table: OrderTable, firing_order: float) -> float:
     return total
 
 
-def _gaps_db(table: OrderTable, low: float, high: float) -> float | None:
+def _gaps_db(
+    table: OrderTable, low: float, high: float, crossed: Sequence[tuple[float, float]] = ()
+) -> float | None:
     x, psd = table.spectrum.x, table.spectrum.psd
     gap = np.floor(2 * x).astype(int)
     beside = x - gap / 2
     inside = (beside >= GAP[0]) & (beside <= GAP[1]) & (x >= low) & (x <= high)
+    for begin, end in crossed:
+        inside &= (gap / 2 + GAP[1] < begin) | (gap / 2 + GAP[0] > end)
     medians = [float(np.median(psd[inside & (gap == g)])) for g in np.unique(gap[inside])]
     if not medians:
         return None

@@ -18,6 +18,7 @@ from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
 from vibecore.evidence.scene import Role, Scene
+from vibecore.evidence.told_apart import beside_orders, is_anothers
 from vibecore.model import Analysis, OrderLevel
 from vibecore.sound_cars import Family, Held
 
@@ -87,19 +88,22 @@ def strangers_hz(scene: Scene) -> tuple[float, ...]:
 def usable_rows(
     family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]
 ) -> list[OrderLevel]:
-    """The family's orders that can be seen and that no folded firing order and no stranger sits on."""
+    """The family's orders that can be seen and that no folded firing order, no stranger and no line of a
+    rate of its own sits on."""
     if analysis.orders is None or analysis.speed is None:
         return []
     turns_hz, fs_hz = analysis.speed.turns_hz, analysis.recording.sample_rate_hz
     loud = set(engine.firing_orders(2))
     hidden = {v.order for v in what_can_be_seen(engine, turns_hz, fs_hz) if loud & set(v.hidden_by)}
     rows = [analysis.orders.level(order) for order in orders_of(family, engine)]
+    beside = beside_orders(analysis)
     return [
         row
         for row in rows
         if row is not None
         and row.rms_m_s2 is not None
         and row.order not in hidden
+        and not is_anothers(row, beside)
         and all(abs(row.frequency_hz - hz) > lines.CLEAR_OF_HALF_ORDER_HZ for hz in strangers)
     ]
 
@@ -140,7 +144,7 @@ def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequen
     table = analysis.orders
     assert table is not None
     if family == "ground":
-        level = ground_db(table, engine.orders[-1])
+        level = ground_db(analysis, engine.orders[-1], strangers)
         return None if level is None else _Level(level, GROUND_SPREAD_DB, None)
     seen = usable_rows(family, analysis, engine, strangers)
     if not seen or seen[0].order != orders_of(family, engine)[0]:

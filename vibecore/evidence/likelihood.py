@@ -63,6 +63,9 @@ class Presence:
     normal: tuple[float, float, float]  # chance, centre, spread
     causes: Mapping[str, tuple[float, float, float]]
 
+    def chance(self, cause: str) -> float:
+        return self.causes.get(cause, self.normal)[0]
+
     def log_likelihood(self, level_db: float | None) -> dict[str, float]:
         rows = {SOUND: self.normal, **self.causes}
         if level_db is None:

@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple
 from vibecore import spectra
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
+from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
 from vibecore.sound_cars import WHOLE
 from vibecore.speed import LEAST_CONFIDENCE
@@ -25,7 +26,7 @@ IDLE: tuple[Role, ...] = ("neutral", "drive", "unit on")  # in these it shakes a
 
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
-STEADY_HERTZ = SAME_HERTZ / 2  # share: standard deviation of what swings by no more than that to either side
+STEADY_HERTZ = SAME_HERTZ / 2**0.5  # share: standard deviation of what swings so far to either side
 FLOOR_HZ = 8.0  # what a line stands over is read so far about it
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart
@@ -41,6 +42,8 @@ LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
 # electric fans 900-3600 times a minute. Common practice, no source. Humps of the car's own modes lie lower.
 BELT_ORDERS = (0.15, 7.0)
 FAN_HZ = (14.0, 62.0)
+# A converter's turbine that nothing holds is dragged along, by some percent slower than the crank.
+TURBINE_ORDERS = (0.85, 1.0)
 FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above the sway of the body
 FOLDED_STANDS_OUT_DB = 15.0  # down there the car's own modes stand up too, but not as sharply
 MAKES_THE_SHAKE_DB = -6.0  # of a recording's whole shake: half of its rms
@@ -157,15 +160,31 @@ def only_in(scene: Scene, role: Role) -> tuple[Line, Analysis] | None:
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
+def strongest_gone(scene: Scene) -> tuple[Line, Analysis] | None:
+    """The strongest line in neutral that a converter's turbine makes, gone where the car is held in gear."""
+    found = [(line, a) for a in scene.role("neutral") for line in _clear(a) if gone_in_gear(line, a, scene)]
+    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def gone_in_gear(line: Line, analysis: Analysis, scene: Scene) -> bool:
+    """Whether it turns a little slower than the crank, and stands where the car is held in gear."""
+    held = [a.orders.spectrum for a in scene.role("drive") if a.orders and len(a.orders.spectrum.x) > 1]
+    order, least = line.order or 0.0, line.rms_m_s2 * 10 ** (-SAME_LEVEL_DB["order"] / 20)
+    band = order * (1 - SAME_ORDER), order * (1 + SAME_ORDER)
+    turbine = TURBINE_ORDERS[0] <= order < TURBINE_ORDERS[1]
+    free = analysis in scene.role("neutral")
+    return free and turbine and bool(held) and all(spectra.band_rms(s, *band) < least for s in held)
+
+
 def level_db(rms_m_s2: float) -> float:
     return 20 * math.log10(max(rms_m_s2, LEAST_LINE_M_S2))
 
 
 def share_db(line: Line, analysis: Analysis, scene: Scene) -> float:
     """20 log10 of a line's rms over the shake that it must be most of to be felt: that of its recording, of
-    the worst idle, or what sound cars show if that is more. A fan is no fault for being all that stirs."""
+    the worst idle, or what most sound cars show if that is more. No fan is bad for being all that stirs."""
     idle = [a.overall.rms_m_s2 for role in IDLE for a in scene.role(role)]
-    sound = 10 ** (WHOLE.at(scene.place).median_db / 20)
+    sound = WHOLE.at(scene.place).band_m_s2[0]
     return 20 * math.log10(max(line.rms_m_s2, 1e-6) / max(analysis.overall.rms_m_s2, sound, *idle))
 
 
@@ -176,6 +195,7 @@ def _clear(analysis: Analysis) -> list[Line]:
     if analysis.orders is None or analysis.speed is None:
         return []
     turns_hz = analysis.speed.turns_hz
+    apart = beside_orders(analysis)
     found = list(analysis.orders.other_lines)
     for line in analysis.lines:
         if all(abs(line.frequency_hz - other.frequency_hz) > CLEAR_OF_HALF_ORDER_HZ for other in found):
@@ -183,9 +203,9 @@ def _clear(analysis: Analysis) -> list[Line]:
     clear = max(CLEAR_OF_HALF_ORDER, CLEAR_OF_HALF_ORDER_HZ / turns_hz)
     return [
         line
-        for line in found
+        for line in (*found, *apart)
         if line.order is not None
-        and abs(line.order * 2 - round(line.order * 2)) / 2 >= clear
+        and (line in apart or abs(line.order * 2 - round(line.order * 2)) / 2 >= clear)
         and line.above_floor_db >= STANDS_OUT_DB
         and line.rms_m_s2 >= LEAST_LINE_M_S2
     ]
@@ -211,7 +231,7 @@ def _follow(
         fellow = _fellow(line, first, other, keeps, change)
         if fellow is not None:
             members.append((fellow, other))
-    if len(members) == 1:
+    if len(members) == 1 or (keeps == "order" and any(gone_in_gear(m, a, scene) for m, a in members)):
         return None
     power = sum(m.rms_m_s2**2 for m, _ in members) / len(members)
     share = max(share_db(m, a, scene) for m, a in members)

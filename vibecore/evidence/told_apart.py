@@ -1,0 +1,49 @@
+"""Lines in the band of an engine order that are none of it: a turbine that slips, a pulley nearly as large.
+
+Along the crank's own angle an order stands exactly where it is, however the speed wanders. A line as narrow
+as the analysis can show, centred further off than the window's main lobe reaches, turns at a rate of its
+own; what unsteady cycles smear about an order is wide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+
+from vibecore import spectra
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
+from vibecore.model import Analysis, Line, OrderLevel, Spectrum
+from vibecore.orders import PEAK_FLOOR_ORDERS
+
+
+def beside_orders(analysis: Analysis) -> list[Line]:
+    """Such lines of a recording."""
+    if analysis.orders is None or analysis.speed is None:
+        return []
+    turns_hz = analysis.speed.turns_hz
+    return [
+        replace(line, frequency_hz=line.order * turns_hz, drifts_with="engine")
+        for line in _beside(analysis.orders.spectrum)
+        if line.order is not None
+    ]
+
+
+def is_anothers(row: OrderLevel, beside: list[Line]) -> bool:
+    """Whether most of what the order's band holds is such a line."""
+    band = LINE_HALF_WIDTH_ORDERS
+    power = [line.rms_m_s2**2 for line in beside if abs((line.order or 0.0) - row.order) < band]
+    return 2 * sum(power) > (row.rms_m_s2 or 0.0) ** 2
+
+
+@lru_cache(maxsize=64)
+def _beside(spectrum: Spectrum) -> tuple[Line, ...]:
+    if len(spectrum.x) < 2:
+        return ()
+    step = float(spectrum.x[1] - spectrum.x[0])
+    return tuple(
+        line
+        for line in spectra.peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
+        if line.order is not None
+        and spectra.LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
+        and spectra.wander(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS) <= step * spectra.SPREAD_BINS
+    )
