@@ -8,6 +8,8 @@ from scipy.stats import multivariate_t
 from scipy.stats import t as student
 
 from tests.evidence import made as maker
+from vibecore.causes.ranking import rank
+from vibecore.evidence import gather
 from vibecore.evidence.fit import chain_log_density, covariance, fit_levels, pattern_adds
 from vibecore.evidence.levels import FAMILIES, HELDS, read_levels
 from vibecore.evidence.likelihood import log_t
@@ -110,3 +112,16 @@ def test_where_a_fault_shows_in_one_way_only(
     ]
     fits = fit_levels(read_levels(scene_of(analyses), maker.FOUR.engine), maker.FOUR.engine, "steering wheel")
     assert max(fits, key=lambda c: float(fits[c].sum())) == cause
+
+
+def test_a_pipe_that_touches_in_gear_only_shows_what_a_mounts_gap_does() -> None:
+    """Torque leans the engine over; what it closes, a mount's gap or the pipe's to the body, is in either case
+    a stiff path from engine to body, there in gear only. A look under the car is to tell which."""
+    analyses = [
+        maker.made("neutral-idle", {2.0: 0.025}),
+        maker.made("drive-idle", {2.0: 0.5, 4.0: 0.25, 6.0: 0.05}, rpm=640.0, gear="drive", ground=0.08),
+    ]
+    chances = {c.id: c.probability for c in rank(gather(analyses, maker.FOUR))}
+    assert chances["exhaust-contact"] > 0.1
+    assert chances["engine-mount"] > 0.1
+    assert chances["exhaust-contact"] + chances["engine-mount"] > 0.9

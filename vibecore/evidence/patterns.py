@@ -112,7 +112,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"firing": 3.0, "second": 6.0, "half": 4.0, "ground": 4.0},
             "metal that meets metal turns the firing order into its multiples and rattle, while the engine "
             "rocks far enough: less of it when the idle is raised",
-            0.4,
+            0.35,
             family_spread={"second": 5.0},
         ),
         Pattern(
@@ -123,7 +123,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             },
             {"firing": 2.0, "second": 6.0, "half": 3.0, "ground": 3.0},
             "a light touch: the engine rocks as before, its multiples and some rattle are new",
-            0.25,
+            0.2,
         ),
         Pattern(
             {
@@ -135,8 +135,21 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             },
             {"second": 5.0, "half": 4.0, "one": 4.0, "ground": 4.0},
             "a hanging part that swings out of step strikes at one firing and misses the next",
-            0.35,
+            0.3,
             family_spread={"second": 5.0},
+        ),
+        Pattern(
+            {
+                "firing": (1.0, 12.0, 1.0),
+                "second": (1.0, 18.0, 1.0),
+                "half": (0.0, 3.0, 0.0),
+                "one": (0.0, 1.0, 0.0),
+                "ground": (0.0, 5.0, 0.0),
+            },
+            {"firing": 4.0, "second": 6.0, "half": 3.0, "one": 3.0, "ground": 3.0},
+            "torque leans the engine over and the pipe with it, until it touches: nothing to see until it is in "
+            "gear, as with a mount's gap",
+            0.15,
         ),
     ),
     "driveline": (
