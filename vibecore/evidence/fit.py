@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from scipy.special import gammaln
 
-from vibecore.constants import NOT_LISTED
+from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.engine import Engine
 from vibecore.evidence.levels import FAMILIES, HELDS, LevelReading
 from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
@@ -28,22 +28,45 @@ UNKNOWN = NOT_LISTED  # the widest of the patterns: what the levels mean when th
 
 
 def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> dict[str, Floats]:
-    """(n,) nepers for each cause: the log density of each level given the levels before it.
+    """(n,) nepers for each cause: the log density of each level given others before it.
+
+    What is before depends on the cause: the families that it leaves as they are come first. There it fits as
+    a sound car does, whatever they show, so that their calm is no sign of it; what it adds is told beside
+    them.
+    """
+    sound = _fit(SOUND, readings, engine, place)
+    fits = {}
+    for cause in PATTERNS:
+        order = _least_touched_first(cause, readings)
+        mine = [readings[i] for i in order]
+        fits[cause] = sound.copy()
+        fits[cause][order] += _fit(cause, mine, engine, place) - _fit(SOUND, mine, engine, place)
+    return fits
+
+
+def _least_touched_first(cause: str, readings: Sequence[LevelReading]) -> list[int]:
+    def touched(i: int) -> float:
+        return sum(way.share * max(way.adds.get(readings[i].family, NOTHING)) for way in PATTERNS[cause])
+
+    return sorted(range(len(readings)), key=touched)
+
+
+def _fit(cause: str, readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> Floats:
+    """(n,) nepers: the log density of each level given the levels before it.
 
     A condition whose engine speed is not sure may have been read wrongly: with that chance its levels are
     the same wide distribution under every cause, and the others speak alone.
     """
     over = np.array([r.level_db - sound_level_db(r.family, r.held, engine, place) for r in readings])
-    so_far = dict.fromkeys(PATTERNS, np.full(len(readings), -np.inf))
+    so_far = np.full(len(readings), -np.inf)
     for right, chance in _held_right(readings):
         told = [r for r, ok in zip(readings, right, strict=True) if ok]
         wrong = [r for r, ok in zip(readings, right, strict=True) if not ok]
-        wide = _increments(UNKNOWN, over[~right], wrong)
-        for cause in PATTERNS:
-            steps = np.empty(len(readings))
-            steps[right], steps[~right] = _increments(cause, over[right], told), wide
-            so_far[cause] = np.logaddexp(so_far[cause], math.log(chance) + np.cumsum(steps))
-    return {cause: np.diff(v, prepend=0.0) for cause, v in so_far.items()}
+        steps = np.empty(len(readings))
+        steps[right] = _increments(cause, over[right], told)
+        steps[~right] = _increments(UNKNOWN, over[~right], wrong)
+        so_far = np.logaddexp(so_far, math.log(chance) + np.cumsum(steps))
+    return np.diff(so_far, prepend=0.0)
 
 
 def _held_right(readings: Sequence[LevelReading]) -> Iterator[tuple[Flags, float]]:

@@ -147,8 +147,8 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
                 "ground": (0.0, 5.0, 0.0),
             },
             {"firing": 4.0, "second": 6.0, "half": 3.0, "one": 3.0, "ground": 3.0},
-            "torque leans the engine over and the pipe with it, until it touches: nothing to see until it is in "
-            "gear, as with a mount's gap",
+            "torque leans the engine over and the pipe with it, until it touches: nothing to see until it is "
+            "in gear, as with a mount's gap",
             0.15,
         ),
     ),
