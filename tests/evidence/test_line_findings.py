@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
@@ -32,6 +33,22 @@ def test_a_line_that_keeps_its_order_turns_with_the_engine() -> None:
     assert rank(evidence)[0].id == "accessory-drive"
     assert any("the alternator turns at 2.76" in e.evidence.text for e in evidence)
     assert combined_db(evidence)["cooling-fan"] < 0  # its hertz moved by half
+
+
+def test_a_manual_gearbox_too_turns_with_the_engine_while_the_clutch_is_up() -> None:
+    """Gears of 20 and 28 teeth turn the second shaft 20 / 28 = 0.71 times a turn of the crank, in neutral
+    too; behind a converter there is no such shaft, and none turns 2.7 times."""
+
+    def driveline_db(order: float, transmission: Literal["manual", "automatic"]) -> float:
+        kept = [maker.made("n", lines=[line(order, 700, 0.2)], whole=0.25)]
+        kept += [maker.made("r", rpm=1100.0, hold="raised", lines=[line(order, 1100, 0.25)], whole=0.25)]
+        said = gather(kept, replace(maker.FOUR, transmission=transmission))
+        found = {e.cause: e.log_ratio_db for e in said if e.finding == "line keeps order"}
+        assert found["accessory-drive"] > 10
+        return found["driveline"]
+
+    assert driveline_db(20 / 28, "manual") > 3
+    assert driveline_db(20 / 28, "automatic") == driveline_db(2.7, "manual") == 0
 
 
 def test_a_line_that_keeps_its_hertz_has_its_own_motor() -> None:

@@ -20,6 +20,10 @@ from vibecore.model import Line
 # Chance that such a line is found, and its share of the shake that is felt (`lines.share_db`): a fault's
 # line is most of it, whatever the car and the place pass on; lines of sound cars are a small part of it.
 KEEPS_ORDER = Presence((0.12, -17.0, 8.0), {"accessory-drive": (0.78, -4.0, 3.5)})
+# A manual gearbox's second shaft turns with the crank while the clutch is up, out of gear too; its gears let it
+# turn slower by a half at most. Common practice, no source.
+SECOND_SHAFT_ORDERS = (0.5, 0.95)
+SECOND_SHAFT = Presence(KEEPS_ORDER.normal, {**KEEPS_ORDER.causes, "driveline": (0.25, -4.0, 3.5)})
 KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
 OFF_ORDER = Presence(
     (0.35, -14.0, 7.0), {"accessory-drive": (0.85, -4.5, 4.0), "cooling-fan": (0.80, -4.0, 4.0)}
@@ -95,9 +99,15 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
     else:
         text = f"a line of {what} at {found.hertz:.1f} Hz keeps its hertz in {where}"
     whatever = keeps == "hertz" and found.raised_too
+    if keeps == "order" and vehicle.transmission == "manual" and _in(SECOND_SHAFT_ORDERS, found.order):
+        presence = SECOND_SHAFT
     logs = presence.log_likelihood(found.share_db)
     points_at = {unit: f"{turns}, as the line does" for unit, turns in units.items()}
     return Finding(name, text, logs, found.seen_in, points_at=points_at, any_speed=whatever)
+
+
+def _in(band: tuple[float, float], order: float | None) -> bool:
+    return order is not None and band[0] <= order <= band[1]
 
 
 def _units(order: float | None, vehicle: Vehicle) -> dict[str, str]:
