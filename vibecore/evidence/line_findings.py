@@ -20,8 +20,8 @@ from vibecore.model import Line
 # Chance that such a line is found, and its share of the shake that is felt (`lines.share_db`): a fault's
 # line is most of it, whatever the car and the place pass on; lines of sound cars are a small part of it.
 KEEPS_ORDER = Presence((0.12, -17.0, 8.0), {"accessory-drive": (0.78, -4.0, 3.5)})
-# A manual gearbox's second shaft turns with the crank while the clutch is up, out of gear too; its gears let it
-# turn slower by a half at most. Common practice, no source.
+# A manual gearbox's second shaft turns with the crank while the clutch is up, out of gear too; its gears let
+# it turn slower by a half at most. Common practice, no source.
 SECOND_SHAFT_ORDERS = (0.5, 0.95)
 SECOND_SHAFT = Presence(KEEPS_ORDER.normal, {**KEEPS_ORDER.causes, "driveline": (0.25, -4.0, 3.5)})
 KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
