@@ -145,8 +145,7 @@ def _without_standing(engine: Engine, analyses: Sequence[Analysis], i: int) -> _
     """One of the recordings, its speed found without the lines that the others show to be none of the
     engine's; as it is, if that makes no difference."""
     mine, others = analyses[i], [*analyses[:i], *analyses[i + 1 :]]
-    read = [(a.condition, a.lines) for a in others if not a.condition.contradicted]
-    lines_hz = standing.standing_hz((mine.condition, mine.lines), read)
+    lines_hz = standing.standing_hz(_read(mine), [_read(a) for a in others if not a.condition.contradicted])
     if not lines_hz:
         return _Heard(mine, mine.signal)
     heard = _Heard(mine, standing.without(mine.signal, lines_hz), lines_hz)
@@ -154,6 +153,11 @@ def _without_standing(engine: Engine, analyses: Sequence[Analysis], i: int) -> _
     if answer.track and mine.speed and _same(answer.track, mine.speed):
         return _Heard(mine, mine.signal)
     return heard._replace(analysis=_with_speed(mine, engine, heard.told(answer)))
+
+
+def _read(analysis: Analysis) -> standing.Read:
+    speed = analysis.speed
+    return standing.Read(analysis.condition, analysis.lines, None if speed is None else speed.turns_hz)
 
 
 def _same(one: SpeedTrack, other: SpeedTrack) -> bool:

@@ -12,7 +12,7 @@ from tests.speed.closed_form import Crank, as_recording, noise, shake
 from vibecore.engine import Engine, Vehicle
 from vibecore.model import Analysis, Condition, Line
 from vibecore.pipeline import analyze, settle
-from vibecore.speed.standing import standing_hz, without
+from vibecore.speed.standing import Read, standing_hz, without
 
 EIGHT = Engine(8)
 IDLE = Condition("seat", "neutral", "idle")
@@ -75,12 +75,20 @@ def _line(hz: float, rms: float = 0.1) -> Line:
     ],
 )
 def test_what_stands_where_the_engine_turns_otherwise(condition: Condition, line: Line, stands: bool) -> None:
-    found = standing_hz((IDLE, [_line(FAN_HZ), _line(20.0)]), [(condition, [line])])
+    found = standing_hz(Read(IDLE, [_line(FAN_HZ), _line(20.0)]), [Read(condition, [line])])
+    assert found == ((FAN_HZ,) if stands else ())
+
+
+@pytest.mark.parametrize(("raised_hz", "stands"), [(FAN_HZ / 1.5, False), (FAN_HZ / 1.7, True)])
+def test_an_order_may_meet_another_at_another_speed(raised_hz: float, stands: bool) -> None:
+    """Order 3 of an idle and order 1.5 of twice its speed are one frequency, and both the engine's."""
+    idle = Read(IDLE, [_line(FAN_HZ)], FAN_HZ / 3)
+    found = standing_hz(Read(RAISED, [_line(FAN_HZ)], raised_hz), [idle])
     assert found == ((FAN_HZ,) if stands else ())
 
 
 def test_with_the_engine_off_nothing_is_left_out() -> None:
-    assert standing_hz((OFF, [_line(FAN_HZ)]), [(IDLE, [_line(FAN_HZ)])]) == ()
+    assert standing_hz(Read(OFF, [_line(FAN_HZ)]), [Read(IDLE, [_line(FAN_HZ)])]) == ()
 
 
 def test_a_line_is_taken_out_and_the_rest_stays() -> None:

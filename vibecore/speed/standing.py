@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from scipy import fft
@@ -18,16 +19,33 @@ ONE_LINE = 0.004  # share: how well a line's place is read, and a motor keeps it
 ALIKE_DB = 6.0  # a motor shakes alike from one recording to the next, give or take a phone taped on anew
 CUT_SHARE, CUT_HZ = 0.015, 0.5  # half width that is taken out: the line, its drift, a window's main lobe
 
-Read = tuple[Condition, Sequence[Line]]  # what was said of a recording, and its lines in hertz
+
+class Read(NamedTuple):
+    """What was said of a recording, its lines in hertz, and how fast its crank turns, if that is known."""
+
+    condition: Condition
+    lines: Sequence[Line]
+    turns_hz: float | None = None
+
+    def on_order(self, line: Line) -> bool:
+        """Whether this is an order of the engine at that speed, for all that is known."""
+        if self.turns_hz is None:
+            return False
+        halves = 2 * line.frequency_hz / self.turns_hz
+        return abs(halves - round(halves)) < ONE_LINE * halves
 
 
 def standing_hz(mine: Read, others: Sequence[Read]) -> tuple[float, ...]:
-    """Lines (hertz) of one recording that stand in others too in which the engine does not turn as fast."""
-    condition, lines = mine
-    if condition.speed_hold not in ("idle", "raised"):
+    """Lines (hertz) of one recording that stand in others too in which the engine does not turn as fast; not
+    those that are an order in either, as order 3 at idle meets order 1.5 at twice the speed."""
+    if mine.condition.speed_hold not in ("idle", "raised"):
         return ()
-    elsewhere = [line for other, theirs in others if _not_as_fast(condition, other) for line in theirs]
-    return tuple(line.frequency_hz for line in lines if any(_same(line, other) for other in elsewhere))
+    elsewhere = [(line, o) for o in others if _not_as_fast(mine.condition, o.condition) for line in o.lines]
+    return tuple(
+        line.frequency_hz
+        for line in mine.lines
+        if any(_same(line, its) and not (mine.on_order(line) and o.on_order(its)) for its, o in elsewhere)
+    )
 
 
 def _not_as_fast(one: Condition, other: Condition) -> bool:
