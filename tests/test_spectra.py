@@ -207,10 +207,10 @@ def test_a_line_strays_as_far_as_its_frequency_does(f_hz: float, swing_hz: float
     phase = 2 * np.pi * f_hz * t + swing_hz * 20 * np.sin(2 * np.pi * t / 20)
     x = np.sin(phase) + 0.01 * RNG(4).normal(size=len(t))
     spectrum = spectra.density(x, 200.0, resolution_hz=0.25)
-    strays = spectra.wander(spectrum, f_hz, floor_width=8.0)
+    strays = spectra.straying(spectrum, f_hz, floor_width=8.0)
     assert strays == pytest.approx(swing_hz / np.sqrt(2), abs=0.06)
 
 
 def test_what_stands_over_no_floor_strays_nowhere() -> None:
     empty = Spectrum(np.arange(100.0), np.zeros(100), "hertz")
-    assert spectra.wander(empty, 20.0, floor_width=8.0) == 0.0
+    assert spectra.straying(empty, 20.0, floor_width=8.0) == 0.0

@@ -19,7 +19,7 @@ from vibecore.model import Flags, Floats, Line, Signal, Spectrum
 NOISE_BANDWIDTH_BINS = 1.5  # of the Hann window; Harris, Proc. IEEE 66(1), 1978, Table I
 OVERLAP_CORRELATION = 1 / 6  # of Hann blocks that overlap by half; same table
 LOBE_BINS = 2  # half width of the Hann window's main lobe
-SPREAD_BINS = 3**-0.5  # standard deviation of what it makes of a line, see `wander`
+SPREAD_BINS = 3**-0.5  # standard deviation of what it makes of a line, see `straying`
 _MIN_GOOD_SHARE = 0.5  # a block with less of its window's energy on good samples tells too little
 _BATCH_SAMPLES = 1 << 18  # block samples transformed at once: bounds memory
 _FLOOR_QUANTILE = 0.4  # below the middle, for lines of half orders fill a good part of the bins
@@ -149,7 +149,7 @@ def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
     return tuple(_line(spectrum, floor, ratio, int(at)) for at in places if at > 1)
 
 
-def wander(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
+def straying(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
     """How far the line at `at` strays from its mean, in the unit of x: the standard deviation of its energy's
     place, less what the window alone does to a line that never strays. 0 where nothing stands over the floor.
 

@@ -91,7 +91,7 @@ def _narrow(line: Line, analysis: Analysis) -> bool:
     3 to 20 % of its hertz."""
     if not len(analysis.spectrum_hz.x):
         return True
-    strays = spectra.wander(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
+    strays = spectra.straying(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
     return strays <= STEADY_HERTZ * _true_hz(line, analysis)
 
 

@@ -45,5 +45,6 @@ def _beside(spectrum: Spectrum) -> tuple[Line, ...]:
         for line in spectra.peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
         if line.order is not None
         and spectra.LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
-        and spectra.wander(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS) <= step * spectra.SPREAD_BINS
+        and spectra.straying(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS)
+        <= step * spectra.SPREAD_BINS
     )
