@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from vibecore.pipeline import analyze as analyze
     from vibecore.pipeline import diagnose as diagnose
     from vibecore.reading import read_recording as read_recording
-    from vibecore.repair import compare as compare
+    from vibecore.repair.compare import compare as compare
 
 _HOME = {
     "read_recording": "vibecore.reading",

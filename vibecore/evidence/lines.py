@@ -12,12 +12,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from vibecore import spectra
 from vibecore.constants import USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
 from vibecore.sound_cars import WHOLE
+from vibecore.spectra import band_rms, straying
 from vibecore.speed import LEAST_CONFIDENCE
 
 Keeps = Literal["order", "hertz"]
@@ -91,7 +91,7 @@ def _narrow(line: Line, analysis: Analysis) -> bool:
     3 to 20 % of its hertz."""
     if not len(analysis.spectrum_hz.x):
         return True
-    strays = spectra.straying(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
+    strays = straying(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
     return strays <= STEADY_HERTZ * _true_hz(line, analysis)
 
 
@@ -173,7 +173,7 @@ def gone_in_gear(line: Line, analysis: Analysis, scene: Scene) -> bool:
     band = order * (1 - SAME_ORDER), order * (1 + SAME_ORDER)
     turbine = TURBINE_ORDERS[0] <= order < TURBINE_ORDERS[1]
     free = analysis in scene.role("neutral")
-    return free and turbine and bool(held) and all(spectra.band_rms(s, *band) < least for s in held)
+    return free and turbine and bool(held) and all(band_rms(s, *band) < least for s in held)
 
 
 def level_db(rms_m_s2: float) -> float:

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from vibecore import spectra
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.model import Analysis, Line, OrderLevel, Spectrum
 from vibecore.orders import PEAK_FLOOR_ORDERS
+from vibecore.spectra import LOBE_BINS, SPREAD_BINS, peaks, straying
 
 
 def beside_orders(analysis: Analysis) -> list[Line]:
@@ -42,9 +42,8 @@ def _beside(spectrum: Spectrum) -> tuple[Line, ...]:
     step = float(spectrum.x[1] - spectrum.x[0])
     return tuple(
         line
-        for line in spectra.peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
+        for line in peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
         if line.order is not None
-        and spectra.LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
-        and spectra.straying(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS)
-        <= step * spectra.SPREAD_BINS
+        and LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
+        and straying(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS) <= step * SPREAD_BINS
     )
