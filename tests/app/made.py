@@ -22,6 +22,7 @@ from vibecore.model import (
     Signal,
     Spectrum,
     SpeedTrack,
+    Suspect,
     Warn,
 )
 
@@ -106,7 +107,9 @@ def diagnosis(*analyses: Analysis, repaired: bool = False) -> Diagnosis:
                 Evidence("note", 0.0, "A <b>note</b> & more.", ()),
             ),
         ),
-        RankedCause("normal", "Nothing wrong found", 0.2),
+        RankedCause(
+            "normal", "Nothing wrong found", 0.2, (), (Suspect("nothing-wrong", "Nothing wrong", 1.0),)
+        ),
         RankedCause("cylinder-misfire", "One cylinder weak or dead", 0.09),
     )
     checks = (
