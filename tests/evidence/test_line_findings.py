@@ -161,10 +161,12 @@ def test_road_recordings_with_a_line_at_wheel_rate() -> None:
     assert first(analyses, maker.FOUR) == "wheel-imbalance"
 
 
-def _on_the_road(*lines: tuple[float, float], standing: bool = False) -> dict[tuple[str, str], float]:
-    """What each finding says of each cause, dB. lines: hertz and m/s2."""
+def _on_the_road(
+    *lines: tuple[float, float], standing: bool = False, sure: float = 1.0
+) -> dict[tuple[str, str], float]:
+    """What each finding says of each cause, dB. lines: hertz and m/s2. sure: of the engine's speed."""
     found = [Line(hz, None, rms, 25.0) for hz, rms in lines]
-    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=found)]
+    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=found, confidence=sure)]
     analyses += [maker.made("neutral-idle")] if standing else []
     return {(e.finding, e.cause): e.log_ratio_db for e in gather(analyses, maker.FOUR)}
 
@@ -173,6 +175,13 @@ def test_a_recording_on_the_road_tells_more_where_there_is_no_other() -> None:
     """Who records nothing else is after what shakes there only."""
     key = ("road", "wheel-imbalance")
     assert _on_the_road()[key] > _on_the_road(standing=True)[key] + 3 > 3
+
+
+def test_the_road_says_as_much_whatever_the_engine_turned_at() -> None:
+    """Where a car was recorded, and what turns with its wheels, hang on no engine speed."""
+    sure, unsure = (_on_the_road((12.6, 0.4), sure=chance) for chance in (1.0, 0.5))
+    for finding in ("road", "road line"):
+        assert unsure[finding, "wheel-imbalance"] == pytest.approx(sure[finding, "wheel-imbalance"])
 
 
 @pytest.mark.parametrize(

@@ -216,7 +216,8 @@ def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     others = ROAD_TOO if standing else ROAD_ONLY
     log_likelihood = {SOUND: math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
     names = tuple(a.name for a in road)
-    return Finding("road", f"recorded on the road ({' and '.join(names)})", log_likelihood, names)
+    text = f"recorded on the road ({' and '.join(names)})"
+    return Finding("road", text, log_likelihood, names, any_speed=True)
 
 
 def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
@@ -232,4 +233,5 @@ def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | Non
     for cause, (low, high) in ROAD_HZ.items():
         chances[cause] = IN_BAND if low <= line.frequency_hz <= high else 1 - IN_BAND
     text = f"the strongest on the road is {_line_words(line)} in {analysis.name}"
-    return Finding("road line", text, {c: math.log(p) for c, p in chances.items()}, (analysis.name,))
+    logs = {c: math.log(p) for c, p in chances.items()}
+    return Finding("road line", text, logs, (analysis.name,), any_speed=True)
