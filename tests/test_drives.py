@@ -52,14 +52,23 @@ def test_a_fast_engine_or_a_car_that_speeds_up_and_slows_down_is_a_drive(
 
 @pytest.mark.parametrize(
     ("says", "drive"),
-    [(("moving",), True), (("Moving", "warm"), True), (("moving", "in gear"), False), ((), False)],
+    [
+        (("moving",), True),
+        (("Moving", "warm"), True),
+        (("moving", "in gear"), False),
+        (("moving", "neutral"), False),
+        ((), False),
+    ],
 )
 def test_who_complains_of_the_road_records_there(says: tuple[str, ...], drive: bool) -> None:
-    assert drives.complained_of(Symptoms(shakes_when=says)) is drive
+    assert drives.may_be_drive("a.csv", None, Symptoms(shakes_when=says)) is drive
     text = f"[vehicle]\ncylinders = 4\n[symptoms]\nshakes_when = {list(says)}\n"
     text += '[[recording]]\nfile = "a.csv"\ngear = "drive"\n[[recording]]\nfile = "b.csv"\ngear = "drive"\n'
-    case = case_from_text(text + 'speed_hold = "idle"\n', Path("case.toml"))
-    assert [r.condition.on_road for r in case.recordings] == [drive, False]
+    text += 'speed_hold = "idle"\n[[recording]]\nfile = "c.csv"\ngear = "drive"\nengine_speed_rpm = 680\n'
+    text += '[[recording]]\nfile = "drive_idle.csv"\ngear = "drive"\n'
+    case = case_from_text(text, Path("case.toml"))
+    # Held at idle: said so, read so, or called so.
+    assert [r.condition.on_road for r in case.recordings] == [drive, False, False, False]
 
 
 def test_a_drive_is_no_idle_in_gear_and_it_is_told() -> None:

@@ -15,7 +15,7 @@ import tomli_w
 
 from vibecore.casefile import CaseTable, RecordingTable, checked
 from vibecore.constants import ZIP_SIGN
-from vibecore.drives import complained_of
+from vibecore.drives import may_be_drive
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
 from vibecore.model import CheckOutcome, Condition, Symptoms
@@ -132,15 +132,16 @@ def _each_once(words: Iterable[str]) -> tuple[str, ...]:
 
 
 def _recording(row: RecordingTable, path: Path, symptoms: Symptoms) -> CaseRecording:
+    tachometer_rpm = row.engine_speed_rpm or None  # 0 is what a tachometer shows with the engine off
     condition = Condition(
         place=row.place,
         gear=row.gear,
         speed_hold=row.speed_hold,
         stage=row.stage,
-        tachometer_rpm=row.engine_speed_rpm or None,  # 0 is what a tachometer shows with the engine off
+        tachometer_rpm=tachometer_rpm,
         accessories=_each_once(row.accessories),
         taped_anew=row.taped_anew,
-        driven=complained_of(symptoms),
+        driven=may_be_drive(row.file, tachometer_rpm, symptoms),
     )
     return CaseRecording(file=_inside(row.file, path), condition=condition)
 

@@ -2,16 +2,20 @@
 
 Held at idle against the brake or driven: nothing in the case file tells the two apart but what was said of
 the hold. Where nothing was, the tachometer tells, or the phone that feels the car speed up and slow down, or
-the complaint itself: who says that the car shakes on the move, and not in gear at rest, records it there.
+the complaint itself: who says that the car shakes on the move, and not at rest, records it there.
 """
 
 from __future__ import annotations
+
+import re
 
 import numpy as np
 
 from vibecore.model import Condition, Signal, Symptoms, Warn
 
 ON_ROAD_RPM = 1250.0  # held in gear no engine turns as fast, cold and warm; common practice, no source
+AT_REST = {"in gear", "neutral"}  # of the complaints
+IDLE_WORDS = r"idle|idling|ralenti|standgas"  # in a file's name
 # Median change of the mean over two seconds to the next: 0.22 in a real phone's recording of a drive through
 # town, up to 0.05 in simulated standing cars.
 MOVING_M_S2 = 0.12
@@ -30,10 +34,12 @@ def told(condition: Condition) -> tuple[Warn, ...]:
     return (TAKEN,) if condition.on_road and condition.speed_hold is None else ()
 
 
-def complained_of(symptoms: Symptoms) -> bool:
-    """Is it on the move that the car shakes, and not in gear at rest?"""
+def may_be_drive(name: str, tachometer_rpm: float | None, symptoms: Symptoms) -> bool:
+    """Is it on the move alone that the car shakes, and does neither the file's name nor a reading say that it
+    idled?"""
     said = {word.casefold() for word in symptoms.shakes_when}
-    return "moving" in said and "in gear" not in said
+    on_the_move = "moving" in said and said.isdisjoint(AT_REST)
+    return on_the_move and tachometer_rpm is None and not re.search(IDLE_WORDS, name.casefold())
 
 
 def is_drive(condition: Condition, signal: Signal) -> bool:

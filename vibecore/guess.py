@@ -15,7 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from vibecore.drives import is_moving
+from vibecore.drives import IDLE_WORDS, is_moving
 from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.reading.archive import DATA_ENDINGS
 from vibecore.words import condition_words
@@ -46,7 +46,7 @@ _HOLD: dict[SpeedHold, str] = {
 _HOLD_IN_WORDS: dict[SpeedHold, str] = {
     "sweep": r"sweep|run ?up|rev ?up|ramp",
     "raised": r"raised|erhoht\w*|(?:fast|high) idle",
-    "idle": r"idle|idling|ralenti|standgas",
+    "idle": IDLE_WORDS,
 }
 _STAGE: dict[Stage, str] = {
     "after": r"after(?! lunch| work| school)|(?<!not )(?:repaired|fixed|mended|done)|nachher|apres"
