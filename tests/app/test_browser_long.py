@@ -5,7 +5,6 @@ goes on. Outside check: a recording of twenty minutes at 400 samples a second, i
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -66,12 +65,16 @@ def test_the_reading_of_one_long_recording_stops_and_goes_on(served, recording, 
 def test_an_upload_that_was_stopped_keeps_nothing(tmp_path, served, recording, browser):
     store, address = served
     job = keep(store, [])
-    names = [f"idle {number}.csv" for number in range(4)]
-    files = [Path(shutil.copy(recording, tmp_path / name)) for name in names]
+    names = [f"idle {number}.csv" for number in range(6)]
+    files = [tmp_path / name for name in names]
+    for number, file in enumerate(files):  # none the same as another, or it would not be read
+        file.write_bytes(recording.read_bytes() + number * b"\n")
     window = Window(browser, f"{address}/record?job={job.head.id}", LAPTOP)
     window.page.locator(UPLOAD).set_input_files(files)
+    reading = window.page.get_by_text(re.compile(r"Reading \d of 6"))
+    reading.wait_for()
     window.page.get_by_test_id("stMain").get_by_role("button", name="Stop").click()
-    window.page.get_by_text(re.compile(r"Reading \d of 4")).wait_for(state="detached")
+    reading.wait_for(state="detached")
     window.settle()
     assert names[0] not in window.text()
     assert store.open(job.head.id) == job
