@@ -29,7 +29,7 @@ NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
-SUBSTANTIAL = 10**0.5  # odds; H. Jeffreys, Theory of Probability, 1961, appendix B
+SUBSTANTIAL = 10**0.5  # odds; H. Jeffreys, Theory of Probability, 1961, appendix B, from memory
 LIKELY = 0.5  # more likely than all else together
 CHANGES_DB = 50.0  # from -40 to +10
 # Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
@@ -86,7 +86,7 @@ def best_of_suspects(
 
 
 def _unless_still_there(repair: Repair, suspect: RankedCause, first: RankedCause, its_own: Repair) -> Repair:
-    """No cure on the word of a far lesser suspect while the lines of the likely one are as they were: one of
+    """Nothing mended on the word of a far lesser suspect while the lines of the likely one are as they were: one of
     the two lies, and a car that is called cured and is not comes back."""
     lesser = first.probability > SUBSTANTIAL * suspect.probability
     if repair.verdict not in ("cured", "improved") or its_own.verdict != "unchanged" or not lesser:

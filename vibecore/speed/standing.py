@@ -37,7 +37,7 @@ class Read(NamedTuple):
 
 def standing_hz(mine: Read, others: Sequence[Read]) -> tuple[float, ...]:
     """Lines (hertz) of one recording that stand in others too in which the engine does not turn as fast; not
-    those that are an order in either, as order 3 at idle meets order 1.5 at twice the speed."""
+    those that are orders in both, as order 3 at idle meets order 1.5 at twice the speed."""
     if mine.condition.speed_hold not in ("idle", "raised"):
         return ()
     elsewhere = [(line, o) for o in others if _not_as_fast(mine.condition, o.condition) for line in o.lines]
