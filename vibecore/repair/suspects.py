@@ -86,8 +86,8 @@ def best_of_suspects(
 
 
 def _unless_still_there(repair: Repair, suspect: RankedCause, first: RankedCause, its_own: Repair) -> Repair:
-    """Nothing mended on the word of a far lesser suspect while the lines of the likely one are as they were: one of
-    the two lies, and a car that is called cured and is not comes back."""
+    """Nothing is mended on the word of a far lesser suspect while the lines of the likely one are as they
+    were: one of the two lies, and a car that is called cured and is not comes back."""
     lesser = first.probability > SUBSTANTIAL * suspect.probability
     if repair.verdict not in ("cured", "improved") or its_own.verdict != "unchanged" or not lesser:
         return repair
