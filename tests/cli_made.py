@@ -31,10 +31,10 @@ def stand_ins(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
             raise MemoryError
         return some_analysis().recording
 
-    def analyze(_recording: Any, engine: Any, condition: Any) -> Any:
+    def analyze(recording: Any, engine: Any, condition: Any) -> Any:
         made.append((engine, condition))
         print("a library talks on standard output")
-        return some_analysis(condition=condition)
+        return some_analysis(condition=condition, warnings=recording.warnings)
 
     def diagnose(_case: Any, recordings: Any) -> Any:
         made.append(recordings)

@@ -18,8 +18,8 @@ from click.testing import CliRunner, Result
 import vibecore
 from tests.cli_made import objects, stand_ins
 from tests.invented import some_diagnosis
-from vibecore import cli
-from vibecore.model import Repair
+from vibecore import by_name, cli
+from vibecore.model import Condition, Repair
 
 Run = Callable[..., Result]
 
@@ -75,6 +75,33 @@ def test_what_the_name_says_of_the_idle_is_taken_and_told(run: Run, calls: list[
     assert [(c.gear, c.speed_hold) for _, c in calls] == [("drive", "idle"), (None, None)]
     told = ["by-name" in {w["code"] for w in o["recording"]["warnings"]} for o in found]
     assert told == [True, False]
+
+
+def test_a_case_that_does_not_say_how_the_engine_was_held_leaves_it_to_the_names(
+    run: Run, calls: list[Any], tmp_path: Path
+) -> None:
+    case = tmp_path / "case.toml"
+    case.write_text((CASE % "drive-idle").replace("a.csv", "raised-idle.csv"))
+    assert run("diagnose", str(case), "--json").exit_code == 0
+    rows = [(recording.warnings, how.gear, how.speed_hold, how.stage) for recording, how in calls[0]]
+    assert [row[1:] for row in rows] == [(None, "raised", "before"), ("drive", "idle", "after")]
+    assert ["by-name" in {w.code for w in row[0]} for row in rows] == [True, True]
+
+
+@pytest.mark.parametrize(
+    ("said", "file", "held"),
+    [
+        (Condition(speed_hold="idle"), "raised-idle.csv", "idle"),  # what was said holds
+        (Condition(gear="neutral"), "neutral-idle.csv", "idle"),
+        (Condition(gear="neutral"), "drive-idle.csv", None),  # a name that says another gear is not believed
+        (Condition(gear="drive"), "drive.csv", None),  # may be a drive
+    ],
+)
+def test_a_name_speaks_only_where_nobody_did(said: Condition, file: str, held: str | None) -> None:
+    taken = by_name.taken(said, file)
+    assert (taken.speed_hold, taken.gear) == (held, said.gear)
+    codes = [w.code for w in by_name.told(said, taken)]
+    assert codes == ["by-name"] * (held is not None and said.speed_hold is None)
 
 
 @pytest.mark.usefixtures("calls")
@@ -216,9 +243,9 @@ def test_places_that_both_names_tell_count_and_are_told(
     told = [[w["message"] for w in r["recording"]["warnings"] if w["code"] == "by-name"]
             for r in found["recordings"]]  # fmt: skip
     for texts, place in zip(told, places, strict=True):
-        assert [f"phone on the {place}. Rename" in t and "engine speed" not in t for t in texts] == [True] * (
-            place is not None
-        )
+        assert [
+            f"phone on the {place}. If that is wrong" in t and "engine speed" not in t for t in texts
+        ] == [True] * (place is not None)
 
 
 @pytest.mark.parametrize(

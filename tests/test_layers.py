@@ -35,7 +35,7 @@ LAYERS = [
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "words", "terminal", "plan"),
     "trying",
-    *("safe_names", "store", "guess", "jobs", "waterfall", "figures"),
+    *("safe_names", "store", "guess", "by_name", "jobs", "waterfall", "figures"),
     *("drawing", "paper", "report", "exchange"),
     *("places", "launch", "answering", "cli"),
 ]

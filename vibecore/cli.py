@@ -33,7 +33,7 @@ from vibecore.errors import VibecoreError
 if TYPE_CHECKING:
     from vibecore.case import Case
     from vibecore.engine import Engine
-    from vibecore.model import Analysis, Condition, Diagnosis, Place, Recording
+    from vibecore.model import Analysis, Condition, Diagnosis, Recording
 
 
 def main() -> None:
@@ -94,10 +94,13 @@ def analyze(
     engine = _engine(cylinders, strokes)
 
     def answer(file: str) -> Answer:
+        from vibecore import by_name
         from vibecore.contract import analysis_object
+        from vibecore.model import Condition
         from vibecore.terminal import analysis_text
 
-        analysis = _named(_analysis(file, engine, _by_name(file, rpm)))
+        said = Condition(tachometer_rpm=rpm)
+        analysis = _analysis(file, engine, said, by_name.taken(said, file))
         name = shown(file)
         return analysis_object(analysis, file=name, engine=engine), analysis_text(analysis, name)
 
@@ -131,19 +134,22 @@ def compare(
     engine, names = _engine(cylinders, strokes), (shown(before), shown(after))
 
     def answer(_pair: str) -> Answer:
-        from vibecore import copies, repair
+        from vibecore import by_name, copies, repair
         from vibecore.contract import comparison_object
+        from vibecore.model import Condition
         from vibecore.terminal import comparison_text
 
-        places = _places(before, after)
+        places = by_name.places(before, after)
         with in_words(before):
-            how = replace(_by_name(before, rpm_before), stage="before", place=places[0])
-            first = _analysis(before, engine, how)
+            said = Condition(tachometer_rpm=rpm_before, stage="before")
+            how = replace(by_name.taken(said, before), place=places[0])
+            first = _analysis(before, engine, said, how)
         with in_words(after):
-            how = replace(_by_name(after, rpm_after), stage="after", place=places[1])
-            second = _analysis(after, engine, how)
+            said = Condition(tachometer_rpm=rpm_after, stage="after")
+            how = replace(by_name.taken(said, after), place=places[1])
+            second = _analysis(after, engine, said, how)
         repeats = copies.copies((first.recording, second.recording))
-        first, second = copies.told((_named(first), _named(second)), repeats)
+        first, second = copies.told((first, second), repeats)
         verdict = repair.before_and_after(first, second, engine)
         return (
             comparison_object(first, second, verdict, files=names, engine=engine),
@@ -180,41 +186,19 @@ def _engine(cylinders: int | None, strokes: str) -> Engine | None:
     return Engine(cylinders=cylinders, strokes=int(strokes))
 
 
-def _analysis(file: str, engine: Engine | None, condition: Condition) -> Analysis:
+def _analysis(file: str, engine: Engine | None, said: Condition, taken: Condition) -> Analysis:
+    """Of one recording, made as `taken`, of which only `said` was said."""
     from vibecore import pipeline
     from vibecore.reading import read_recording
 
-    return pipeline.analyze(read_recording(Path(file)), engine, condition)
+    return pipeline.analyze(_told(read_recording(Path(file)), said, taken), engine, taken)
 
 
-def _by_name(file: str, rpm: float | None) -> Condition:
-    """How a recording was made, as far as its name says, with what the tachometer showed."""
-    from vibecore.guess import held_by_name
+def _told(recording: Recording, said: Condition, taken: Condition) -> Recording:
+    """With a word on what was taken from its name."""
+    from vibecore import by_name
 
-    return replace(held_by_name(file), tachometer_rpm=rpm)
-
-
-def _places(before: str, after: str) -> tuple[Place | None, Place | None]:
-    """Where the phone was, if both names tell it: beside one that tells nothing a place is no use."""
-    from vibecore.guess import place_by_name
-
-    first, second = place_by_name(before), place_by_name(after)
-    return (None, None) if first is None or second is None else (first, second)
-
-
-def _named(analysis: Analysis) -> Analysis:
-    """With a word on what was taken from the file's name."""
-    from vibecore.model import Warn
-    from vibecore.words import condition_words
-
-    how = analysis.condition
-    told = condition_words(replace(how, tachometer_rpm=None, stage="before"))
-    if not told:
-        return analysis
-    counts = (how.speed_hold, "the engine speed"), (how.place, "the comparison")
-    bears = " and on ".join(what for said, what in counts if said is not None)
-    text = f"Taken by its name: {told}. Rename the file if that is wrong: it bears on {bears}."
-    return replace(analysis, warnings=(*analysis.warnings, Warn("by-name", text)))
+    return replace(recording, warnings=(*recording.warnings, *by_name.told(said, taken)))
 
 
 def _diagnosis(path: str, as_json: bool) -> Answer:
@@ -259,13 +243,16 @@ def _first_of_all(case: Case, diagnosis: Diagnosis) -> list[str]:
 
 def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dict[int, str]]:
     """The recordings that can be read, and why the others cannot, by their place in the case."""
+    from vibecore import by_name
     from vibecore.reading import read_recording
 
     read, unread = {}, {}
     for place, item in enumerate(case.recordings):
+        taken = by_name.taken(item.condition, item.file.name)
         try:
             with in_words():
-                read[place] = (read_recording(case.file_of(item)), item.condition)
+                recording = read_recording(case.file_of(item))
+                read[place] = (_told(recording, item.condition, taken), taken)
         except UnansweredError as error:
             unread[place] = str(error)
     return read, unread
