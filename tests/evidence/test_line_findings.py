@@ -1,4 +1,4 @@
-"""Evidence from lines on no engine order: belt, fan, road.
+"""Evidence from lines on no engine order: belt, fan.
 
 A line that keeps its order as the speed changes turns with the engine, one that keeps its hertz has its own
 motor: by definition of the order.
@@ -152,54 +152,6 @@ def test_a_fan_heard_with_the_engine_off_too_is_weighed_once() -> None:
 
     assert off_db(31.0) == pytest.approx(off_db(28.0))
     assert 0 < off_db(28.0) < 3 < 10 < off_db(22.0)
-
-
-def test_road_recordings_with_a_line_at_wheel_rate() -> None:
-    """A 0.63 m wheel at 90 km/h turns 25 / (pi x 0.63) = 12.6 times a second."""
-    wheel = [Line(12.6, None, 0.4, 25.0)]
-    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=wheel)]
-    assert first(analyses, maker.FOUR) == "wheel-imbalance"
-
-
-def _on_the_road(
-    *lines: tuple[float, float], standing: bool = False, sure: float = 1.0
-) -> dict[tuple[str, str], float]:
-    """What each finding says of each cause, dB. lines: hertz and m/s2. sure: of the engine's speed."""
-    found = [Line(hz, None, rms, 25.0) for hz, rms in lines]
-    analyses = [maker.made("road", rpm=2500.0, gear="drive", hold="raised", lines=found, confidence=sure)]
-    analyses += [maker.made("neutral-idle")] if standing else []
-    return {(e.finding, e.cause): e.log_ratio_db for e in gather(analyses, maker.FOUR)}
-
-
-def test_a_recording_on_the_road_tells_more_where_there_is_no_other() -> None:
-    """Who records nothing else is after what shakes there only."""
-    key = ("road", "wheel-imbalance")
-    assert _on_the_road()[key] > _on_the_road(standing=True)[key] + 3 > 3
-
-
-def test_the_road_says_as_much_whatever_the_engine_turned_at() -> None:
-    """Where a car was recorded, and what turns with its wheels, hang on no engine speed."""
-    sure, unsure = (_on_the_road((12.6, 0.4), sure=chance) for chance in (1.0, 0.5))
-    for finding in ("road", "road line"):
-        assert unsure[finding, "wheel-imbalance"] == pytest.approx(sure[finding, "wheel-imbalance"])
-
-
-@pytest.mark.parametrize(
-    ("lines", "cause", "other"),
-    [
-        ([(12.6, 0.2)], "wheel-imbalance", "propshaft"),
-        ([(40.0, 0.2)], "propshaft", "wheel-imbalance"),
-        # Stronger ones under what wheels turn at (the body's sway) and over what shafts do are neither's.
-        ([(12.6, 0.2), (3.0, 0.5), (95.0, 0.5)], "wheel-imbalance", "propshaft"),
-        ([(40.0, 0.2), (12.6, 0.1), (3.0, 0.5), (95.0, 0.5)], "propshaft", "wheel-imbalance"),
-    ],
-)
-def test_the_strongest_line_between_wheels_and_shafts_says_which(
-    lines: list[tuple[float, float]], cause: str, other: str
-) -> None:
-    """Wheels of 0.55 to 0.75 m turn 7 to 21 times a second at 60 to 130 km/h: v / (pi d)."""
-    said = _on_the_road(*lines)
-    assert said["road line", cause] > 0 > said["road line", other]
 
 
 @pytest.mark.parametrize(

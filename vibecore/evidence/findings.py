@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
-from vibecore.evidence import line_findings, lines, near_mode
+from vibecore.evidence import line_findings, lines, near_mode, road_findings
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
@@ -219,6 +219,6 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     isolation,
     firing_order_over_speed,
     whole_shake,
-    line_findings.on_the_road,
-    line_findings.strongest_line_on_the_road,
+    road_findings.on_the_road,
+    road_findings.strongest_line_on_the_road,
 )

@@ -1,4 +1,4 @@
-"""Findings from lines on no engine order: belt and units, electric fan, gearbox, and the road.
+"""Findings from lines on no engine order: belt and units, electric fan, gearbox.
 
 A line has a chance to be found and a level, in sound cars and under each cause. The numbers are the physics
 of the design put in figures: common practice, no source, set with simulated cars of the tuning seeds in
@@ -38,11 +38,6 @@ GONE_IN_GEAR = Presence((0.005, -17.0, 9.0), {"driveline": (0.1, -4.0, 4.0)})
 UNIT_ONLY = Presence(
     (0.36, -18.0, 8.0), {"accessory-drive": (0.45, -9.0, 8.0), "cooling-fan": (0.45, -15.0, 9.0)}
 )
-# Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
-ROAD_HZ = {"wheel-imbalance": (7.0, 21.0), "propshaft": (21.0, 85.0)}
-IN_BAND = 0.85  # of these faults the strongest line lies in its own band
-ROAD_OWN = 0.9  # of the road's faults are recorded there
-ROAD_ONLY, ROAD_TOO = 0.003, 0.1  # of the others recorded there only, and there as well as standing
 TURBINE = {"converter": "a turbine turns a little slower than the crank and stands in gear"}
 BELT = "belt"  # as the catalogue calls that part
 CRANK_NAMES = ("crank", "crankshaft", "crankpulley", "crankshaftpulley")  # letters only
@@ -72,7 +67,7 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
             names,
         )
     line, analysis = found
-    text = f"{_line_words(line)} stands on no engine order in {analysis.name}"
+    text = f"{line_words(line)} stands on no engine order in {analysis.name}"
     return Finding(
         "line alone", text, OFF_ORDER.log_likelihood(lines.share_db(line, analysis, scene)), (analysis.name,)
     )
@@ -139,7 +134,7 @@ def _letters(name: str) -> str:
     return re.sub("[^a-z]", "", name.casefold())
 
 
-def _line_words(line: Line) -> str:
+def line_words(line: Line) -> str:
     return f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz"
 
 
@@ -155,7 +150,7 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
             return None  # something stirs, though no line that this rate can show
         return Finding("engine off", f"no line stands in {names[0]}", ENGINE_OFF.log_likelihood(None), names)
     line, analysis = found
-    text = f"{_line_words(line)} stands in {analysis.name}"
+    text = f"{line_words(line)} stands in {analysis.name}"
     kept = lines.strongest_kept(scene, "hertz")
     if kept is not None and BATTERY_SLOWS < line.frequency_hz / kept.hertz < 1 / BATTERY_SLOWS:
         # How strong it is was weighed there; left is how often what is heard there is heard here too.
@@ -181,7 +176,7 @@ def line_gone_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         text = f"no line a little under order 1 is gone in {names[0]}"
         return Finding("gone in gear", text, GONE_IN_GEAR.log_likelihood(None), names)
     line, analysis = found
-    text = f"{_line_words(line)}, order {line.order:.2f}, in {analysis.name} is gone in {names[0]}"
+    text = f"{line_words(line)}, order {line.order:.2f}, in {analysis.name} is gone in {names[0]}"
     logs = GONE_IN_GEAR.log_likelihood(lines.share_db(line, analysis, scene))
     return Finding("gone in gear", text, logs, (analysis.name, *names), points_at=TURBINE)
 
@@ -201,37 +196,7 @@ def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) ->
         names = tuple(a.name for a in known)
         return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)
     line, analysis = found
-    text = f"{_line_words(line)} is there {when}, in {analysis.name}"
+    text = f"{line_words(line)} is there {when}, in {analysis.name}"
     return Finding(
         name, text, presence.log_likelihood(lines.share_db(line, analysis, scene)), (analysis.name,)
     )
-
-
-def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """Whether the recordings were made on the road: people record there what shakes there."""
-    road = scene.role("road")
-    if not road:
-        return None
-    standing = len(scene.before) > len(road)
-    others = ROAD_TOO if standing else ROAD_ONLY
-    log_likelihood = {SOUND: math.log(others)} | {cause: math.log(ROAD_OWN) for cause in ROAD_HZ}
-    names = tuple(a.name for a in road)
-    text = f"recorded on the road ({' and '.join(names)})"
-    return Finding("road", text, log_likelihood, names, any_speed=True)
-
-
-def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """Where in hertz the strongest line lies: wheels and shafts turn in bands of their own."""
-    lowest, highest = min(low for low, _ in ROAD_HZ.values()), max(high for _, high in ROAD_HZ.values())
-    road = scene.role("road")
-    found = [(line, a) for a in road for line in a.lines if lowest <= line.frequency_hz <= highest]
-    best = max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
-    if best is None:
-        return None
-    line, analysis = best
-    chances = {SOUND: 1 / len(ROAD_HZ)}
-    for cause, (low, high) in ROAD_HZ.items():
-        chances[cause] = IN_BAND if low <= line.frequency_hz <= high else 1 - IN_BAND
-    text = f"the strongest on the road is {_line_words(line)} in {analysis.name}"
-    logs = {c: math.log(p) for c, p in chances.items()}
-    return Finding("road line", text, logs, (analysis.name,), any_speed=True)

@@ -9,8 +9,8 @@ import numpy as np
 
 from vibecore.constants import SOUND, SWAY_HZ, Z_95
 from vibecore.engine import Engine
-from vibecore.evidence.line_findings import ROAD_HZ
 from vibecore.evidence.lines import strongest_kept
+from vibecore.evidence.road_findings import ROAD_HZ
 from vibecore.evidence.scene import scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, LevelCourse, compare
