@@ -14,7 +14,7 @@ import pytest
 
 from tests.evidence import made as maker
 from tests.evidence.made import line
-from vibecore.evidence import lines
+from vibecore.evidence import lone_lines
 from vibecore.evidence.ground import ground_db
 from vibecore.evidence.levels import read_levels
 from vibecore.evidence.scene import scene_of
@@ -104,7 +104,7 @@ def test_with_nothing_to_compare_with_only_lines_above_the_cars_own_modes_count(
 ) -> None:
     """A body on its mounts rings below 8 Hz: common practice, no source."""
     alone = Line(hertz, hertz * 60 / 700, 0.1, 20.0)
-    assert (lines.strongest_alone(scene_of([maker.made("a", lines=[alone])])) is not None) == told
+    assert (lone_lines.strongest_alone(scene_of([maker.made("a", lines=[alone])])) is not None) == told
 
 
 def test_a_place_that_nobody_named_comes_after_the_wheel_whichever_was_recorded_first() -> None:

@@ -225,3 +225,33 @@ def test_an_idle_under_the_makers_figure_points_at_the_idle() -> None:
     shares = [{s.id: s.probability for c in ranked for s in c.suspects} for ranked in (low, right)]
     assert shares[0]["idle-too-low"] > 0.9
     assert shares[1]["idle-too-low"] == pytest.approx(0.45)
+
+
+@pytest.mark.parametrize(
+    ("unit", "fans"), [("cooling fan", True), ("Fan", True), ("air conditioning", False), ("fanfare", False)]
+)
+def test_what_comes_with_a_fan_that_is_switched_on_is_the_fans(unit: str, fans: bool) -> None:
+    """By definition: switched on, it alone is new. Another unit may bring the fan, or shake by its belt."""
+    came = maker.made("on", accessories=(unit,), lines=[Line(21.2, 21.2 * 60 / 700, 0.2, 24.0)], whole=0.25)
+    evidence = gather([maker.made("neutral-idle", whole=0.15), came], maker.FOUR)
+    about = [e for e in evidence if "21.2 Hz" in e.evidence.text]
+    total = combined_db(about)
+    assert total["cooling-fan"] > 5
+    assert (total["accessory-drive"] == 0) == fans
+    assert (first([maker.made("neutral-idle", whole=0.15), came], maker.FOUR) == "cooling-fan") == fans
+
+
+def test_a_fan_that_is_switched_on_and_brings_no_line_is_sound() -> None:
+    analyses = [maker.made("neutral-idle"), maker.made("on", accessories=("cooling fan",))]
+    said = {(e.finding, e.cause): e.log_ratio_db for e in gather(analyses, maker.FOUR)}
+    assert said["fan only", "cooling-fan"] < -3
+    assert said["fan only", "accessory-drive"] == 0
+
+
+def test_with_a_fan_on_a_line_that_was_there_before_may_be_the_belts() -> None:
+    """Without the engine's speed in neutral nothing is known of what was there."""
+    there = [Line(21.2, 21.2 * 60 / 700, 0.2, 24.0)]
+    on = maker.made("on", accessories=("cooling fan",), lines=there, whole=0.25)
+    for before in (maker.made("n", lines=there, whole=0.25), maker.made("n", rpm=None)):
+        said = {(e.finding, e.cause): e.log_ratio_db for e in gather([before, on], maker.FOUR)}
+        assert said["line alone", "accessory-drive"] > 5

@@ -12,7 +12,7 @@ import re
 
 from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
-from vibecore.evidence import lines
+from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
@@ -38,6 +38,8 @@ GONE_IN_GEAR = Presence((0.005, -17.0, 9.0), {"driveline": (0.1, -4.0, 4.0)})
 UNIT_ONLY = Presence(
     (0.36, -18.0, 8.0), {"accessory-drive": (0.45, -9.0, 8.0), "cooling-fan": (0.45, -15.0, 9.0)}
 )
+# A fan that is switched on shows its line in sound cars as well; none of the belt's comes with it.
+FAN_ONLY = Presence((0.6, -18.0, 8.0), {"cooling-fan": (0.9, -4.5, 4.0)})
 TURBINE = {"converter": "a turbine turns a little slower than the crank and stands in gear"}
 BELT = "belt"  # as the catalogue calls that part
 CRANK_NAMES = ("crank", "crankshaft", "crankpulley", "crankshaftpulley")  # letters only
@@ -57,7 +59,7 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """Where all recordings are at one speed, a line on no order may be belt or fan."""
     if lines.can_compare(scene) or not scene.running:
         return None
-    found = lines.strongest_alone(scene)
+    found = lone_lines.strongest_alone(scene)
     names = tuple(a.name for a in scene.running)
     if found is None:
         return Finding(
@@ -80,7 +82,7 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
     name = "line keeps order" if keeps == "order" else "line keeps hertz"
     if found is None:
         # A unit that was on in one recording only cannot be followed to another: that is no proof of calm.
-        if not lines.can_compare(scene) or lines.only_in(scene, "unit on") is not None:
+        if not lines.can_compare(scene) or lone_lines.only_in(scene, "unit on") is not None:
             return None
         return Finding(
             name, f"no line keeps its {keeps} from speed to speed", presence.log_likelihood(None), ()
@@ -170,7 +172,7 @@ def line_gone_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     held = [a for a in scene.role("drive") if a.orders]
     if not held or not any(a.orders for a in scene.role("neutral")):
         return None
-    found = lines.strongest_gone(scene)
+    found = lone_lines.strongest_gone(scene)
     names = tuple(a.name for a in held)
     if found is None:
         text = f"no line a little under order 1 is gone in {names[0]}"
@@ -182,16 +184,21 @@ def line_gone_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
 
 
 def line_with_unit_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """A line that comes when a unit is switched on: the unit, its belt, or the fan that starts with it."""
-    units = {name for a in scene.role("unit on") for name in a.condition.accessories}
-    return _only("unit only", scene, "unit on", f"only with {' and '.join(sorted(units))} on", UNIT_ONLY)
+    """A line that comes when a unit is switched on: the unit, its belt, or the fan that starts with it; the
+    fan's alone where it is a fan that was switched on."""
+    on = scene.role("unit on")
+    units = {name for a in on for name in a.condition.accessories}
+    when = f"only with {' and '.join(sorted(units))} on"
+    if all(lone_lines.only_fans_on(a) for a in on):
+        return _only("fan only", scene, "unit on", when, FAN_ONLY)
+    return _only("unit only", scene, "unit on", when, UNIT_ONLY)
 
 
 def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) -> Finding | None:
     known = [a for a in scene.role(role) if a.orders]
     if not known or not any(a.orders for a in scene.role("neutral")):
         return None
-    found = lines.only_in(scene, role)
+    found = lone_lines.only_in(scene, role)
     if found is None:
         names = tuple(a.name for a in known)
         return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)

@@ -47,7 +47,6 @@ TURBINE_ORDERS = (0.85, 1.0)
 FOLDED_FROM_HZ = 4.0  # a slow phone folds the fan's line down to anywhere above the sway of the body
 FOLDED_STANDS_OUT_DB = 15.0  # down there the car's own modes stand up too, but not as sharply
 MAKES_THE_SHAKE_DB = -6.0  # of a recording's whole shake: half of its rms
-ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
 
 
 class FollowedLine(NamedTuple):
@@ -66,17 +65,17 @@ class FollowedLine(NamedTuple):
 def strongest_kept(scene: Scene, keeps: Keeps) -> FollowedLine | None:
     """The line that keeps its order (or hertz) from speed to speed and makes most of its recording's shake;
     None if none."""
-    standing = _standing(scene) if keeps == "order" else _recorded(scene)
+    recorded = standing(scene) if keeps == "order" else _recorded(scene)
     found = (
-        _follow(line, first, [a for a in standing if a is not first], keeps, scene)
-        for first in standing
-        for line in (_clear(first) if keeps == "order" else _of_a_motor(first))
-        if _may_be(line, keeps, first) and (keeps == "order" or _narrow(line, first))
+        _follow(line, first, [a for a in recorded if a is not first], keeps, scene)
+        for first in recorded
+        for line in (clear(first) if keeps == "order" else _of_a_motor(first))
+        if may_be(line, keeps, first) and (keeps == "order" or _narrow(line, first))
     )
     return max((f for f in found if f), key=lambda f: f.share_db, default=None)
 
 
-def _may_be(line: Line, keeps: Keeps, analysis: Analysis) -> bool:
+def may_be(line: Line, keeps: Keeps, analysis: Analysis) -> bool:
     """Whether a unit on the belt (or an electric fan) can make such a line."""
     if keeps == "order":
         return BELT_ORDERS[0] <= (line.order or 0.0) <= BELT_ORDERS[1]
@@ -112,28 +111,18 @@ def _of_a_motor(analysis: Analysis) -> list[Line]:
     if analysis.speed is None:
         most = analysis.overall.rms_m_s2 * 10 ** (MAKES_THE_SHAKE_DB / 20)
         return [line for line in analysis.lines if line.rms_m_s2 >= most]
-    return _clear(analysis)
+    return clear(analysis)
 
 
-def _standing(scene: Scene) -> list[Analysis]:
+def standing(scene: Scene) -> list[Analysis]:
+    """The recordings of the running car that stands, its engine's speed known."""
     road = scene.role("road")  # there the wheels keep their order too, while the gear stays
     return [a for a in scene.running if a not in road]
 
 
-def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
-    """The strongest line on no half order that a belt's unit or a fan can make."""
-    found = [
-        (line, a)
-        for a in _standing(scene)
-        for line in _clear(a)
-        if line.frequency_hz >= ABOVE_MODES_HZ and (_may_be(line, "order", a) or _may_be(line, "hertz", a))
-    ]
-    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
-
-
 def can_compare(scene: Scene) -> bool:
     """Whether two recordings are far enough apart in speed to tell order from hertz."""
-    speeds = [a.speed.mean_rpm for a in _standing(scene) if a.speed]
+    speeds = [a.speed.mean_rpm for a in standing(scene) if a.speed]
     return len(speeds) > 1 and max(speeds) / min(speeds) > 1 + SPEEDS_APART
 
 
@@ -148,21 +137,6 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
         and line.frequency_hz >= FOLDED_FROM_HZ
         and _narrow(line, a)
     ]
-    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
-
-
-def only_in(scene: Scene, role: Role) -> tuple[Line, Analysis] | None:
-    """The strongest line of the recordings of `role` that has no fellow in neutral, by order or by hertz."""
-    others = [line for a in scene.role("neutral") if a.orders for line in (*a.orders.other_lines, *a.lines)]
-    found = [
-        (line, a) for a in scene.role(role) for line in _clear(a) if not any(_alike(line, o) for o in others)
-    ]
-    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
-
-
-def strongest_gone(scene: Scene) -> tuple[Line, Analysis] | None:
-    """The strongest line in neutral that a converter's turbine makes, gone where the car is held in gear."""
-    found = [(line, a) for a in scene.role("neutral") for line in _clear(a) if gone_in_gear(line, a, scene)]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
@@ -188,7 +162,7 @@ def share_db(line: Line, analysis: Analysis, scene: Scene) -> float:
     return 20 * math.log10(max(line.rms_m_s2, 1e-6) / max(analysis.overall.rms_m_s2, sound, *idle))
 
 
-def _clear(analysis: Analysis) -> list[Line]:
+def clear(analysis: Analysis) -> list[Line]:
     """Lines on no half order that stand out: those of the order table, and those read in hertz that it
     lacks.
     """
@@ -200,18 +174,19 @@ def _clear(analysis: Analysis) -> list[Line]:
     for line in analysis.lines:
         if all(abs(line.frequency_hz - other.frequency_hz) > CLEAR_OF_HALF_ORDER_HZ for other in found):
             found.append(replace(line, order=line.frequency_hz / turns_hz))
-    clear = max(CLEAR_OF_HALF_ORDER, CLEAR_OF_HALF_ORDER_HZ / turns_hz)
+    least = max(CLEAR_OF_HALF_ORDER, CLEAR_OF_HALF_ORDER_HZ / turns_hz)
     return [
         line
         for line in (*found, *apart)
         if line.order is not None
-        and (line in apart or abs(line.order * 2 - round(line.order * 2)) / 2 >= clear)
+        and (line in apart or abs(line.order * 2 - round(line.order * 2)) / 2 >= least)
         and line.above_floor_db >= STANDS_OUT_DB
         and line.rms_m_s2 >= LEAST_LINE_M_S2
     ]
 
 
-def _alike(a: Line, b: Line) -> bool:
+def alike(a: Line, b: Line) -> bool:
+    """Whether they may be one line, by order or by hertz."""
     same_order = a.order is not None and b.order is not None and abs(a.order / b.order - 1) < SAME_ORDER
     return same_order or abs(a.frequency_hz / b.frequency_hz - 1) < SAME_HERTZ
 
@@ -273,7 +248,7 @@ def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: 
     limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * abs(change))
     near = [
         c
-        for c in (_clear(other) if keeps == "order" else (*_clear(other), *other.lines))
+        for c in (clear(other) if keeps == "order" else (*clear(other), *other.lines))
         if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
     ]
     return min(near, key=apart, default=None)

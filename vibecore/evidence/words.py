@@ -74,6 +74,7 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("engine off", "cooling-fan"): ("only the fan turns then", "the fan did not shake then"),
     ("unit only", "accessory-drive"): ("the unit or its belt shakes", "no unit brings a shake"),
     ("unit only", "cooling-fan"): ("the fan may start with it", "no fan starts to shake with it"),
+    ("fan only", "cooling-fan"): ("it is the fan's own", "the fan brings no shake"),
     ("judder", "driveline"): ("it judders with the load", "it does not judder with the load"),
     ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
     ("gone in gear", "driveline"): ("the converter's turbine stands then", "no turbine shakes out of gear"),

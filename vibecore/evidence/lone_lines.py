@@ -1,0 +1,55 @@
+"""Lines on no engine order that one recording, or recordings of one kind, show and no other."""
+
+from __future__ import annotations
+
+import re
+
+from vibecore.evidence.lines import alike, clear, gone_in_gear, may_be, standing
+from vibecore.evidence.scene import Role, Scene
+from vibecore.model import Analysis, Line
+
+ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
+FAN_WORD = r"\bfans?\b"  # in a unit's name
+
+
+def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
+    """The strongest line on no half order that a belt's unit or a fan can make; none that came when a fan was
+    switched on, whose it is."""
+    found = [
+        (line, a)
+        for a in standing(scene)
+        for line in clear(a)
+        if line.frequency_hz >= ABOVE_MODES_HZ
+        and (may_be(line, "order", a) or may_be(line, "hertz", a))
+        and not (only_fans_on(a) and can_tell_unit(scene) and not _in_neutral(line, scene))
+    ]
+    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def only_in(scene: Scene, role: Role) -> tuple[Line, Analysis] | None:
+    """The strongest line of the recordings of `role` that has no fellow in neutral."""
+    found = [(line, a) for a in scene.role(role) for line in clear(a) if not _in_neutral(line, scene)]
+    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def strongest_gone(scene: Scene) -> tuple[Line, Analysis] | None:
+    """The strongest line in neutral that a converter's turbine makes, gone where the car is held in gear."""
+    found = [(line, a) for a in scene.role("neutral") for line in clear(a) if gone_in_gear(line, a, scene)]
+    return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def only_fans_on(analysis: Analysis) -> bool:
+    """Whether all that was switched on is a fan, by its name."""
+    units = analysis.condition.accessories
+    return bool(units) and all(re.search(FAN_WORD, unit.casefold()) for unit in units)
+
+
+def can_tell_unit(scene: Scene) -> bool:
+    """Whether what comes with a unit can be told: with it and without it orders are known."""
+    return all(any(a.orders for a in scene.role(role)) for role in ("unit on", "neutral"))
+
+
+def _in_neutral(line: Line, scene: Scene) -> bool:
+    """Whether it has a fellow in neutral, by order or by hertz."""
+    known = (a for a in scene.role("neutral") if a.orders)
+    return any(alike(line, o) for a in known if a.orders for o in (*a.orders.other_lines, *a.lines))
