@@ -14,7 +14,7 @@ import pytest
 
 from tests.evidence import made as maker
 from tests.evidence.made import line
-from vibecore.evidence import lone_lines
+from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.ground import ground_db
 from vibecore.evidence.levels import read_levels
 from vibecore.evidence.scene import scene_of
