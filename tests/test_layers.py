@@ -26,6 +26,7 @@ LAYERS = [
         "resonance",
         "met",
         "wander",
+        "drifting",
         "comfort",
         "cycles",
         "beats",

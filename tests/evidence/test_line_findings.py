@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 from typing import Literal
 
+import numpy as np
 import pytest
 
 from tests.evidence import made as maker
@@ -255,3 +256,24 @@ def test_with_a_fan_on_a_line_that_was_there_before_may_be_the_belts() -> None:
     for before in (maker.made("n", lines=there, whole=0.25), maker.made("n", rpm=None)):
         said = {(e.finding, e.cause): e.log_ratio_db for e in gather([before, on], maker.FOUR)}
         assert said["line alone", "accessory-drive"] > 5
+
+
+@pytest.mark.parametrize(
+    ("keeps", "cause", "other"),
+    [("order", "accessory-drive", "cooling-fan"), ("hertz", "cooling-fan", "accessory-drive")],
+)
+def test_the_idles_own_wander_tells_belt_from_fan(keeps: str, cause: str, other: str) -> None:
+    """One idle that drifts from 11.5 to 12.5 turns a second: a belt's line goes with it, a fan's stays."""
+    idle = maker.made("neutral-idle", rpm=720.0, lines=[Line(32.4, 2.7, 0.2, 25.0)], whole=0.25)
+    assert idle.speed is not None
+    t = np.arange(len(idle.signal.good)) / maker.FS_HZ
+    angle = 11.5 * t + t**2 / (2 * t[-1])
+    shake = 0.2 * 2**0.5 * np.sin(2 * np.pi * (2.7 * angle if keeps == "order" else 32.4 * t))
+    idle = replace(
+        idle,
+        signal=replace(idle.signal, accel_m_s2=np.outer(shake, [0.0, 0.0, 1.0])),
+        speed=replace(idle.speed, angle_rev=angle),
+    )
+    said = {e.cause: e for e in gather([idle], maker.FOUR) if e.finding == "line alone"}
+    assert said[cause].log_ratio_db > said[other].log_ratio_db + 6
+    assert f"keeps its {keeps} as the idle wanders" in said[cause].evidence.text

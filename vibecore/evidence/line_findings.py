@@ -11,9 +11,10 @@ import math
 import re
 
 from vibecore.constants import SOUND
+from vibecore.drifting import narrower_in_hertz_db
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines, lone_lines
-from vibecore.evidence.likelihood import Finding, Presence
+from vibecore.evidence.likelihood import Finding, Presence, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
 
@@ -28,6 +29,10 @@ KEEPS_HERTZ = Presence((0.22, -16.0, 8.0), {"cooling-fan": (0.70, -3.5, 3.5)})
 OFF_ORDER = Presence(
     (0.35, -14.0, 7.0), {"accessory-drive": (0.85, -4.5, 4.0), "cooling-fan": (0.80, -4.0, 4.0)}
 )
+# Of such a line, `drifting.narrower_in_hertz_db`: centre and spread, as in 100 such lines of
+# simulated cars.
+NARROWER_IN_HERTZ_DB = {"accessory-drive": (-3.5, 3.0), "cooling-fan": (3.5, 3.0)}
+KEEPS_FROM_DB = 2.0  # said from here: belt or fan is then three times as likely as the other
 # With the engine off nothing should turn; a fan may, sound or not, and it may also just then be still.
 ENGINE_OFF = Presence((0.1, -16.0, 8.0), {"cooling-fan": (0.45, -3.5, 3.5)})
 BATTERY_SLOWS = 0.85  # a motor at 12 V on the battery against 14 V from the alternator: 12 / 14
@@ -70,9 +75,23 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
         )
     line, analysis = found
     text = f"{line_words(line)} stands on no engine order in {analysis.name}"
-    return Finding(
-        "line alone", text, OFF_ORDER.log_likelihood(lines.share_db(line, analysis, scene)), (analysis.name,)
-    )
+    logs = OFF_ORDER.log_likelihood(lines.share_db(line, analysis, scene))
+    kept, how = _keeps(line, scene)
+    text += how
+    return Finding("line alone", text, {c: log + kept[c] for c, log in logs.items()}, (analysis.name,))
+
+
+def _keeps(line: Line, scene: Scene) -> tuple[dict[str, float], str]:
+    """What the line keeps to while the idle wanders tells of belt and fan, and of a sound car's line as if it
+    were either's; and in words."""
+    seen = lone_lines.fellows(line, scene)
+    narrower = [narrower_in_hertz_db(a.signal, a.speed, ln.frequency_hz) for ln, a in seen if a.speed]
+    mean = sum(narrower) / len(narrower)
+    logs = {cause: log_t(mean, *row) for cause, row in NARROWER_IN_HERTZ_DB.items()}
+    either = math.log(sum(math.exp(log) for log in logs.values()) / len(logs))
+    how = "hertz" if mean > 0 else "order"
+    said = f", and keeps its {how} as the idle wanders" if abs(mean) > KEEPS_FROM_DB else ""
+    return {SOUND: either, **logs}, said
 
 
 def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle) -> Finding | None:

@@ -26,6 +26,11 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
+def fellows(line: Line, scene: Scene) -> list[tuple[Line, Analysis]]:
+    """It in every recording that shows it, by order or by hertz."""
+    return [(other, a) for a in standing(scene) for other in clear(a) if alike(line, other)]
+
+
 def only_in(scene: Scene, role: Role) -> tuple[Line, Analysis] | None:
     """The strongest line of the recordings of `role` that has no fellow in neutral."""
     found = [(line, a) for a in scene.role(role) for line in clear(a) if not _in_neutral(line, scene)]
