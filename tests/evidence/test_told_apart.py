@@ -17,12 +17,14 @@ from tests.evidence.made import combined_db, first
 from vibecore import spectra
 from vibecore.evidence import gather
 from vibecore.evidence.levels import read_levels
+from vibecore.evidence.lone_lines import strongest_alone
 from vibecore.evidence.scene import scene_of
 from vibecore.evidence.told_apart import beside_orders
-from vibecore.model import Analysis, Gear, SpeedHold
+from vibecore.model import Analysis, Gear, Line, SpeedHold
 
 PER_REV, REVOLUTIONS, BLOCK_REV = 32.0, 350.0, 100.0
 LEVEL = 0.35
+FOUND = "line alone", "accessory-drive"
 
 
 def _turning(
@@ -84,3 +86,18 @@ def test_what_stands_while_the_car_is_held_in_gear_is_a_turbine() -> None:
     assert total["driveline"] > max(total["accessory-drive"], total["rotating-imbalance"]) + 5
     told = [e for e in gather(_job(0.964, None, 0.964), maker.FOUR) if e.finding == "gone in gear"]
     assert any("order 0.96" in e.evidence.text for e in told)
+
+
+@pytest.mark.parametrize(("smear", "told"), [(0.0, True), (0.03, False)])
+def test_a_line_among_the_cars_own_modes_turns_where_it_is_narrower_than_any(
+    smear: float, told: bool
+) -> None:
+    """A belt that goes round 0.22 times a turn and shakes three times a round: order 0.66, 7.7 Hz at 700 rpm.
+    A mode there is 2 x damping x 7.7 Hz wide at half its power, 0.04 of an order at 0.03."""
+    idle = _turning(0.66, smear=smear)
+    seen = [Line(0.66 * 700 / 60, 0.66, LEVEL, 20.0)]
+    assert idle.orders is not None
+    idle = replace(idle, lines=tuple(seen), orders=replace(idle.orders, other_lines=tuple(seen)))
+    assert (strongest_alone(scene_of([idle])) is not None) == told
+    belt = [e.log_ratio_db for e in gather([idle], maker.FOUR) if (e.finding, e.cause) == FOUND]
+    assert (sum(belt) > 5) == told

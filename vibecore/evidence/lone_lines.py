@@ -6,9 +6,11 @@ import re
 
 from vibecore.evidence.lines import alike, clear, gone_in_gear, may_be, standing
 from vibecore.evidence.scene import Role, Scene
+from vibecore.evidence.told_apart import turns
 from vibecore.model import Analysis, Line
 
-ABOVE_MODES_HZ = 8.0  # a line with nothing to compare it with counts above the car's own low modes
+# A line with nothing to compare it with counts above the car's own low modes, or where it is narrower.
+ABOVE_MODES_HZ = 8.0
 FAN_WORD = r"\bfans?\b"  # in a unit's name
 
 
@@ -19,11 +21,16 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
         (line, a)
         for a in standing(scene)
         for line in clear(a)
-        if line.frequency_hz >= ABOVE_MODES_HZ
+        if (line.frequency_hz >= ABOVE_MODES_HZ or _turns(line, a))
         and (may_be(line, "order", a) or may_be(line, "hertz", a))
         and not (only_fans_on(a) and can_tell_unit(scene) and not _in_neutral(line, scene))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def _turns(line: Line, analysis: Analysis) -> bool:
+    order, table = line.order, analysis.orders
+    return table is not None and order is not None and turns(table.spectrum, order)
 
 
 def fellows(line: Line, scene: Scene) -> list[tuple[Line, Analysis]]:

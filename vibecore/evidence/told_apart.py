@@ -45,5 +45,20 @@ def _beside(spectrum: Spectrum) -> tuple[Line, ...]:
         for line in peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
         if line.order is not None
         and LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
-        and straying(spectrum, line.order, floor_width=PEAK_FLOOR_ORDERS) <= step * SPREAD_BINS
+        and _is_narrow(spectrum, line.order)
     )
+
+
+def turns(spectrum: Spectrum, order: float) -> bool:
+    """Whether a line as narrow as the analysis can show stands there, so that it turns with the crank: a mode
+    that an unsteady engine rings is wider."""
+    if len(spectrum.x) < 2:
+        return False
+    step = float(spectrum.x[1] - spectrum.x[0])
+    found = [ln.order for ln in peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS) if ln.order is not None]
+    return any(abs(at - order) < LOBE_BINS * step and _is_narrow(spectrum, at) for at in found)
+
+
+def _is_narrow(spectrum: Spectrum, order: float) -> bool:
+    step = float(spectrum.x[1] - spectrum.x[0])
+    return straying(spectrum, order, floor_width=PEAK_FLOOR_ORDERS) <= step * SPREAD_BINS
