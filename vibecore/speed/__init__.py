@@ -17,7 +17,7 @@ import scipy.signal
 
 from vibecore.constants import USABLE_SHARE, Z_95
 from vibecore.engine import Engine
-from vibecore.model import Candidate, Condition, RunnerUp, Signal, SpeedTrack
+from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
 from vibecore.speed.answer import SpeedAnswer
 from vibecore.speed.bands import Bands, transform
@@ -65,7 +65,7 @@ def find_speed(
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
     best, confidence = answers[0]
-    if swept or not prior.borne_out(best.mean_rpm, condition):  # a needle that moves is not read well
+    if swept or not prior.borne_out(best.mean_rpm, condition):  # it moves: not read well
         confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
         confidence = min(confidence, UNREAD_ON_ROAD) if condition.on_road else confidence
     answers[0] = best, confidence
@@ -118,15 +118,26 @@ def _most_sure(guess: Hypothesis, fs_hz: float, condition: Condition, hint: prio
     or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
     just this speed; hardly at all, where a tachometer read another."""
     seen, _ = guess.telling(fs_hz, tracking.MOST_ORDERS)
-    if len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):
+    against = _read_otherwise(condition, seen, guess.engine)
+    if not against and len(seen) >= 2 and not np.allclose(seen / seen.min() % 1, 0):
         return 1.0
     held = condition.speed_hold in ("idle", "raised")
     alone = (LONE_HELD if held else LONE)[len(seen) > 1]
     with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h) for h in (hint, None))
-    odds = alone / (1 - alone) * max(1.0, float(np.exp(with_hint - without)))
-    if condition.tachometer_rpm and condition.speed_hold != "sweep" and len(seen) < ENOUGH:
-        odds *= prior.TACHOMETER_WRONG  # by the reading it is another's
+    hinted = float(np.exp(with_hint - without))
+    if condition.speed_hold != "raised":  # idles differ from day to day; but whoever raises one is over it
+        hinted = max(1.0, hinted)
+    odds = alone / (1 - alone) * hinted * (prior.TACHOMETER_WRONG if against else 1.0)
     return odds / (1 + odds)
+
+
+def _read_otherwise(condition: Condition, seen: Floats, engine: Engine) -> bool:
+    """Whether by the tachometer's reading these orders (k,), the strongest first, are another's. A belt goes
+    round in about three turns of the crank, and its harmonics lie as half orders do at two thirds of the true
+    speed: only where the firing order leads several others do they hold against a reading."""
+    if not condition.tachometer_rpm or condition.speed_hold == "sweep":  # it moves: not read well
+        return False
+    return len(seen) < ENOUGH or not np.isclose(seen[0], engine.firing_order)
 
 
 def _track(
