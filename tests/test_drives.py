@@ -42,6 +42,14 @@ def lying(fs_hz: float = 50.0, sway: float = 0.0) -> Signal:
         (replace(UNSAID, tachometer_rpm=800.0), 0.0, False),
         (replace(UNSAID, speed_hold="idle"), 0.5, False),
         (Condition(gear="neutral", tachometer_rpm=2050.0), 0.0, False),
+        # Of what nobody said a word on, only that the car is felt to move makes a drive.
+        (Condition(), 0.5, True),
+        (Condition(), 0.0, False),
+        (Condition(tachometer_rpm=2050.0), 0.5, True),
+        (Condition(tachometer_rpm=2050.0), 0.0, False),
+        (Condition(tachometer_rpm=800.0), 0.5, False),
+        (Condition(place="engine"), 0.5, False),
+        (Condition(gear="neutral"), 0.5, False),
     ],
 )
 def test_a_fast_engine_or_a_car_that_speeds_up_and_slows_down_is_a_drive(
@@ -65,10 +73,10 @@ def test_who_complains_of_the_road_records_there(says: tuple[str, ...], drive: b
     text = f"[vehicle]\ncylinders = 4\n[symptoms]\nshakes_when = {list(says)}\n"
     text += '[[recording]]\nfile = "a.csv"\ngear = "drive"\n[[recording]]\nfile = "b.csv"\ngear = "drive"\n'
     text += 'speed_hold = "idle"\n[[recording]]\nfile = "c.csv"\ngear = "drive"\nengine_speed_rpm = 680\n'
-    text += '[[recording]]\nfile = "drive_idle.csv"\ngear = "drive"\n'
+    text += '[[recording]]\nfile = "drive_idle.csv"\ngear = "drive"\n[[recording]]\nfile = "d.csv"\n'
     case = case_from_text(text, Path("case.toml"))
-    # Held at idle: said so, read so, or called so.
-    assert [r.condition.on_road for r in case.recordings] == [drive, False, False, False]
+    # Held at idle: said so, read so, or called so; and no gear said.
+    assert [r.condition.on_road for r in case.recordings] == [drive, False, False, False, False]
 
 
 def test_a_drive_is_no_idle_in_gear_and_it_is_told() -> None:
@@ -77,6 +85,10 @@ def test_a_drive_is_no_idle_in_gear_and_it_is_told() -> None:
     assert scene_of([made(SOUND), road]).role("road") == (road,)
     assert drives.told(road.condition) == (drives.TAKEN,)
     assert drives.told(replace(road.condition, speed_hold="raised")) == ()
+    unsaid = replace(road, condition=replace(road.condition, gear=None))
+    assert scene_of([made(SOUND), unsaid]).role("road") == (unsaid,)
+    assert drives.told(unsaid.condition) == (drives.MOVED,)
+    assert not replace(road.condition, gear="neutral").on_road
 
 
 def test_wheels_are_not_taken_for_the_engine() -> None:

@@ -18,7 +18,7 @@ from vibecore.constants import ZIP_SIGN
 from vibecore.drives import may_be_drive
 from vibecore.engine import Engine, Vehicle
 from vibecore.errors import CaseError
-from vibecore.model import CheckOutcome, Condition, Symptoms
+from vibecore.model import IN_GEAR, CheckOutcome, Condition, Symptoms
 from vibecore.toml_text import parsed
 
 MAX_CASE_BYTES = 1_000_000  # a case is a page of text; anything larger is some other file
@@ -141,7 +141,7 @@ def _recording(row: RecordingTable, path: Path, symptoms: Symptoms) -> CaseRecor
         tachometer_rpm=tachometer_rpm,
         accessories=_each_once(row.accessories),
         taped_anew=row.taped_anew,
-        driven=may_be_drive(row.file, tachometer_rpm, symptoms),
+        driven=row.gear in IN_GEAR and may_be_drive(row.file, tachometer_rpm, symptoms),
     )
     return CaseRecording(file=_inside(row.file, path), condition=condition)
 

@@ -1,4 +1,4 @@
-"""Is a recording in gear a drive on the road, where nobody said how the engine was held?
+"""Is a recording a drive on the road, where nobody said how the engine was held?
 
 Held at idle against the brake or driven: nothing in the case file tells the two apart but what was said of
 the hold. Where nothing was, the tachometer tells, or the phone that feels the car speed up and slow down, or
@@ -27,11 +27,18 @@ TAKEN = Warn(
     "In gear, and nobody said how the engine was held: taken for a drive on the road. If the car stood, say "
     "that it was held at idle.",
 )
+MOVED = Warn(
+    "taken-for-drive",
+    "Nobody said which gear the car was in nor how the engine was held, and it speeds up and slows down: "
+    "taken for a drive on the road. If the car stood, say that it was held at idle.",
+)
 
 
 def told(condition: Condition) -> tuple[Warn, ...]:
     """That a recording is taken for a drive though nobody said so."""
-    return (TAKEN,) if condition.on_road and condition.speed_hold is None else ()
+    if not condition.on_road or condition.speed_hold is not None:
+        return ()
+    return (TAKEN if condition.in_gear else MOVED,)
 
 
 def may_be_drive(name: str, tachometer_rpm: float | None, symptoms: Symptoms) -> bool:
@@ -43,10 +50,15 @@ def may_be_drive(name: str, tachometer_rpm: float | None, symptoms: Symptoms) ->
 
 
 def is_drive(condition: Condition, signal: Signal) -> bool:
-    """Whether a recording in gear whose hold nobody told is one, by its tachometer and by what it feels."""
-    if not condition.in_gear or condition.speed_hold is not None:
+    """Whether a recording whose hold nobody told is one, by its tachometer and by what it feels. Where the
+    gear was not told either a fast engine may be revved at rest: then the car must be felt to move."""
+    if condition.speed_hold is not None:
         return False
-    return (condition.tachometer_rpm or 0.0) > ON_ROAD_RPM or is_moving(signal)
+    read = condition.tachometer_rpm
+    if condition.gear is None:
+        may = condition.place != "engine" and (read is None or read > ON_ROAD_RPM)  # an engine rocks at rest
+        return may and is_moving(signal)
+    return condition.in_gear and ((read or 0.0) > ON_ROAD_RPM or is_moving(signal))
 
 
 def is_moving(signal: Signal) -> bool:

@@ -121,3 +121,12 @@ def test_a_multiple_of_the_wheels_rate_is_the_wheels(times: float, own: float, w
     or 3.02 times as fast, or is five times as strong, is the shaft."""
     said = _said(_road("road", (11.4, own), (11.4 * times, 0.53), rest=0.2))
     assert (said["wheel-imbalance"] > said["propshaft"]) == wheel
+
+
+@pytest.mark.parametrize(("sure", "firing"), [(0.95, True), (0.4, False)])
+def test_what_fires_is_no_shaft(sure: float, firing: bool) -> None:
+    """A four at 1120 rpm fires 37.3 times a second: loud on the road, and no wheel's, if the speed is right."""
+    told = _road("road", (37.3, 0.4), (12.0, 0.1), rest=0.2)
+    told = replace(told, speed=maker.made("a", rpm=1120.0, confidence=sure).speed)
+    said = _said(told)
+    assert (said["propshaft"] < 0) == firing

@@ -10,13 +10,15 @@ from __future__ import annotations
 import math
 
 from vibecore.constants import SOUND, SWAY_HZ
-from vibecore.engine import Vehicle
+from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.line_findings import line_words
+from vibecore.evidence.lines import CLEAR_OF_HALF_ORDER_HZ
 from vibecore.evidence.scene import Scene
 from vibecore.model import Analysis, Line
 from vibecore.sound_cars import WHOLE
 from vibecore.spectra import band_rms
+from vibecore.speed import LEAST_CONFIDENCE
 
 # Wheels of 0.55-0.75 m across at 60-130 km/h turn 7-21 times a second; shafts turn 2.5-4.5 times as fast.
 WHEEL, SHAFT = (7.0, 21.0), (21.0, 85.0)
@@ -46,13 +48,18 @@ def on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     return Finding("road", text, log_likelihood, names, any_speed=True)
 
 
-def strongest_line_on_the_road(scene: Scene, _vehicle: Vehicle) -> Finding | None:
+def strongest_line_on_the_road(scene: Scene, vehicle: Vehicle) -> Finding | None:
     """How far the line that stands out most stands over the rest, and where in hertz: wheels and shafts turn
     in bands of their own."""
     road = scene.role("road")
     if not road:
         return None
-    found = [(line, a) for a in road for line in a.lines if WHEEL[0] <= line.frequency_hz <= SHAFT[1]]
+    found = [
+        (line, a)
+        for a in road
+        for line in a.lines
+        if WHEEL[0] <= line.frequency_hz <= SHAFT[1] and not _is_firing(line, a, vehicle.engine)
+    ]
     best = max(found, key=lambda pair: _over_rest_db(*pair), default=None)
     if best is None:
         names = tuple(a.name for a in road)
@@ -76,6 +83,18 @@ def _over_rest_db(line: Line, analysis: Analysis) -> float:
     mine = line.rms_m_s2**2 + sum(other.rms_m_s2**2 for other in _multiples(line, analysis))
     usual = WHOLE.at(analysis.condition.place).band_m_s2[1]
     return 10 * math.log10(max(mine, LEAST_MS) / max(whole**2 - mine, usual**2))
+
+
+def _is_firing(line: Line, analysis: Analysis, engine: Engine) -> bool:
+    """Whether it is the engine's firing, as far as its speed is sure."""
+    speed = analysis.speed
+    if speed is None or speed.confidence < LEAST_CONFIDENCE:
+        return False
+    return any(
+        abs(line.frequency_hz - order * speed.turns_hz)
+        < max(CLEAR_OF_HALF_ORDER_HZ, order * speed.steadiness_rpm / 60)
+        for order in engine.firing_orders(2)
+    )
 
 
 def _multiples(line: Line, analysis: Analysis) -> list[Line]:

@@ -216,7 +216,7 @@ class Condition:
     tachometer_rpm: float | None = None
     accessories: tuple[str, ...] = ()
     taped_anew: bool = False  # repeats an earlier recording, nothing mended: only the taping is new
-    driven: bool = False  # in gear on the road, where nothing is said of the hold
+    driven: bool = False  # on the road, where nothing is said of the hold
 
     @property
     def in_gear(self) -> bool:
@@ -225,8 +225,9 @@ class Condition:
     @property
     def on_road(self) -> bool:
         """Nobody revs against the brake: in gear and faster than idle is a drive."""
-        faster = self.speed_hold in ("raised", "sweep") or (self.driven and self.speed_hold is None)
-        return self.in_gear and faster
+        if self.speed_hold is None:
+            return self.driven and (self.in_gear or self.gear is None)
+        return self.in_gear and self.speed_hold in ("raised", "sweep")
 
     @property
     def contradicted(self) -> bool:

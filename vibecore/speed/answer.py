@@ -8,10 +8,8 @@ from vibecore.model import Candidate, Condition, SpeedTrack, Warn
 from vibecore.speed import prior
 
 WORTH_NAMING, WORTH_ADDING = 0.3, 0.02  # a guess less likely is not worth a mechanic's look; nor as a second
-NOT_FOUND = (
-    "The engine speed cannot be told: no family of engine orders stands out. Read the tachometer and "
-    "enter it, or tape the phone nearer to the engine."
-)
+NOT_FOUND = "The engine speed cannot be told: no family of engine orders stands out"
+READ_OR_NEARER = "Read the tachometer and enter it, or tape the phone nearer to the engine."
 NO_LINES = (
     "No lines stand out of the noise: the engine was off, or its shake is below what this phone can see. "
     "Tape the phone nearer to the engine and record again."
@@ -57,11 +55,19 @@ def undecided(
 ) -> SpeedAnswer:
     """No speed is sure enough: the likeliest is named, and the next if it is worth naming."""
     if not candidates or candidates[0].probability < WORTH_NAMING:
-        return SpeedAnswer(None, (Warn("speed-not-found", NOT_FOUND),), candidates, leaning)
+        return SpeedAnswer(None, (Warn("speed-not-found", _not_found(condition)),), candidates, leaning)
     named = [c for c in candidates[:2] if c.probability >= WORTH_ADDING]
     rpm = " or ".join(f"{c.rpm:.0f} rpm ({100 * c.probability:.0f} %)" for c in named)
     text = f"The engine speed cannot be told for sure: likely {rpm}. {_next_step(named[0].rpm, condition)}"
     return SpeedAnswer(None, (Warn("speed-undecided", text),), candidates, leaning)
+
+
+def _not_found(condition: Condition) -> str:
+    said = condition.tachometer_rpm
+    if not said:
+        return f"{NOT_FOUND}. {READ_OR_NEARER}"
+    nearer = "Tape the phone nearer to the engine and record again."
+    return f"{NOT_FOUND} near the tachometer's {said:.0f} rpm. {nearer}"
 
 
 def _next_step(likeliest_rpm: float, condition: Condition) -> str:
