@@ -125,7 +125,7 @@ def test_a_multiple_of_the_wheels_rate_is_the_wheels(times: float, own: float, w
 
 @pytest.mark.parametrize(("sure", "firing"), [(0.95, True), (0.4, False)])
 def test_what_fires_is_no_shaft(sure: float, firing: bool) -> None:
-    """A four at 1120 rpm fires 37.3 times a second: loud on the road, and no wheel's, if the speed is right."""
+    """A four at 1120 rpm fires 37.3 times a second: loud on the road, no wheel's, if the speed is right."""
     told = _road("road", (37.3, 0.4), (12.0, 0.1), rest=0.2)
     told = replace(told, speed=maker.made("a", rpm=1120.0, confidence=sure).speed)
     said = _said(told)
