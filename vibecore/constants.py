@@ -10,5 +10,12 @@ SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
 Z_95 = 1.959964  # standard deviations to the end of a two-sided 95 % interval of the normal distribution
 MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data
 LONGEST_MM = 10_000.0  # mm; longer than any belt of an engine and wider than any pulley
+# By what two recordings differ for other reasons than a repair, standard deviations of the change. Taping the
+# phone off and on again, if nobody measured it on this car: two tapings of 1.1 dB each; common practice, no
+# source. Another speed, where nobody measured how the level of an order moves with it: imbalance rises by 12
+# dB an octave, forces through soft mounts fall by as much, a mode in between does either.
+DEFAULT_PLACING_DB = 1.5
+SPEED_SD_DB_PER_OCTAVE = 12.0
+NOTHING_MENDED = 0.5  # chance that a repair did not touch what is wrong; common practice, no source
 ZIP_SIGN = b"PK\x03\x04"  # how a zip begins: the mark of its first file's head, as the format defines it
 SOUND, NOT_LISTED = "normal", "none-of-these"  # ids of causes that name no fault: nothing wrong; not known

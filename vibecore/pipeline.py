@@ -194,7 +194,7 @@ def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnos
     # Knowledge files are only loaded where causes are asked for: reading one recording starts the sooner.
     from vibecore.causes.planning import plan
     from vibecore.causes.ranking import rank, unused
-    from vibecore.evidence import gather
+    from vibecore.evidence import gather, gather_mended
     from vibecore.repair import repair_by_suspects
 
     repeats = copies.copies([a.recording for a in analyses])  # their evidence would count twice
@@ -202,11 +202,15 @@ def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnos
     settled = dict(zip(once, settle(job.vehicle, [analyses[i] for i in once]), strict=True))
     analyses = copies.told([settled.get(i, a) for i, a in enumerate(analyses)], repeats)
     likely = leaning(job.vehicle, analyses)
-    evidence = gather([likely[i] for i in once], job.vehicle)
+    heard = [likely[i] for i in once]
+    evidence = gather(heard, job.vehicle)
+    suspected = rank(evidence, job.symptoms, job.checks, job.vehicle)
+    evidence += gather_mended(heard, job.vehicle)
     ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
     found = _found(evidence, analyses)
     checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle, found=found)
-    repair = repair_by_suspects(analyses, job.vehicle.engine, ranked, likely=likely)
+    # The proof weighs what changed by itself: it goes by what was suspected before.
+    repair = repair_by_suspects(analyses, job.vehicle.engine, suspected, likely=likely)
     return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks), found)
 
 

@@ -131,8 +131,16 @@ FAMILY_SPREAD_DB: dict[Family, float] = {  # of each family in one car, however 
 }
 # Of one level from how the engine is held: modes are met or left.
 HELD_SPREAD_DB: dict[Held, float] = {"neutral": 3.5, "drive": 5.0, "raised": 6.5}
+# Share of a line in the whole shake from which on it is what the person feels, 20 log10, and how far it may
+# be under that: a fault that doubles the shake makes three quarters of its power.
+COMPLAINT_DB, COMPLAINT_SD_DB = -4.0, 3.5
 # The whole shake of the worst recording of a job: over WHOLE, for it is the worst of several.
 WORST_WHOLE = SoundLevel(-17.0, 5.0)
+
+
+def chance_felt(share_db: float) -> float:
+    """What a person complains of is most of the shake; lines that are little of it are nobody's complaint."""
+    return float(np.exp(-0.5 * (min(share_db - COMPLAINT_DB, 0.0) / COMPLAINT_SD_DB) ** 2))
 
 
 def sound_level_db(family: Family, held: Held, engine: Engine, place: Place | None) -> float:

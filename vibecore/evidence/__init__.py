@@ -5,7 +5,7 @@ against what each cause does to them. lines, line_findings, near_mode, findings:
 of `likelihood`. gathering: everything, by cause, in the words of `words`.
 """
 
-from vibecore.evidence.gathering import gather
+from vibecore.evidence.gathering import gather, gather_mended
 from vibecore.evidence.records import CauseEvidence
 
-__all__ = ["CauseEvidence", "gather"]
+__all__ = ["CauseEvidence", "gather", "gather_mended"]

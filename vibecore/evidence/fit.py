@@ -18,6 +18,7 @@ from scipy.special import gammaln
 from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.engine import Engine
 from vibecore.evidence.levels import FAMILIES, HELDS, LevelReading
+from vibecore.evidence.mends import Mend, mend_covariance, mends_of, share_left
 from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
 from vibecore.model import Flags, Floats, Place
 from vibecore.sound_cars import FAMILY_SPREAD_DB, GAIN_SPREAD_DB, HELD_SPREAD_DB, sound_level_db
@@ -42,6 +43,15 @@ def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | 
         fits[cause] = sound.copy()
         fits[cause][order] += _fit(cause, mine, engine, place) - _fit(SOUND, mine, engine, place)
     return fits
+
+
+def fit_again(
+    before: Sequence[LevelReading], again: Sequence[LevelReading], engine: Engine, place: Place | None
+) -> dict[str, Floats]:
+    """(m,) nepers for each cause: the log density of each level read again after a repair, given those before
+    it and all from before the repair."""
+    every = (*before, *again)
+    return {cause: _fit(cause, every, engine, place)[len(before) :] for cause in PATTERNS}
 
 
 def _least_touched_first(cause: str, readings: Sequence[LevelReading]) -> list[int]:
@@ -71,25 +81,36 @@ def _fit(cause: str, readings: Sequence[LevelReading], engine: Engine, place: Pl
 
 def _held_right(readings: Sequence[LevelReading]) -> Iterator[tuple[Flags, float]]:
     """Which levels (n,) were read at the right speed, in every way that may be, with its chance."""
-    sure = {r.held: min(max(r.confidence, 0.0), 1.0) for r in readings}
+    made = [(r.held, r.again_db is None) for r in readings]
+    sure = {how: min(max(r.confidence, 0.0), 1.0) for how, r in zip(made, readings, strict=True)}
     for ways in itertools.product((True, False), repeat=len(sure)):
         right = dict(zip(sure, ways, strict=True))
-        chance = math.prod(sure[h] if ok else 1.0 - sure[h] for h, ok in right.items())
+        chance = math.prod(sure[how] if ok else 1.0 - sure[how] for how, ok in right.items())
         if chance > NO_MATTER:
-            yield np.array([right[r.held] for r in readings], dtype=bool), chance
+            yield np.array([right[how] for how in made], dtype=bool), chance
 
 
 def _increments(cause: str, over_sound: Floats, readings: Sequence[LevelReading]) -> Floats:
-    """Log density of each level given those before it, over the ways in which the cause shows itself."""
+    """Log density of each level given those before it, over the ways in which the cause shows itself, and
+    over what a repair may have come to."""
     if not readings:
         return np.zeros(0)
-    ways = [np.log(w.share) + np.cumsum(_way_log_density(w, over_sound, readings)) for w in PATTERNS[cause]]
+    ways = [
+        np.log(way.share * mend.chance) + np.cumsum(_way_log_density(way, mend, over_sound, readings))
+        for way in PATTERNS[cause]
+        for mend in mends_of(way, readings)
+    ]
     return np.diff(np.logaddexp.reduce(ways, axis=0), prepend=0.0)
 
 
-def _way_log_density(way: Pattern, over_sound: Floats, readings: Sequence[LevelReading]) -> Floats:
+def _way_log_density(
+    way: Pattern, mend: Mend, over_sound: Floats, readings: Sequence[LevelReading]
+) -> Floats:
     adds = pattern_adds(way, readings)
-    return chain_log_density(over_sound - adds, covariance(way, readings, adds))
+    left = share_left(mend, adds, readings)
+    cov = covariance(way, readings, adds, left) + mend_covariance(mend, adds, left, readings)
+    first = sum(r.again_db is None for r in readings)
+    return chain_log_density(over_sound - left * adds, cov, again=first)
 
 
 def pattern_adds(pattern: Pattern, readings: Sequence[LevelReading]) -> Floats:
@@ -97,30 +118,51 @@ def pattern_adds(pattern: Pattern, readings: Sequence[LevelReading]) -> Floats:
     return np.array([pattern.adds.get(r.family, NOTHING)[HELDS.index(r.held)] for r in readings])
 
 
-def covariance(pattern: Pattern, readings: Sequence[LevelReading], adds: Floats) -> Floats:
-    """(n, n) dB squared: common gain, family, condition, reading, and the size of the fault."""
-    total = np.full((len(readings), len(readings)), GAIN_SPREAD_DB**2)
-    for family in FAMILIES:
-        mine = np.array([r.family == family for r in readings])
-        own = pattern.own_spread.get(family, 0.0)
-        shared = pattern.family_spread.get(family, FAMILY_SPREAD_DB[family])
-        total[np.ix_(mine, mine)] += shared**2 + own**2 / 2
-        total[mine, mine] += own**2 / 2
-    total += SEVERITY_SPREAD**2 * np.outer(adds, adds)
-    return total + np.diag([HELD_SPREAD_DB[r.held] ** 2 + r.spread_db**2 for r in readings])
+def covariance(
+    pattern: Pattern, readings: Sequence[LevelReading], adds: Floats, left: Floats | None = None
+) -> Floats:
+    """(n, n) dB squared: common gain, family, condition, reading, and the size of the fault. left: (n,) the
+    share of what the fault adds that is there."""
+    left = np.ones(len(readings)) if left is None else left
+    family = np.array([FAMILIES.index(r.family) for r in readings])
+    held = np.array([HELDS.index(r.held) for r in readings])
+    one_family = family[:, None] == family
+    one_level = one_family & (held[:, None] == held)
+    own = left * [pattern.own_spread.get(r.family, 0.0) for r in readings]
+    total = GAIN_SPREAD_DB**2 + one_family * _path_covariance(pattern, readings, left)
+    total += np.outer(own, own) * (one_family + 1.0 * one_level) / 2
+    total += SEVERITY_SPREAD**2 * np.outer(left * adds, left * adds)
+    total += one_level * np.array([HELD_SPREAD_DB[r.held] ** 2 for r in readings])
+    return total + np.diag([r.spread_db**2 for r in readings])
 
 
-def chain_log_density(residual: Floats, cov: Floats, degrees: float = LEVEL_TAIL_DEGREES) -> Floats:
+def _path_covariance(pattern: Pattern, readings: Sequence[LevelReading], left: Floats) -> Floats:
+    """(n, n) dB squared within a family: how the car's path treats it. Where the fault drowns what a sound
+    car shows, that shows again as the fault goes."""
+    usual = np.array([FAMILY_SPREAD_DB[r.family] for r in readings])
+    drowned = np.array([r.family in pattern.family_spread for r in readings])
+    fault = np.array([pattern.family_spread.get(r.family, 0.0) for r in readings]) * left
+    sound = usual * np.where(drowned, np.sqrt(1 - np.minimum(left, 1.0) ** 2), 1.0)
+    return np.outer(fault, fault) + np.outer(sound, sound)
+
+
+def chain_log_density(
+    residual: Floats, cov: Floats, degrees: float = LEVEL_TAIL_DEGREES, again: int | None = None
+) -> Floats:
     """(n,) log density of each residual given those before it, multivariate t with scale matrix `cov`.
 
     Given the first k residuals with squared distance d, the next is t with degrees + k degrees of freedom,
     its scale widened by (degrees + d) / (degrees + k) (Kotz and Nadarajah, Multivariate t Distributions,
-    2004; from memory; the sum is checked against scipy.stats.multivariate_t).
+    2004; from memory; the sum is checked against scipy.stats.multivariate_t). again: those from there on are
+    another t about what the first let expect: how odd the car is does not tell how odd its repair is.
     """
     lower = np.linalg.cholesky(cov)
     z = np.linalg.solve(lower, residual)
-    k = np.arange(len(z))
+    k = np.arange(len(z), dtype=float)
     distance = np.concatenate([[0.0], np.cumsum(z**2)])[:-1]
+    if again is not None and again < len(z):
+        k[again:] -= again
+        distance[again:] -= distance[again]
     nu = degrees + k
     widened = (degrees + distance) / nu
     scale = np.diag(lower) * np.sqrt(widened)

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from vibecore.constants import Z_95
+from vibecore.constants import SPEED_SD_DB_PER_OCTAVE, Z_95
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
@@ -29,12 +29,16 @@ LEAST_LEVEL_M_S2 = 0.002  # phones' noise in a line's width after a minute (data
 GROUND_SPREAD_DB = 0.5  # thousands of samples make it
 SUNK_SHARE = 0.4  # of the upper end of its interval: where a line that sinks in its floor is taken to lie
 UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
+AGAIN_DB = (
+    2.0  # warmth, load and battery are not alike from one visit to the next; common practice, no source
+)
 
 
 @dataclass(frozen=True)
 class LevelReading:
     """One level: dB re 1 m/s2, the spread of reading it, and where it was read. lead: the order that is
-    strongest. most_m_s2: the most it can be, where no more is known; level_db is a guess then.
+    strongest. most_m_s2: the most it can be, where no more is known; level_db is a guess then. turns_hz: mean
+    speed of the crank. again_db: of a level read again after a repair, how far it may be off without one.
     """
 
     family: Family
@@ -45,12 +49,15 @@ class LevelReading:
     confidence: float  # that the engine's speed, and so every order, is right
     seen_in: tuple[str, ...]
     most_m_s2: float | None = None
+    turns_hz: float = 0.0
+    again_db: float | None = None
 
 
-def read_levels(scene: Scene, engine: Engine) -> tuple[LevelReading, ...]:
-    """Every level that the recordings can show, in the order FAMILIES x HELDS."""
+def read_levels(scene: Scene, engine: Engine, strangers: Sequence[float] = ()) -> tuple[LevelReading, ...]:
+    """Every level that the recordings can show, in the order FAMILIES x HELDS. strangers: lines in hertz that
+    are none of the engine's, beside those that the scene shows."""
     readings = []
-    strangers = strangers_hz(scene)
+    strangers = (*strangers, *strangers_hz(scene))
     for family in FAMILIES:
         for held in HELDS:
             role: Role = held
@@ -58,6 +65,26 @@ def read_levels(scene: Scene, engine: Engine) -> tuple[LevelReading, ...]:
             if reading:
                 readings.append(reading)
     return tuple(readings)
+
+
+def read_again(
+    before: Sequence[LevelReading], mended: Scene, engine: Engine, strangers: Sequence[float]
+) -> tuple[LevelReading, ...]:
+    """The levels after a repair that were read before it too. A line lost in its floor both times tells
+    nothing: what it may be is guessed from the floor."""
+    was = {(r.family, r.held): r for r in before}
+    found = read_levels(mended, engine, strangers)
+    pairs = [(r, was[r.family, r.held]) for r in found if (r.family, r.held) in was]
+    return tuple(
+        replace(r, again_db=_again_db(r, first))
+        for r, first in pairs
+        if r.most_m_s2 is None or first.most_m_s2 is None
+    )
+
+
+def _again_db(reading: LevelReading, first: LevelReading) -> float:
+    octaves = math.log2(reading.turns_hz / first.turns_hz) if reading.turns_hz and first.turns_hz else 0.0
+    return math.hypot(AGAIN_DB, SPEED_SD_DB_PER_OCTAVE * octaves)
 
 
 def orders_of(family: Family, engine: Engine) -> tuple[float, ...]:
@@ -124,6 +151,7 @@ def _reading(
         min(a.speed.confidence if a.speed else 0.0 for a, _ in levels),
         tuple(a.name for a, _ in levels),
         _most([v.most_m_s2 for _, v in levels]),
+        sum(a.speed.turns_hz for a, _ in levels if a.speed) / len(levels),
     )
 
 

@@ -69,7 +69,7 @@ def strongest_kept(scene: Scene, keeps: Keeps) -> FollowedLine | None:
     found = (
         _follow(line, first, [a for a in recorded if a is not first], keeps, scene)
         for first in recorded
-        for line in (clear(first) if keeps == "order" else _of_a_motor(first))
+        for line in (clear(first) if keeps == "order" else of_a_motor(first))
         if may_be(line, keeps, first) and (keeps == "order" or _narrow(line, first))
     )
     return max((f for f in found if f), key=lambda f: f.share_db, default=None)
@@ -105,7 +105,7 @@ def _recorded(scene: Scene) -> list[Analysis]:
     return [a for role, group in scene.by_role.items() if role not in ("engine off", "road") for a in group]
 
 
-def _of_a_motor(analysis: Analysis) -> list[Line]:
+def of_a_motor(analysis: Analysis) -> list[Line]:
     """Lines that may be no order of the engine: clear of its half orders, or, where its speed is not known,
     most of the shake."""
     if analysis.speed is None:
@@ -146,7 +146,7 @@ def gone_in_gear(line: Line, analysis: Analysis, scene: Scene) -> bool:
     order, least = line.order or 0.0, line.rms_m_s2 * 10 ** (-SAME_LEVEL_DB["order"] / 20)
     band = order * (1 - SAME_ORDER), order * (1 + SAME_ORDER)
     turbine = TURBINE_ORDERS[0] <= order < TURBINE_ORDERS[1]
-    free = analysis in scene.role("neutral")
+    free = analysis in (*scene.role("neutral"), *scene.role("raised"))
     return free and turbine and bool(held) and all(band_rms(s, *band) < least for s in held)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from vibecore.evidence.lines import alike, clear, gone_in_gear, may_be, standing
+from vibecore.evidence.lines import alike, clear, gone_in_gear, may_be, of_a_motor, standing
 from vibecore.evidence.scene import Role, Scene
 from vibecore.evidence.told_apart import turns
 from vibecore.model import Analysis, Line
@@ -20,12 +20,22 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
     found = [
         (line, a)
         for a in standing(scene)
-        for line in clear(a)
-        if (line.frequency_hz >= ABOVE_MODES_HZ or _turns(line, a))
-        and (may_be(line, "order", a) or may_be(line, "hertz", a))
-        and not (only_fans_on(a) and can_tell_unit(scene) and not _in_neutral(line, scene))
+        for line in of_units(a, scene)
+        if not (only_fans_on(a) and can_tell_unit(scene) and not _in_neutral(line, scene))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def of_units(analysis: Analysis, scene: Scene) -> list[Line]:
+    """The lines on no half order that a belt's unit or a fan can make, and neither a mode of the car nor a
+    turbine; where the engine's speed is not known, of those that are most of the shake."""
+    return [
+        line
+        for line in of_a_motor(analysis)
+        if (line.frequency_hz >= ABOVE_MODES_HZ or _turns(line, analysis))
+        and (may_be(line, "order", analysis) or may_be(line, "hertz", analysis))
+        and not gone_in_gear(line, analysis, scene)
+    ]
 
 
 def _turns(line: Line, analysis: Analysis) -> bool:

@@ -1,16 +1,16 @@
 """Which recording of the job is which: neutral idle, in gear, raised, engine off, unit on; and where the
 phone was.
 
-Only recordings from before the repair rank the cause, unless there are none; none whose own words contradict
-each other. Levels are compared at one place only (the one with most recordings), because the path from the
-engine differs from place to place.
+What the car shows before a repair is one scene, unless there is nothing from before it, and after it another;
+no recording whose own words contradict each other counts. Levels are compared at one place only (the one with
+most recordings), because the path from the engine differs from place to place.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from vibecore.model import Analysis, Place
@@ -42,8 +42,23 @@ class Scene:
 def scene_of(analyses: Sequence[Analysis]) -> Scene:
     """Sort a job's recordings by what they show."""
     before = tuple(a for a in analyses if a.condition.stage == "before") or tuple(analyses)
-    place = _main_place(before)
-    here = [a for a in before if a.condition.place == place and not a.condition.contradicted]
+    return _scene(before, _main_place(before))
+
+
+def mended_scene(analyses: Sequence[Analysis], scene: Scene) -> Scene | None:
+    """The same after a repair, the last recording of each kind, at the same place; None without such."""
+    after = last_of_each_kind([a for a in analyses if a.condition.stage == "after"])
+    return None if len(scene.before) == len(analyses) else _scene(after, scene.place)
+
+
+def last_of_each_kind(afters: Sequence[Analysis]) -> tuple[Analysis, ...]:
+    """After several repairs the last visit counts, in each gear, place and so on."""
+    kinds = {replace(a.condition, tachometer_rpm=None, taped_anew=False): a for a in afters}
+    return tuple(kinds.values())
+
+
+def _scene(recorded: tuple[Analysis, ...], place: Place | None) -> Scene:
+    here = [a for a in recorded if a.condition.place == place and not a.condition.contradicted]
     lowest = min((a.speed.mean_rpm for a in here if a.speed), default=None)
     by_role: dict[Role, tuple[Analysis, ...]] = {}
     for analysis in here:
@@ -51,7 +66,7 @@ def scene_of(analyses: Sequence[Analysis]) -> Scene:
         by_role[role] = (*by_role.get(role, ()), analysis)
     if "neutral" not in by_role and "drive" not in by_role and "unit on" in by_role:
         by_role["neutral"] = by_role.pop("unit on")  # nothing to compare the unit with
-    return Scene(before, place, by_role)
+    return Scene(recorded, place, by_role)
 
 
 def _main_place(before: Sequence[Analysis]) -> Place | None:

@@ -35,6 +35,7 @@ FAULT_WORDS = {
     NOT_LISTED: "something else",
 }
 
+MENDED = "mended"  # how the names of findings about what a repair changed begin
 LEVEL_FINDINGS = ("firing", "gear", "raised", "half", "one", "second", "ground")
 
 # (finding, cause): what it means when it speaks for, and against
@@ -108,6 +109,8 @@ def meaning(finding: str, cause: str, speaks_for: bool, *, plainly: bool = False
     known = None if plainly else MEANINGS.get((finding, cause)) or MEANINGS.get((finding, ANY_CAUSE))
     if known:
         return known[0] if speaks_for else known[1]
+    if cause == SOUND and finding.startswith(MENDED):
+        return "as if nothing had been wrong there" if speaks_for else "so something was wrong there"
     if cause == SOUND and finding in LEVEL_FINDINGS:
         return "still as in many sound cars" if speaks_for else "seldom in a sound car"
     what = FAULT_WORDS.get(cause, cause)

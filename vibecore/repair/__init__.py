@@ -16,8 +16,9 @@ mounts      engine side against body side of a mount
 pair        any two recordings side by side
 """
 
+from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.model import FaultLines
-from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, compare
+from vibecore.repair.compare import FaultSignature, compare
 from vibecore.repair.job import Visit, fault_lines, repair_of_job, visits
 from vibecore.repair.lines import standing_out
 from vibecore.repair.mounts import isolation_note, transmissibility

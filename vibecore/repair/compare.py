@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
 from vibecore.repair.beside import felt, new_lines
@@ -30,10 +31,6 @@ from vibecore.repair.sound import chance_of_cure
 from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
 from vibecore.sound_cars import WHOLE, SoundLevel, joined
 
-# Standard deviation of the change that taping the phone off and on again makes, if nobody measured it on
-# this car. Common practice, no source: two tapings of 1.1 dB each. Two tapings without a repair in between
-# measure it.
-DEFAULT_PLACING_DB = 1.5
 LevelCourse = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
 _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured course has corrected it
 # Unsteady cycles are not equally unsteady from one minute to the next. Common practice, no source.

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vibecore.constants import SOUND, SWAY_HZ, Z_95
+from vibecore.constants import DEFAULT_PLACING_DB, SOUND, SWAY_HZ, Z_95
 from vibecore.engine import Engine
 from vibecore.evidence.lines import strongest_kept
 from vibecore.evidence.road_findings import ROAD_HZ
-from vibecore.evidence.scene import scene_of
+from vibecore.evidence.scene import last_of_each_kind, scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB, FaultSignature, LevelCourse, compare
+from vibecore.repair.compare import FaultSignature, LevelCourse, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, alike, likeness
 from vibecore.repair.lines import standing_out
 from vibecore.repair.own import together
@@ -112,7 +112,7 @@ def repair_of_job(
     called = {id(a): name for a, name in zip(analyses, spoken_names(analyses), strict=True)}
     pairs = [
         _Match(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
-        for a in _last_of_each_kind(afters)
+        for a in last_of_each_kind(afters)
         for b in [_most_alike(befores, a)]
     ]
     told = (measured.words(),) if measured is not None else ()
@@ -135,12 +135,6 @@ def _told_of(before: Analysis, after: Analysis, called: Mapping[int, str]) -> st
     one, other = called[id(before)], called[id(after)]
     alike = before.condition.made_as(replace(after.condition, stage="before"))
     return f"in {one}" if alike and one == spoken(before.condition) else f"{one} against {other}"
-
-
-def _last_of_each_kind(afters: Sequence[Analysis]) -> list[Analysis]:
-    """After several repairs the last visit counts, in each gear, place and so on."""
-    kinds = {replace(a.condition, tachometer_rpm=None, taped_anew=False): a for a in afters}
-    return list(kinds.values())
 
 
 def _joined(pairs: Sequence[_Match], engine: Engine, told: tuple[str, ...]) -> Repair:

@@ -6,15 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.constants import SPEED_SD_DB_PER_OCTAVE
 from vibecore.copies import same_contents
 from vibecore.model import Analysis, Line, Recording
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
 SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
-# How the level of an order moves with speed when nobody measured it: imbalance rises by 12 dB an octave,
-# forces through soft mounts fall by as much, a mode in between does either. So: a standard deviation of 12
-# dB an octave.
-SPEED_SD_DB_PER_OCTAVE = 12.0
 # A unit's load on the engine moves the firing order by a few dB. Common practice, no source.
 ACCESSORY_SD_DB = 2.0
 UNKNOWN_OCTAVES = 0.1  # an idle held alike returns to within some percent, 7 here; common practice, no source

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore.constants import DEFAULT_PLACING_DB, SPEED_SD_DB_PER_OCTAVE
 from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange
-from vibecore.repair.compare import DEFAULT_PLACING_DB
-from vibecore.repair.likeness import SPEED_LIMIT_SHARE, SPEED_SD_DB_PER_OCTAVE
+from vibecore.repair.likeness import SPEED_LIMIT_SHARE
 from vibecore.repair.lines import order_changes
 from vibecore.units import signed, times, times_against
 

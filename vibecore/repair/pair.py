@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
-from vibecore.repair.compare import DEFAULT_PLACING_DB, compare
+from vibecore.repair.compare import compare
 from vibecore.repair.job import repair_of_pair
 from vibecore.repair.likeness import copy_words, likeness
 from vibecore.repair.lines import order_changes

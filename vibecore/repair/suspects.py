@@ -17,24 +17,22 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from vibecore.constants import Z_95
+from vibecore.constants import NOTHING_MENDED, Z_95
 from vibecore.engine import Engine
+from vibecore.evidence.mends import of_change
 from vibecore.model import Analysis, RankedCause, Repair
 from vibecore.repair.job import repair_of_job
 from vibecore.repair.likeness import alike
+from vibecore.sound_cars import chance_felt
 from vibecore.spoken import spoken_names
 
 LEAST_PROBABILITY, MOST_SUSPECTS = 0.05, 4
-NOTHING_MENDED, OTHER_REASON = 0.5, 0.01  # common practice, no source
+OTHER_REASON = 0.01  # common practice, no source
 # An electric fan comes and goes with the coolant's heat, a compressor's clutch with the cold: their lines
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
 SUBSTANTIAL = 10**0.5  # odds; H. Jeffreys, Theory of Probability, 1961, appendix B, from memory
 LIKELY = 0.5  # more likely than all else together
-CHANGES_DB = 50.0  # from -40 to +10
-# Share of a fault's lines in the whole shake from which on it is what the person feels, 20 log10, and how far
-# it may be under that: a fault that doubles the shake makes three quarters of its power.
-COMPLAINT_DB, COMPLAINT_SD_DB = -4.0, 3.5
 ONE_SPEED_SHARE = 0.1  # likely speeds this near, of two recordings made alike, bear each other out
 
 
@@ -111,17 +109,12 @@ def _speaks_of_a_change(repair: Repair, other_reason: float) -> float:
     if repair.change_db is None or repair.low_db is None or repair.high_db is None:
         return NOTHING_MENDED
     sd = max((repair.high_db - repair.low_db) / (2 * Z_95), 1e-3)
-    by_chance = math.exp(-0.5 * (repair.change_db / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
-    by_repair = 1 / CHANGES_DB
-    theirs = NOTHING_MENDED * by_chance + (1 - NOTHING_MENDED) * by_repair
-    return theirs / ((1 - other_reason) * by_chance + other_reason * by_repair)
+    theirs, anothers = of_change(repair.change_db, sd, other_reason)
+    return theirs / anothers
 
 
 def _could_be_felt(repair: Repair) -> float:
-    """What a person complains of is most of the shake; lines that are little of it are nobody's complaint."""
-    if repair.share_db is None:
-        return 1.0
-    return math.exp(-0.5 * (min(repair.share_db - COMPLAINT_DB, 0.0) / COMPLAINT_SD_DB) ** 2)
+    return 1.0 if repair.share_db is None else chance_felt(repair.share_db)
 
 
 def _provided(repair: Repair, taken: Mapping[str, Analysis]) -> Repair:

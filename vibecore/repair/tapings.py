@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.copies import same_contents
 from vibecore.model import Analysis
-from vibecore.repair.compare import DEFAULT_PLACING_DB
 from vibecore.repair.likeness import likeness
 from vibecore.repair.lines import change, level_at_order
 
