@@ -18,7 +18,7 @@ from vibecore.evidence.levels import AGAIN_DB, LevelReading, read_again, read_le
 from vibecore.evidence.likelihood import Finding
 from vibecore.evidence.mends import of_change
 from vibecore.evidence.scene import Scene
-from vibecore.evidence.words import MENDED
+from vibecore.evidence.words import MENDED, NEAR_DB
 from vibecore.model import Analysis, Line
 from vibecore.sound_cars import chance_felt
 from vibecore.spectra import band_rms
@@ -27,47 +27,63 @@ from vibecore.units import signed, times_against
 # Fans and clutches switch, and humps come and go: of lines on no order so many are gone the next time without
 # any repair. Common practice, no source.
 BY_ITSELF = 0.1
+MOST_TOLD = 2  # families whose change is told in words
 # Chance that a strong line on no order is the fault's own: of belt or motor; of a gearbox; of what not.
 OWN_LINE = {"accessory-drive": 1.0, "cooling-fan": 1.0, "driveline": 0.2, NOT_LISTED: 0.3}
 
+Pair = tuple[LevelReading, LevelReading]  # one level before a repair and after it
+
 
 def findings(scene: Scene, after: Scene, engine: Engine) -> list[Finding]:
-    """What changed from before a repair to after it, finding by finding."""
-    line = line_changed(scene, after)
-    return [*_levels_changed(scene, after, engine), *([line] if line else [])]
+    """What changed from before a repair to after it."""
+    found = levels_changed(scene, after, engine), line_changed(scene, after)
+    return [finding for finding in found if finding is not None]
 
 
-def _levels_changed(scene: Scene, after: Scene, engine: Engine) -> list[Finding]:
+def levels_changed(scene: Scene, after: Scene, engine: Engine) -> Finding | None:
+    """All levels together, for which of them fell and which did not is what tells."""
     before = read_levels(scene, engine)
     again = read_again(before, after, engine, strangers_hz(scene))
-    steps = fit_again(before, again, engine, scene.place) if again else {}
-    found = []
-    for family in dict.fromkeys(r.family for r in again):
-        mine = [i for i, r in enumerate(again) if r.family == family]
-        logs = {cause: float(step[mine].sum()) for cause, step in steps.items()}
-        pairs = [(_fellow(again[i], before), again[i]) for i in mine]
-        names = tuple(dict.fromkeys(name for pair in pairs for r in pair for name in r.seen_in))
-        text = _change_text(max(pairs, key=lambda p: abs(_change(*p))), engine)
-        found.append(Finding(f"{MENDED} {family}", text, logs, names))
-    return found
+    if not again:
+        return None
+    logs = {
+        cause: float(steps.sum()) for cause, steps in fit_again(before, again, engine, scene.place).items()
+    }
+    pairs = [(_fellow(reading, before), reading) for reading in again]
+    names = tuple(dict.fromkeys(name for pair in pairs for reading in pair for name in reading.seen_in))
+    return Finding(f"{MENDED} levels", _changes_text(pairs, engine), logs, names)
 
 
 def _fellow(reading: LevelReading, before: Sequence[LevelReading]) -> LevelReading:
     return next(r for r in before if (r.family, r.held) == (reading.family, reading.held))
 
 
+def _changes_text(pairs: Sequence[Pair], engine: Engine) -> str:
+    """The families that changed most, each where it did."""
+    most = {p[1].family: p for p in sorted(pairs, key=_size)}.values()
+    told = sorted((p for p in most if _size(p) >= NEAR_DB), key=_size, reverse=True)[:MOST_TOLD]
+    if not told:
+        where = " and ".join(dict.fromkeys(name for _, after in pairs for name in after.seen_in))
+        return f"the engine's orders in {where} are about as before"
+    return " and ".join(_change_text(pair, engine) for pair in told)
+
+
+def _size(pair: Pair) -> float:
+    return abs(_change(*pair))
+
+
 def _change(before: LevelReading, after: LevelReading) -> float:
     return after.level_db - before.level_db
 
 
-def _change_text(pair: tuple[LevelReading, LevelReading], engine: Engine) -> str:
+def _change_text(pair: Pair, engine: Engine) -> str:
     before, after = pair
     what, where = family_words(after.family, engine), " and ".join(after.seen_in)
     if before.most_m_s2 is not None:
         return f"{what} stands out in {where}, which it did not before"
-    change = _change(before, after)
     if after.most_m_s2 is not None:
         return f"{what} no longer stands out in {where}, {after.most_m_s2:.2g} m/s2 at most"
+    change = _change(before, after)
     return f"{what} in {where} is {times_against(change)} before ({signed(change, 0)} dB)"
 
 
