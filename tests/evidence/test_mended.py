@@ -194,3 +194,27 @@ def with_lost(analysis: Analysis, order: float) -> Analysis:
     assert analysis.orders is not None
     levels = [replace(lv, low_m_s2=0.0) if lv.order == order else lv for lv in analysis.orders.levels]
     return replace(analysis, orders=replace(analysis.orders, levels=tuple(levels)))
+
+
+def test_reading_again_alone_moves_a_level_by_the_taping_and_the_day() -> None:
+    """1.5 dB by the taping and 2 dB by the day: 2.5 dB, a right triangle. A repair moves more besides."""
+    (reading, *_) = read_levels(scene_of([maker.made("neutral-idle")]), maker.FOUR.engine)
+    readings = [reading, replace(reading, again_db=2.0)]
+    adds = np.array([10.0, 10.0])
+    for mend in MENDS:
+        cov = mend_covariance(mend, adds, share_left(mend, adds, readings), readings)
+        assert cov[0, 0] == 0.0
+        assert (np.sqrt(cov[1, 1]) == pytest.approx(2.5)) == (mend.left == 1.0)
+
+
+def test_a_fan_known_from_before_is_no_shake_of_the_engines_after() -> None:
+    """At 26 Hz before, at idle and raised: one recording after cannot tell it from what lies between the
+    orders, or from an order that it falls on."""
+    fan = maker.line(26.0, 60.0, 0.15)
+    before = [
+        maker.made("neutral-idle", lines=[replace(fan, order=26.0 * 60 / 700)]),
+        maker.made("raised", rpm=1100.0, hold="raised", lines=[replace(fan, order=26.0 * 60 / 1100)]),
+    ]
+    after = maker.made("after-neutral-idle", {2.0: 0.5}, rpm=780.0, stage="after")  # its order 2 is 26 Hz
+    (levels, *_) = gather_mended([*before, after], maker.FOUR)
+    assert "firing order" not in levels.evidence.text
