@@ -23,7 +23,7 @@ from vibecore.evidence.levels import read_again, read_levels
 from vibecore.evidence.mends import MENDS, Mend, mend_covariance, share_left
 from vibecore.evidence.patterns import PATTERNS
 from vibecore.evidence.scene import mended_scene, scene_of
-from vibecore.model import Analysis, Line
+from vibecore.model import Analysis, Line, Spectrum
 
 
 def chances(analyses: list[Analysis]) -> dict[str, float]:
@@ -154,11 +154,58 @@ def test_a_line_that_went_with_the_repair_was_the_units(left: tuple[Line, ...], 
 
 
 def with_lines_in_the_spectrum(analysis: Analysis) -> Analysis:
-    psd = analysis.spectrum_hz.psd.copy()
-    step = analysis.spectrum_hz.x[1] - analysis.spectrum_hz.x[0]
-    for line in analysis.lines:
-        psd[np.argmin(np.abs(analysis.spectrum_hz.x - line.frequency_hz))] += line.rms_m_s2**2 / step
-    return replace(analysis, spectrum_hz=replace(analysis.spectrum_hz, psd=psd))
+    hertz = with_lines(analysis.spectrum_hz, {line.frequency_hz: line.rms_m_s2 for line in analysis.lines})
+    if analysis.orders is None:
+        return replace(analysis, spectrum_hz=hertz)
+    at = {line.order: line.rms_m_s2 for line in analysis.lines if line.order is not None}
+    orders = replace(analysis.orders, spectrum=with_lines(analysis.orders.spectrum, at))
+    return replace(analysis, spectrum_hz=hertz, orders=orders)
+
+
+def with_lines(spectrum: Spectrum, rms_at: Mapping[float, float]) -> Spectrum:
+    psd = spectrum.psd.copy()
+    for x, rms in rms_at.items():
+        psd[np.argmin(np.abs(spectrum.x - x))] += rms**2 / (spectrum.x[1] - spectrum.x[0])
+    return replace(spectrum, psd=psd)
+
+
+def at_two_speeds(before: list[Line], after: list[Line]) -> list[Analysis]:
+    """Neutral and raised, before and after, with these lines."""
+    made = [
+        maker.made("neutral-idle", lines=before[:1], whole=0.2),
+        maker.made("raised", rpm=1100.0, hold="raised", lines=before[1:], whole=0.2),
+        maker.made("after-neutral-idle", lines=after[:1], stage="after"),
+        maker.made("after-raised", rpm=1100.0, hold="raised", lines=after[1:], stage="after"),
+    ]
+    return [with_lines_in_the_spectrum(a) for a in made]
+
+
+@pytest.mark.parametrize(
+    ("lines", "cause", "other"),
+    [
+        ([maker.line(1.37, 700.0, 0.15), maker.line(1.37, 1100.0, 0.2)], "accessory-drive", "cooling-fan"),
+        ([Line(35.0, 3.0, 0.15, 20.0), Line(35.0, 1.909, 0.15, 20.0)], "cooling-fan", "accessory-drive"),
+    ],
+)
+def test_of_lines_that_are_followed_each_speaks_for_its_own(
+    lines: list[Line], cause: str, other: str
+) -> None:
+    """A pulley's at 1.37 of the crank, a fan's at 35 Hz: gone, it was the pulley's, or the fan's."""
+    gone = maker.combined_db(gather_mended(at_two_speeds(lines, []), maker.FOUR))
+    still = maker.combined_db(gather_mended(at_two_speeds(lines, lines), maker.FOUR))
+    assert gone[cause] > 5
+    assert still[cause] < 0
+    assert gone[other] < 1
+
+
+@pytest.mark.parametrize(("rpm", "raised"), [(705.0, False), (790.0, True)])
+def test_an_idle_that_was_raised_was_too_low(rpm: float, raised: bool) -> None:
+    """A car returns to its idle within a few percent; what was set or cleaned moves it by more."""
+    loud = {2.0: 0.3}
+    analyses = [maker.made("neutral-idle", loud), maker.made("after", {2.0: 0.06}, rpm=rpm, stage="after")]
+    said = {(e.cause, e.finding): e.log_ratio_db for e in gather_mended(analyses, maker.FOUR)}
+    assert (said["idle-resonance", "mended idle"] > 3) == raised
+    assert said["engine-mount", "mended idle"] == 0
 
 
 def test_the_sentence_says_how_much_less_and_where() -> None:

@@ -11,6 +11,7 @@ from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
 from vibecore.evidence import mended
 from vibecore.evidence.findings import FINDINGS
+from vibecore.evidence.folded import without_folded
 from vibecore.evidence.level_findings import CAUSES, level_findings
 from vibecore.evidence.levels import LevelReading, read_levels
 from vibecore.evidence.likelihood import Finding
@@ -32,8 +33,7 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
     Recordings made after a repair are left out if there are others. The orders of a recording whose speed is
     not known, or that its rate cannot show, give no evidence, and a note says so.
     """
-    apart = _told_apart(analyses)
-    scene = scene_of(apart)
+    scene = without_folded(scene_of(_told_apart(analyses)), vehicle.engine)
     readings = read_levels(scene, vehicle.engine)
     found = level_findings(readings, vehicle.engine, scene.place)
     sure = {a.name: a.speed.confidence for a in scene.before if a.speed}
@@ -45,10 +45,11 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
 def gather_mended(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidence, ...]:
     """What the recordings made after a repair say, beside those from before it, of what was wrong then."""
     apart = _told_apart(analyses)
-    scene = scene_of(apart)
+    scene = without_folded(scene_of(apart), vehicle.engine)
     after = mended_scene(apart, scene)
     if after is None:
         return ()
+    after = without_folded(after, vehicle.engine)
     return _named(_all_said(mended.findings(scene, after, vehicle.engine)), analyses)
 
 

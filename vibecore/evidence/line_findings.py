@@ -14,7 +14,6 @@ from vibecore.constants import SOUND
 from vibecore.drifting import narrower_in_hertz_db
 from vibecore.engine import Vehicle
 from vibecore.evidence import lines, lone_lines
-from vibecore.evidence.folded import without_folded
 from vibecore.evidence.likelihood import Finding, Presence, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Line
@@ -61,9 +60,8 @@ def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
     return _kept(scene, "hertz", KEEPS_HERTZ, vehicle)
 
 
-def line_on_no_order(scene: Scene, vehicle: Vehicle) -> Finding | None:
+def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """Where all recordings are at one speed, a line on no order may be belt or fan."""
-    scene = without_folded(scene, vehicle.engine)
     if lines.can_compare(scene) or not scene.running:
         return None
     found = lone_lines.strongest_alone(scene)
@@ -99,7 +97,6 @@ def _keeps(line: Line, scene: Scene) -> tuple[dict[str, float], str]:
 def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle) -> Finding | None:
     if not scene.running:
         return None
-    scene = without_folded(scene, vehicle.engine)
     found = lines.strongest_kept(scene, keeps)
     name = "line keeps order" if keeps == "order" else "line keeps hertz"
     if found is None:
@@ -184,9 +181,8 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     return Finding("engine off", text, logs, (analysis.name,))
 
 
-def line_in_gear_only(scene: Scene, vehicle: Vehicle) -> Finding | None:
+def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """A line that comes with the load in gear."""
-    scene = without_folded(scene, vehicle.engine)
     return _only("gear only", scene, "drive", "in gear only", GEAR_ONLY)
 
 
@@ -206,10 +202,9 @@ def line_gone_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     return Finding("gone in gear", text, logs, (analysis.name, *names), points_at=TURBINE)
 
 
-def line_with_unit_only(scene: Scene, vehicle: Vehicle) -> Finding | None:
+def line_with_unit_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """A line that comes when a unit is switched on: the unit, its belt, or the fan that starts with it; the
     fan's alone where it is a fan that was switched on."""
-    scene = without_folded(scene, vehicle.engine)
     on = scene.role("unit on")
     units = {name for a in on for name in a.condition.accessories}
     when = f"only with {' and '.join(sorted(units))} on"

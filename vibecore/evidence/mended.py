@@ -1,4 +1,4 @@
-"""What a repair changed tells what was wrong: the level of each family, and the strongest line on no order.
+"""What a repair changed tells what was wrong: the level of each family, the lines on no order, the idle.
 
 The best measure of what a car shows when sound is the same car, mended. Where nothing changed, nothing is
 learnt but that a fault would likely have been mended.
@@ -6,38 +6,33 @@ learnt but that a fault would likely have been mended.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
-from vibecore.constants import DEFAULT_PLACING_DB, NOT_LISTED, SOUND
 from vibecore.engine import Engine
-from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.fit import fit_again
 from vibecore.evidence.level_findings import family_words
-from vibecore.evidence.levels import AGAIN_DB, LevelReading, read_again, read_levels, strangers_hz
-from vibecore.evidence.likelihood import Finding
-from vibecore.evidence.mends import of_change
-from vibecore.evidence.scene import Scene
+from vibecore.evidence.levels import LevelReading, read_again, read_levels, strangers_hz
+from vibecore.evidence.likelihood import Finding, Spread
+from vibecore.evidence.mended_lines import lines_changed
+from vibecore.evidence.scene import Scene, made_alike
 from vibecore.evidence.words import MENDED, NEAR_DB
-from vibecore.model import Analysis, Line
-from vibecore.sound_cars import chance_felt
-from vibecore.spectra import band_rms
 from vibecore.units import signed, times_against
 
-# Fans and clutches switch, and humps come and go: of lines on no order so many are gone the next time without
-# any repair. Common practice, no source.
-BY_ITSELF = 0.1
 MOST_TOLD = 2  # families whose change is told in words
-# Chance that a strong line on no order is the fault's own: of belt or motor; of a gearbox; of what not.
-OWN_LINE = {"accessory-drive": 1.0, "cooling-fan": 1.0, "driveline": 0.2, NOT_LISTED: 0.3}
+# By how many percent the idle is faster than before. A car returns to its idle within a few; one that sat on
+# a natural frequency may be mended by raising it, and even burning runs at another. Common practice, no
+# source.
+IDLE_CHANGE = Spread(
+    (0.0, 2.5), {"idle-resonance": (10.0, 6.0, 0.4), "uneven-combustion": (0.0, 8.0, 0.3)}, astray=0.05
+)
 
 Pair = tuple[LevelReading, LevelReading]  # one level before a repair and after it
 
 
 def findings(scene: Scene, after: Scene, engine: Engine) -> list[Finding]:
     """What changed from before a repair to after it."""
-    found = levels_changed(scene, after, engine), line_changed(scene, after)
-    return [finding for finding in found if finding is not None]
+    levels, idle = levels_changed(scene, after, engine), idle_changed(scene, after)
+    return [*filter(None, (levels, idle)), *lines_changed(scene, after)]
 
 
 def levels_changed(scene: Scene, after: Scene, engine: Engine) -> Finding | None:
@@ -87,34 +82,19 @@ def _change_text(pair: Pair, engine: Engine) -> str:
     return f"{what} in {where} is {times_against(change)} before ({signed(change, 0)} dB)"
 
 
-def line_changed(scene: Scene, after: Scene) -> Finding | None:
-    """What became of the line on no order that made most of the shake."""
+def idle_changed(scene: Scene, after: Scene) -> Finding | None:
+    """Whether the idle is another after the repair: that is how some faults are mended, or what mends them
+    does besides."""
+    idle = (*scene.role("neutral"), *scene.role("drive"))
     pairs = [
-        (line, before, now)
-        for role in (*lines.IDLE, "raised")
-        for before in scene.role(role)
-        for now in after.role(role)
-        for line in lone_lines.of_units(before, scene)
+        (before, now, 100 * (now.speed.mean_rpm / before.speed.mean_rpm - 1))
+        for before, now in made_alike(scene, after)
+        if before in idle and before.speed and now.speed
     ]
     if not pairs:
         return None
-    line, before, now = max(pairs, key=lambda p: lines.share_db(p[0], p[1], scene))
-    left = _left_at_most(line, now)
-    change = 20 * math.log10(max(left, lines.LEAST_LINE_M_S2) / line.rms_m_s2)
-    felt = chance_felt(lines.share_db(line, before, scene))
-    own, anothers = of_change(change, math.hypot(DEFAULT_PLACING_DB, AGAIN_DB), BY_ITSELF)
-    logs = {c: math.log(felt * share * own + (1 - felt * share) * anothers) for c, share in OWN_LINE.items()}
-    what = f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz in {before.name}"
-    text = f"{what} is {left:.2g} m/s2 at most in {now.name} ({signed(change, 0)} dB)"
-    return Finding(
-        f"{MENDED} line", text, {SOUND: math.log(anothers)} | logs, (before.name, now.name), any_speed=True
-    )
-
-
-def _left_at_most(line: Line, after: Analysis) -> float:
-    """All that is in the line's band, be it kept in hertz or in order, rms in m/s2."""
-    spectra = [(after.spectrum_hz, line.frequency_hz, lines.SAME_HERTZ)]
-    if line.order is not None and after.orders is not None:
-        spectra.append((after.orders.spectrum, line.order, lines.SAME_ORDER))
-    bands = [(s, x * (1 - near), x * (1 + near)) for s, x, near in spectra if len(s.x) > 1]
-    return max((band_rms(*band) for band in bands), default=0.0)
+    percent = sum(change for *_, change in pairs) / len(pairs)
+    names = tuple(dict.fromkeys(a.name for before, now, _ in pairs for a in (before, now)))
+    where = " and ".join(dict.fromkeys(now.name for _, now, _ in pairs))
+    text = f"the idle in {where} is {abs(percent):.0f} % {'faster' if percent > 0 else 'slower'} than before"
+    return Finding(f"{MENDED} idle", text, IDLE_CHANGE.log_likelihood(percent), names)

@@ -51,6 +51,12 @@ def mended_scene(analyses: Sequence[Analysis], scene: Scene) -> Scene | None:
     return None if len(scene.before) == len(analyses) else _scene(after, scene.place)
 
 
+def made_alike(scene: Scene, after: Scene) -> list[tuple[Analysis, Analysis]]:
+    """Recordings of the running car that stands, before a repair and after it, made in one way."""
+    roles: tuple[Role, ...] = ("neutral", "drive", "unit on", "raised")
+    return [(before, now) for role in roles for before in scene.role(role) for now in after.role(role)]
+
+
 def last_of_each_kind(afters: Sequence[Analysis]) -> tuple[Analysis, ...]:
     """After several repairs the last visit counts, in each gear, place and so on."""
     kinds = {replace(a.condition, tachometer_rpm=None, taped_anew=False): a for a in afters}
