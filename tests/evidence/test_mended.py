@@ -198,7 +198,7 @@ def test_of_lines_that_are_followed_each_speaks_for_its_own(
     assert gone[other] < 1
 
 
-@pytest.mark.parametrize(("rpm", "raised"), [(705.0, False), (790.0, True)])
+@pytest.mark.parametrize(("rpm", "raised"), [(705.0, False), (790.0, True), (630.0, False)])
 def test_an_idle_that_was_raised_was_too_low(rpm: float, raised: bool) -> None:
     """A car returns to its idle within a few percent; what was set or cleaned moves it by more."""
     loud = {2.0: 0.3}

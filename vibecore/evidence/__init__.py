@@ -2,7 +2,8 @@
 
 scene: which recording is which. levels, ground, patterns, fit: five families of shake in three conditions
 against what each cause does to them. lines, line_findings, near_mode, findings: the rest, each by the shapes
-of `likelihood`. mended, mended_lines, mends: what a repair changed. gathering: everything, by cause, in the words of `words`.
+of `likelihood`. mends, mended, mended_lines: what a repair changed. gathering: everything, by cause, in the
+words of `words`.
 """
 
 from vibecore.evidence.gathering import gather, gather_mended
