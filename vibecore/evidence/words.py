@@ -79,6 +79,7 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("judder", "driveline"): ("it judders with the load", "it does not judder with the load"),
     ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
     ("gone in gear", "driveline"): ("the converter's turbine stands then", "no turbine shakes out of gear"),
+    ("mended idle", "idle-resonance"): ("it was raised off a natural frequency", "it was not raised"),
     ("idle speed", "idle-resonance"): ("a low idle meets natural frequencies", "the idle is not low"),
     ("firing over speed", "idle-resonance"): (
         "it sits on a natural frequency or beside one",
