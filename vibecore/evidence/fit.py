@@ -35,13 +35,16 @@ def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | 
     a sound car does, whatever they show, so that their calm is no sign of it; what it adds is told beside
     them.
     """
+    orders = {cause: _least_touched_first(cause, readings) for cause in PATTERNS}
+    as_sound = {
+        order: _fit(SOUND, [readings[i] for i in order], engine, place) for order in {*orders.values()}
+    }
     sound = _fit(SOUND, readings, engine, place)
     fits = {}
-    for cause in PATTERNS:
-        order = _least_touched_first(cause, readings)
-        mine = [readings[i] for i in order]
+    for cause, order in orders.items():
         fits[cause] = sound.copy()
-        fits[cause][order] += _fit(cause, mine, engine, place) - _fit(SOUND, mine, engine, place)
+        mine = [readings[i] for i in order]
+        fits[cause][list(order)] += _fit(cause, mine, engine, place) - as_sound[order]
     return fits
 
 
@@ -54,11 +57,11 @@ def fit_again(
     return {cause: _fit(cause, every, engine, place)[len(before) :] for cause in PATTERNS}
 
 
-def _least_touched_first(cause: str, readings: Sequence[LevelReading]) -> list[int]:
+def _least_touched_first(cause: str, readings: Sequence[LevelReading]) -> tuple[int, ...]:
     def touched(i: int) -> float:
         return sum(way.share * max(way.adds.get(readings[i].family, NOTHING)) for way in PATTERNS[cause])
 
-    return sorted(range(len(readings)), key=touched)
+    return tuple(sorted(range(len(readings)), key=touched))
 
 
 def _fit(cause: str, readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> Floats:
