@@ -77,7 +77,10 @@ def best_of_suspects(
     _, suspect, chosen = max(found, key=lambda f: f[0])
     _, first, its_own = found[0]
     if suspect is not first:
-        notes = (*notes, f"Judged by the lines of another suspect than the first: {suspect.name}.")
+        notes = (
+            *notes,
+            f"Judged by the lines of another suspect than stood first before the repair: {suspect.name}.",
+        )
         chosen = _unless_still_there(chosen, suspect, first, its_own)
     chosen = _unless_switched_off(chosen, suspect)
     return replace(chosen, notes=chosen.notes + notes)
