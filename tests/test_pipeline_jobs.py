@@ -70,6 +70,18 @@ def test_a_diagnosis_is_whole(folder: Path) -> None:
     assert diagnosis.next_checks or cured
 
 
+def test_what_a_repair_changed_ranks_the_causes_and_its_proof_goes_without_that() -> None:
+    """The proof weighs the change itself: taken into the ranking as well it would count twice."""
+    diagnosis = diagnosed(ROOT / "recordings" / "mount-mended-and-proven")
+    told = [
+        any("weaker than before" in e.text for e in ranked[0].evidence)
+        for ranked in (diagnosis.causes, diagnosis.suspected)
+    ]
+    assert told == [True, False]
+    unmended = diagnosed(ROOT / "recordings" / "dead-cylinder")
+    assert unmended.suspected == unmended.causes
+
+
 def test_the_mended_mount_is_proven_cured() -> None:
     """17 dB collapsed and mended; the README's levels in gear: 0.613 and then 0.068 m/s2, -19 dB."""
     folder = ROOT / "recordings" / "mount-mended-and-proven"

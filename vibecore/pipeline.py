@@ -205,13 +205,14 @@ def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnos
     heard = [likely[i] for i in once]
     evidence = gather(heard, job.vehicle)
     suspected = rank(evidence, job.symptoms, job.checks, job.vehicle)
-    evidence += gather_mended(heard, job.vehicle)
-    ranked = rank(evidence, job.symptoms, job.checks, job.vehicle)
+    changed = gather_mended(heard, job.vehicle)
+    evidence += changed
+    ranked = rank(evidence, job.symptoms, job.checks, job.vehicle) if changed else suspected
     found = _found(evidence, analyses)
     checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle, found=found)
     # The proof weighs what changed by itself: it goes by what was suspected before.
     repair = repair_by_suspects(analyses, job.vehicle.engine, suspected, likely=likely)
-    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks), found)
+    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks), found, suspected)
 
 
 def _found(evidence: Sequence[CauseEvidence], analyses: Sequence[Analysis]) -> tuple[str, ...]:

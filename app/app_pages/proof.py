@@ -156,7 +156,7 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
     from vibecore.report import comparison_html
 
     engine = work.case.vehicle.engine
-    pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.causes)
+    pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.suspected)
     verdict, *notes = pair_sentences(pair)
     st.info(widgets.plain(verdict))
     for note in notes:

@@ -106,7 +106,8 @@ def test_the_report_prints_whole(demo, browser, tmp_path, paper):
 def test_two_recordings_print_whole(demo, browser, tmp_path, paper):
     case, diagnosis = demo
     first, second = diagnosis.analyses[1], diagnosis.analyses[3]
-    pair = side_by_side(first, second, case.vehicle.engine, job=diagnosis.analyses, ranked=diagnosis.causes)
+    job, suspected = diagnosis.analyses, diagnosis.suspected
+    pair = side_by_side(first, second, case.vehicle.engine, job=job, ranked=suspected)
     html = comparison_html(case, pair, first, second, verdict=f"Cured. {pair.headline}", units="US")
     pages = printed(browser, html, tmp_path, paper)
     assert len(pages) <= 2

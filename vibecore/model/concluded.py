@@ -125,7 +125,7 @@ class CheckOutcome:
 class Diagnosis(Frozen):
     """The answer to a job. causes, next_checks: the likeliest, the best first. analyses: in the job's order.
     notes: what was said but could not be used. found: what the recordings surely tell, by the findings'
-    names."""
+    names. suspected: the causes by what was known before a repair, whose lines its proof goes by."""
 
     causes: tuple[RankedCause, ...]
     next_checks: tuple[PlannedCheck, ...]
@@ -133,3 +133,4 @@ class Diagnosis(Frozen):
     analyses: tuple[Analysis, ...]
     notes: tuple[str, ...] = ()
     found: tuple[str, ...] = ()
+    suspected: tuple[RankedCause, ...] = ()
