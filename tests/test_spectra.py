@@ -211,6 +211,19 @@ def test_a_line_strays_as_far_as_its_frequency_does(f_hz: float, swing_hz: float
     assert strays == pytest.approx(swing_hz / np.sqrt(2), abs=0.06)
 
 
+@pytest.mark.parametrize("period_s", [1.0, 2.0, 4.0, 20.0])
+def test_a_line_broken_up_by_a_fast_swing_strays_as_far(period_s: float) -> None:
+    # The mean square of a spectrum's frequency about its middle is that of the frequency over time, however
+    # fast it swings: Parseval. What clears no floor is cut off, which takes a little.
+    t = np.arange(12_000) / 200.0
+    phase = 2 * np.pi * 20.0 * t + 0.5 * period_s * np.sin(2 * np.pi * t / period_s)
+    x = np.sin(phase) + 0.01 * RNG(4).normal(size=len(t))
+    spectrum = spectra.density(x, 200.0, resolution_hz=0.25)
+    strays = spectra.straying_within(spectrum, 20.0, 2.5, floor_width=8.0)
+    assert strays == pytest.approx(0.5 / np.sqrt(2), rel=0.1)
+
+
 def test_what_stands_over_no_floor_strays_nowhere() -> None:
     empty = Spectrum(np.arange(100.0), np.zeros(100), "hertz")
     assert spectra.straying(empty, 20.0, floor_width=8.0) == 0.0
+    assert spectra.straying_within(empty, 20.0, 3.0, floor_width=8.0) == 0.0

@@ -107,7 +107,8 @@ def _hold_doubts(condition: Condition) -> tuple[Warn, ...]:
 def _orders_at(track: SpeedTrack | None, analysis: Analysis, engine: Engine | None) -> OrderTable | None:
     if track is None:
         return None
-    return measure_orders(analysis.signal, track, engine or LARGEST_USUAL, analysis.lines)
+    heard = analysis.lines, analysis.spectrum_hz
+    return measure_orders(analysis.signal, track, engine or LARGEST_USUAL, heard)
 
 
 def settle(vehicle: Vehicle, analyses: Sequence[Analysis]) -> tuple[Analysis, ...]:

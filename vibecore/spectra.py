@@ -117,8 +117,10 @@ def _step(spectrum: Spectrum) -> float:
     return float(spectrum.x[1] - spectrum.x[0])
 
 
+@lru_cache(maxsize=64)
 def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
-    """Density of what lies under the lines, (m,): a running quantile, put right for its bias in noise.
+    """Density of what lies under the lines, (m,): a running quantile, put right for its bias in noise. It is
+    kept, for all lines of a spectrum stand over the same.
 
     width: window in the unit of x; a floor that changes much within it is followed late, and lines that fill
     more than half of it lift it.
@@ -127,7 +129,9 @@ def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
 
     bins = max(round(width / _step(spectrum)) | 1, 3)
     running = percentile_filter(spectrum.psd, 100 * _FLOOR_QUANTILE, size=bins, mode="reflect")
-    return np.asarray(running / chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
+    floor = np.asarray(running / chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
+    floor.setflags(write=False)
+    return floor
 
 
 def peaks(spectrum: Spectrum, *, floor_width: float) -> tuple[Line, ...]:
@@ -161,11 +165,25 @@ def straying(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
     middle = int(np.clip(round(at / step), 1, len(ratio) - 2))
     at_bin = middle - 1 + int(np.argmax(ratio[middle - 1 : middle + 2]))
     part = _part(ratio, at_bin, _SAME_PEAK * ratio[at_bin])
-    x, energy = spectrum.x[part], np.maximum(spectrum.psd[part] - floor[part], 0.0)
-    if not energy.any():
+    return _spread(spectrum.x[part], np.maximum(spectrum.psd[part] - floor[part], 0.0), step)
+
+
+def straying_within(spectrum: Spectrum, at: float, reach: float, *, floor_width: float) -> float:
+    """The same of all that clears the floor no further than `reach` from `at`: for a line that is broken up
+    into several, as one is that swings to and fro faster than a block lasts."""
+    step = _step(spectrum)
+    near = slice(max(int((at - reach) / step), 1), int((at + reach) / step) + 2)
+    psd, floor = spectrum.psd[near], local_floor(spectrum, width=floor_width)[near]
+    return _spread(spectrum.x[near], np.where(psd > _CLEAR_OF_FLOOR * floor, psd - floor, 0.0), step)
+
+
+def _spread(x: Floats, energy: Floats, step: float) -> float:
+    """Standard deviation of the place of energy (k,), less what Hann's window alone makes it."""
+    total = float(energy.sum())
+    if total <= 0:
         return 0.0
-    centre = np.average(x, weights=energy)
-    return float(np.sqrt(max(np.average((x - centre) ** 2, weights=energy) - (SPREAD_BINS * step) ** 2, 0.0)))
+    square = float((x - (x @ energy) / total) ** 2 @ energy) / total
+    return float(np.sqrt(max(square - (SPREAD_BINS * step) ** 2, 0.0)))
 
 
 def _part(ratio: Floats, at: int, same: float = np.inf) -> slice:

@@ -82,9 +82,9 @@ engine = Engine(cylinders=4)
 for _ in range(int(sys.argv[2]) + 1):
     recording = timed("read", lambda: read_recording(Path(sys.argv[1])))
     signal = timed("condition", lambda: conditioning.condition(recording))
-    lines, _ = timed("lines in hertz", lambda: orders.lines_in_hertz(signal))
+    heard = timed("lines in hertz", lambda: orders.lines_in_hertz(signal))
     answer = timed("speed", lambda: find_speed(signal, engine, Condition()))
-    timed("orders", lambda: orders.measure_orders(signal, answer.track, engine, lines))
+    timed("orders", lambda: orders.measure_orders(signal, answer.track, engine, heard))
 print(json.dumps(best))
 """
 
