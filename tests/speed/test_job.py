@@ -11,10 +11,12 @@ from hypothesis import strategies as st
 
 from vibecore.model import Candidate, Condition
 from vibecore.speed.job import GEAR_DRAG, LOG_RPM, STEP, Hint, hints
+from vibecore.speed.prior import log_prior
 
 NEUTRAL = Condition(gear="neutral", speed_hold="idle")
 DRIVE = Condition(gear="drive", speed_hold="idle")
 RAISED = Condition(gear="neutral", speed_hold="raised")
+SWEEP = Condition(gear="neutral", speed_hold="sweep")
 SURE_700 = (Candidate(700.0, 0.99),)
 
 
@@ -48,6 +50,17 @@ def test_gear_drags_and_a_raised_idle_lies_above() -> None:
     assert raised is not None
     assert raised.density(1120.0) > 30 * raised.density(700.0)  # a raised idle is no idle
     assert raised.density(1120.0) > 3 * raised.density(2240.0)
+
+
+def test_a_sweep_is_told_of_its_low_end_and_tells_nothing() -> None:
+    """Its mean may be twice and more the idle, and is what its candidates are known by."""
+    swept, idle = hints([(SWEEP, (Candidate(1400.0, 0.99),)), (NEUTRAL, SURE_700)], None)
+    assert idle is None
+    assert swept is not None
+    assert middle(swept) == pytest.approx(700.0, rel=0.1)
+    for mean in (1200.0, 1800.0):  # whatever its mean, its path begins at the idle
+        right, half = (log_prior(r * mean, SWEEP, swept, r * 720.0) for r in (1.0, 0.5))
+        assert right - half > np.log(30)
 
 
 def test_the_plate_alone_tells_of_an_idle() -> None:

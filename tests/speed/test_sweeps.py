@@ -55,16 +55,23 @@ def test_noise_holds_no_line() -> None:
     assert not list(sweeps.followed(as_signal(noise(len(T_S), 0.2), FS_HZ), 3))
 
 
-def _engine(seed: int, sizes: dict[float, float]) -> tuple[Floats, Floats]:
-    """A sweep up and down again, and its speed (hertz) over time: a raised cosine, so its turns are known."""
+def _engine(
+    seed: int,
+    sizes: dict[float, float],
+    span_hz: tuple[float, float] | None = None,
+    sinks: tuple[float, float, float] = (0.0, 0.0, 1.0),
+) -> tuple[Floats, Floats]:
+    """A sweep up and down again, and its speed (hertz) over time: a raised cosine, so its turns are known.
+    sinks: an order, the speed (hertz) below which it does, and how much of it is left there."""
     rng = np.random.default_rng(seed)
-    low, high = rng.uniform(10.5, 13.0), rng.uniform(20.0, 30.0)
+    low, high = span_hz or (rng.uniform(10.5, 13.0), rng.uniform(20.0, 30.0))
     middle, swing = (low + high) / 2, (high - low) / 2
     speed = middle - swing * np.cos(2 * np.pi * T_S / LENGTH_S)
     turns = middle * T_S - swing * LENGTH_S / (2 * np.pi) * np.sin(2 * np.pi * T_S / LENGTH_S)
     accel = noise(len(T_S), 0.05, seed=seed)
     for order, size in sizes.items():
-        wave = np.cos(2 * np.pi * (order * turns + rng.random()))
+        left = np.where((speed < sinks[1]) & (order == sinks[0]), sinks[2], 1.0)
+        wave = left * np.cos(2 * np.pi * (order * turns + rng.random()))
         accel += np.outer(size * wave, rng.standard_normal(3))
     return accel, speed
 
@@ -85,3 +92,29 @@ def test_one_line_alone_does_not_tell_which_order_was_swept() -> None:
     answer = find_speed(as_signal(accel, FS_HZ), Engine(4), SWEEP)
     assert answer.track is None
     assert [w.code for w in answer.warnings] == ["speed-undecided"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_sweep_is_at_the_idle_where_it_is_lowest(seed: int) -> None:
+    """From 690 rpm up to 2400: half that would begin at 345 (sweeps are asked for from the idle: common
+    practice, no source)."""
+    accel, speed = _engine(seed, {0.5: 0.05, 1.0: 0.1}, (11.5, 40.0))
+    track = find_speed(as_signal(accel, FS_HZ), Engine(4), SWEEP).track
+    assert track is not None
+    assert track.mean_rpm == pytest.approx(60 * speed.mean(), rel=0.01)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_an_order_that_sinks_in_part_of_a_sweep_has_not_gone(seed: int) -> None:
+    """Below 840 rpm the firing order shakes by a twelfth; order 1 holds on."""
+    accel, speed = _engine(seed, {1.0: 0.15, 2.0: 1.0}, (11.5, 26.0), sinks=(2.0, 14.0, 0.08))
+    track = find_speed(as_signal(accel, FS_HZ), Engine(4), SWEEP).track
+    assert track is not None
+    assert track.mean_rpm == pytest.approx(60 * speed.mean(), rel=0.01)
+
+
+def test_an_order_that_is_lost_in_part_of_a_sweep_gives_no_speed() -> None:
+    accel, _ = _engine(1, {1.0: 0.15, 2.0: 1.0}, (11.5, 26.0), sinks=(2.0, 14.0, 0.0))
+    answer = find_speed(as_signal(accel, FS_HZ), Engine(4), SWEEP)
+    assert answer.track is None
+    assert [w.code for w in answer.warnings] == ["speed-not-steady"]

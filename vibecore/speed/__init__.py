@@ -30,6 +30,7 @@ USUAL_ENGINE = Engine(4)
 # Of the time without the order followed: varying burning hides a line in 1 window of 30. In one stretch the
 # engine did something else: at twice the speed the mean would be another one.
 MOST_SILENT, MOST_AWAY = 1 / 10, SAME_SPEED
+MOST_LOST = 1 / 25  # the same of a sweep, in which a line that only sinks is not silent
 LED_ASTRAY = 0.008  # of the speed, natural log
 # Chance that a line, and that a line and its harmonics, are the engine's: where what was said of the hold
 # tells little of the speed, and where it does.
@@ -60,7 +61,7 @@ def find_speed(
     nothing = prior.log_no_engine(condition, (engine or USUAL_ENGINE).firing_order, highest_hz)
     hear = listen_swept if swept else listen
     bands = transform(part)
-    heard = hear(bands, engine, lambda rpm: prior.log_prior(rpm, condition, hint), nothing)
+    heard = hear(bands, engine, lambda rpm, low: prior.log_prior(rpm, condition, hint, low), nothing)
     if heard is None:
         return answer.none("no-lines", answer.NO_LINES)
     answers = heard.answers
@@ -123,7 +124,7 @@ def _most_sure(guess: Hypothesis, fs_hz: float, condition: Condition, hint: prio
         return 1.0
     held = condition.speed_hold in ("idle", "raised")
     alone = (LONE_HELD if held else LONE)[len(seen) > 1]
-    with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h) for h in (hint, None))
+    with_hint, without = (prior.log_prior(guess.mean_rpm, condition, h, guess.low_rpm) for h in (hint, None))
     hinted = float(np.exp(with_hint - without))
     if condition.speed_hold != "raised":  # idles differ from day to day; but whoever raises one is over it
         hinted = max(1.0, hinted)
@@ -152,8 +153,9 @@ def _track(
     orders, snr = best.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
-    at = tracking.refine(bands, best.t_s, best.speed_hz, orders, snr)
-    if at.silent > MOST_SILENT or at.away > MOST_AWAY:
+    swept = condition.speed_hold == "sweep"
+    at = tracking.refine(bands, best.t_s, best.speed_hz, orders, snr, swept=swept)
+    if at.silent > (MOST_LOST if swept else MOST_SILENT) or at.away > MOST_AWAY:
         return None
     if abs(np.log(mean_over(at.t_s, at.speed_hz) / mean_over(best.t_s, best.speed_hz))) > LED_ASTRAY:
         # Refining a path moves it by a part in a thousand; further away another line has caught it.

@@ -31,7 +31,9 @@ ONE_LINE = 0.001  # of the speed: guesses nearer than this follow the same line
 USUAL_ENGINES = {3: 0.14, 4: 0.58, 5: 0.03, 6: 0.15, 8: 0.10}
 
 
-Before = Callable[[float], float]  # rpm -> natural log of the prior density of log speed
+# A path's mean and low end (rpm) -> natural log of the prior density of log speed
+Before = Callable[[float, float], float]
+LOW_END = 0.05  # of the time: a path may stray for a moment
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +48,11 @@ class Hypothesis:
     seen: pattern.OrderSpectrum
     ratio: float  # of this speed to the angle of the view
     framing: lines.Framing = lines.USUAL
+
+    @property
+    def low_rpm(self) -> float:
+        """The low end of its path."""
+        return low_end_rpm(self.speed_hz)
 
     def telling(self, fs_hz: float, most: int) -> tuple[Floats, Floats]:
         """Its highest orders (k,), and each one's power over the noise within one second's resolution."""
@@ -205,7 +212,7 @@ def _weighed(
         angle = tracking.crank_angle(times(signal), t, speed)
         fit += folding.log_likelihood(signal, seen, angle, engine, mean)
     place = PLACE_POINTS * seen.orders[1] / line_at
-    score = fit + before(60 * mean) + float(np.log(chance * place))
+    score = fit + before(60 * mean, low_end_rpm(speed)) + float(np.log(chance * place))
     return [Hypothesis(t, speed, 60 * mean, score, engine, seen, ratio)]
 
 
@@ -215,6 +222,10 @@ def times(signal: Signal) -> Floats:
 
 def mean_over(t: Floats, speed: Floats) -> float:
     return float(np.trapezoid(speed, t) / (t[-1] - t[0]))
+
+
+def low_end_rpm(speed_hz: Floats) -> float:
+    return 60 * float(np.quantile(speed_hz, LOW_END))
 
 
 def _merged(found: list[Hypothesis], log_nothing: float) -> list[tuple[Hypothesis, float]]:

@@ -42,7 +42,7 @@ class Hold:
 IDLE = Hold(1.0, 0.035, 0.035, 0.05)
 NOT_SAID = Hold(1.0, 0.06, 0.06, 0.35)
 RAISED = Hold(1.6, 0.16, 0.28, 0.08)  # nobody calls a speed raised that is not a quarter over the idle
-SWEEP = Hold(1.6, 0.25, 0.40, 0.10)
+SWEEP = Hold(1.05, 0.06, 0.10, 0.10)  # of the low end of its path, the lowest twentieth of its time
 GEAR_DRAG, GEAR_SPREAD = 0.91, 0.07  # what a converter's drag does to an idle
 HOLDS: dict[str | None, Hold] = {"idle": IDLE, None: NOT_SAID, "raised": RAISED, "sweep": SWEEP}
 
@@ -72,7 +72,7 @@ def _hint(
     idle_spec_rpm: tuple[float, float] | None,
 ) -> Hint | None:
     hold = _hold(mine)
-    speaks = [o for o in others if _hold(o[0]) is not None and o[1] and o[1][0].probability >= HEARD]
+    speaks = [o for o in others if _speaks(*o)]
     if hold is None or not (speaks or idle_spec_rpm):
         return None
     log_p = _before() + _plate(idle_spec_rpm)
@@ -84,6 +84,13 @@ def _hint(
         log_p = log_p + np.mean(most, axis=0)  # those that say as much speak as one
     base = np.exp(log_p - log_p.max())
     return Hint(_spread(base / base.sum(), hold))
+
+
+def _speaks(condition: Condition, candidates: Sequence[Candidate]) -> bool:
+    """Not a sweep: of its candidates the means are known, and they tell little of the idle."""
+    if _hold(condition) is None or condition.speed_hold == "sweep":
+        return False
+    return bool(candidates) and candidates[0].probability >= HEARD
 
 
 def _worth(other: Condition, candidates: Sequence[Candidate], mine: Condition) -> tuple[bool, bool, float]:

@@ -31,6 +31,9 @@ IDLE = ((0.965, *_IDLE), (0.025, *_RAISED), (0.01, *_DRIVING))
 IDLE_IN_GEAR = ((0.98, *_IN_GEAR), (0.01, *_RAISED), (0.01, *_DRIVING))
 RAISED = ((0.05, *_IDLE), (0.90, *_RAISED), (0.05, *_DRIVING))
 ANY = ((0.75, *_IDLE), (0.20, *_RAISED), (0.05, *_DRIVING))
+# Where a sweep begins: it is asked for from the idle up, yet some feet are on the pedal before it starts.
+SWEPT_FROM = ((0.88, *_IDLE), (0.10, *_RAISED), (0.02, *_DRIVING))
+SWEPT_OVER = (1.7, 0.3, 0.3)  # its mean over its low end: it goes up to twice to four times the idle
 ON_ROAD = ((0.05, *_IDLE), (0.35, *_RAISED), (0.60, *_DRIVING))
 HINT_WRONG = 0.1  # chance that what the other recordings say does not hold for this one
 
@@ -47,17 +50,23 @@ def borne_out(rpm: float, condition: Condition) -> bool:
     return bool(said) and abs(rpm / (said or rpm) - 1) <= TACHOMETER_TRUSTED
 
 
-def log_prior(rpm: float, condition: Condition, hint: Expected | None = None) -> float:
-    """Natural log of the prior density of log speed under what the person said about the recording."""
+def log_prior(
+    rpm: float, condition: Condition, hint: Expected | None = None, low_rpm: float | None = None
+) -> float:
+    """Natural log of the prior density of log speed under what the person said about the recording. low_rpm:
+    the low end of the speed's path, of which a sweep's hold and hint tell: there it is about the idle."""
     idle = IDLE_IN_GEAR if condition.in_gear else IDLE
-    # A sweep from idle up and down again has the mean of a raised idle.
-    parts = {"idle": idle, "raised": RAISED, "sweep": RAISED}.get(condition.speed_hold or "", ANY)
+    parts = {"idle": idle, "raised": RAISED, "sweep": SWEPT_FROM}.get(condition.speed_hold or "", ANY)
     parts = ON_ROAD if condition.on_road else parts
+    told = low_rpm if low_rpm and parts is SWEPT_FROM else rpm
     density = sum(
-        weight * _split_normal(np.log(rpm / middle), low, high) for weight, middle, low, high in parts
+        weight * _split_normal(np.log(told / middle), low, high) for weight, middle, low, high in parts
     )
     if hint:
-        density = HINT_WRONG * density + (1 - HINT_WRONG) * hint.density(rpm)
+        density = HINT_WRONG * density + (1 - HINT_WRONG) * hint.density(told)
+    if parts is SWEPT_FROM:
+        middle, low, high = SWEPT_OVER
+        density *= _split_normal(np.log(rpm / told / middle), low, high)
     said = condition.tachometer_rpm
     if said:
         close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)

@@ -32,6 +32,8 @@ HELD_QUANTILE, GONE = 0.8, 0.02
 # over a second or so; common practice. Strong lines override it.
 RESTLESS = 0.003
 EDGE_SHARE = 1.0  # of the usual wander: a speed carried on for 0.4 s is not wholly forgotten
+AT_ONE = 0.5  # mean cosine to the phase beside it: a line goes on within 60 degrees, noise in one of five
+LEAST_ON = 0.75  # share of a sweep in which its phase must go on: below, the path left the line somewhere
 WHOLE = 0.8  # share of a window's samples that must be good for its power to mean anything
 LONG_CUT_S = 0.8  # a window's length: over less some window on either side reaches across
 SWING = 2.0  # on the error: the smoother's model is not exact
@@ -50,12 +52,18 @@ class Refined:
 
 
 def refine(
-    bands: Bands, t_s: Floats, speed_hz: Floats, orders: Floats, snr_1s: Floats, rounds: int = 2
+    bands: Bands,
+    t_s: Floats,
+    speed_hz: Floats,
+    orders: Floats,
+    snr_1s: Floats,
+    rounds: int = 2,
+    swept: bool = False,
 ) -> Refined:
     """Refine a speed path (t_s, speed_hz: (f,), times from the signal's first sample).
 
     orders, snr_1s (k,): orders to follow, and each one's power over the noise within one second's resolution.
-    rounds: the first reads turning, the later ones phase.
+    rounds: the first reads turning, the later ones phase. swept: levels rise and fall as orders pass modes.
     """
     signal = bands.signal
     hop_s, middle = bands.windows.hop_s, bands.windows.middle_s
@@ -86,7 +94,7 @@ def refine(
             wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
             error = float(np.hypot(error, EDGE_SHARE * wander))
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
-    gone = _gone(phasors, snr[: len(phasors)], _whole(signal, bands.windows))
+    gone = _gone(phasors, snr[: len(phasors)], _whole(signal, bands.windows), swept)
     longest = float(np.diff(runs(gone)).max(initial=0))
     return Refined(node_t, speed, error, float(np.mean(gone)), longest / len(gone))
 
@@ -100,13 +108,31 @@ def _cut_out_s(signal: Signal) -> float:
     return float(runs_s[(runs_s > LONG_CUT_S) | at_ends].sum())
 
 
-def _gone(phasors: np.ndarray, snr: Floats, whole: Flags) -> Flags:
+def _gone(phasors: np.ndarray, snr: Floats, whole: Flags, swept: bool) -> Flags:
     """Whether the strongest order all but vanishes, of each whole window: what was cut out tells nothing. The
-    others may not speak for it: where the speed changed half-way one that begins would hide it."""
+    others may not speak for it: where the speed changed half-way one that begins would hide it. Only in a
+    sweep, where each passes a mode at its own time, they may, if its own phase still goes on."""
     if not whole.any():
         return np.ones(1, dtype=bool)
-    power = np.abs(phasors[int(np.argmax(snr)), whole]) ** 2
-    return np.asarray(power < GONE * np.quantile(power, HELD_QUANTILE))
+    power = np.abs(phasors) ** 2
+    weak = power < GONE * np.quantile(power[:, whole], HELD_QUANTILE, axis=1, keepdims=True)
+    best = int(np.argmax(snr))
+    if swept:
+        goes_on = _goes_on(phasors)
+        if goes_on[best, whole].mean() < LEAST_ON:
+            return np.ones(1, dtype=bool)
+        weak[best] &= ~(goes_on[best] & (goes_on & ~weak).any(axis=0))
+    return np.asarray(weak[best, whole])
+
+
+def _goes_on(phasors: np.ndarray) -> Flags:
+    """Where (k, m) the phase is about that of the nearest windows which share no sample with this one."""
+    unit = np.exp(1j * np.angle(phasors))
+    alike = np.real(unit[:, WINDOW_HOPS:] * unit[:, :-WINDOW_HOPS].conj())
+    before, after = ((0, 0), (WINDOW_HOPS, 0)), ((0, 0), (0, WINDOW_HOPS))
+    total = np.pad(alike, before) + np.pad(alike, after)
+    sides = np.pad(np.ones(alike.shape), before) + np.pad(np.ones(alike.shape), after)
+    return np.asarray(total > AT_ONE * sides)
 
 
 def _whole(signal: Signal, windows: Windows) -> Flags:
