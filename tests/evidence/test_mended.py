@@ -265,3 +265,20 @@ def test_a_fan_known_from_before_is_no_shake_of_the_engines_after() -> None:
     after = maker.made("after-neutral-idle", {2.0: 0.5}, rpm=780.0, stage="after")  # its order 2 is 26 Hz
     (levels, *_) = gather_mended([*before, after], maker.FOUR)
     assert "firing order" not in levels.evidence.text
+
+
+def test_an_idle_at_a_speed_that_is_not_sure_speaks_as_far_as_it_is() -> None:
+    """A toss-up between an idle and another says half at most of what it would say if it were sure: with an
+    odds ratio r, (1 + r) / 2."""
+    before, loud = maker.made("neutral-idle", {2.0: 0.3}), {2.0: 0.06}
+    said = [
+        next(
+            e.log_ratio_db
+            for e in gather_mended([before, after], maker.FOUR)
+            if (e.cause, e.finding) == ("idle-resonance", "mended idle")
+        )
+        for after in (
+            maker.made("after", loud, rpm=790.0, stage="after", confidence=chance) for chance in (1.0, 0.5)
+        )
+    ]
+    assert said[1] == pytest.approx(10 * np.log10((1 + 10 ** (said[0] / 10)) / 2), abs=0.01)

@@ -36,7 +36,7 @@ def gather(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[CauseEvidenc
     scene = without_folded(scene_of(_told_apart(analyses)), vehicle.engine)
     readings = read_levels(scene, vehicle.engine)
     found = level_findings(readings, vehicle.engine, scene.place)
-    sure = {a.name: a.speed.confidence for a in scene.before if a.speed}
+    sure = _sure(scene.before)
     others = (finding(scene, vehicle) for finding in FINDINGS)
     found += [_if_speed_right(f, sure) for f in others if f is not None]
     return _named((*_all_said(found), *_notes(scene, readings, vehicle)), analyses)
@@ -50,7 +50,9 @@ def gather_mended(analyses: Sequence[Analysis], vehicle: Vehicle) -> tuple[Cause
     if after is None:
         return ()
     after = without_folded(after, vehicle.engine)
-    return _named(_all_said(mended.findings(scene, after, vehicle.engine)), analyses)
+    sure = _sure(apart)
+    found = [_if_speed_right(f, sure) for f in mended.findings(scene, after, vehicle.engine)]
+    return _named(_all_said(found), analyses)
 
 
 def _told_apart(analyses: Sequence[Analysis]) -> list[Analysis]:
@@ -70,6 +72,11 @@ def _named(items: Sequence[CauseEvidence], analyses: Sequence[Analysis]) -> tupl
         return replace(item, evidence=replace(item.evidence, seen_in=seen_in))
 
     return tuple(map(named, items))
+
+
+def _sure(analyses: Sequence[Analysis]) -> dict[str, float]:
+    """How sure the engine's speed is in each recording, by name, where it has one."""
+    return {a.name: a.speed.confidence for a in analyses if a.speed}
 
 
 def _if_speed_right(finding: Finding, sure: Mapping[str, float]) -> Finding:

@@ -46,7 +46,8 @@ def levels_changed(scene: Scene, after: Scene, engine: Engine) -> Finding | None
     }
     pairs = [(_fellow(reading, before), reading) for reading in again]
     names = tuple(dict.fromkeys(name for pair in pairs for reading in pair for name in reading.seen_in))
-    return Finding(f"{MENDED} levels", _changes_text(pairs, engine), logs, names)
+    # How sure the speeds are the fit weighs itself.
+    return Finding(f"{MENDED} levels", _changes_text(pairs, engine), logs, names, any_speed=True)
 
 
 def _fellow(reading: LevelReading, before: Sequence[LevelReading]) -> LevelReading:
