@@ -1,5 +1,5 @@
 """Orders of the engine that a slow phone folds down: sampled at fs, f is seen at |fs - f| (Shannon, Proc. IRE
-37, 1949).
+37, 1949; from memory).
 """
 
 from __future__ import annotations

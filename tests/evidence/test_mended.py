@@ -200,7 +200,8 @@ def test_of_lines_that_are_followed_each_speaks_for_its_own(
 
 @pytest.mark.parametrize(("rpm", "raised"), [(705.0, False), (790.0, True), (630.0, False)])
 def test_an_idle_that_was_raised_was_too_low(rpm: float, raised: bool) -> None:
-    """A car returns to its idle within a few percent; what was set or cleaned moves it by more."""
+    """A car returns to its idle within a few percent; what was set or cleaned moves it by more. Common
+    practice, no source."""
     loud = {2.0: 0.3}
     analyses = [maker.made("neutral-idle", loud), maker.made("after", {2.0: 0.06}, rpm=rpm, stage="after")]
     said = {(e.cause, e.finding): e.log_ratio_db for e in gather_mended(analyses, maker.FOUR)}
