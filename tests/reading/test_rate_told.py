@@ -100,6 +100,15 @@ TOLD = [
     "Enregistré à 100 Hz",
     "grabado a 100 Hz",
     "Запись 100 Гц",
+    "Samplingsfrekvens: 100 Hz",
+    "Vzorkovací frekvence: 100 Hz",
+    "Näytteenottotaajuus: 100 Hz",
+    "Mintavételi frekvencia: 100 Hz",
+    "Örnekleme frekansi: 100 Hz",
+    "Частота дискретизації: 100 Гц",
+    "Frecvența de eșantionare: 100 Hz",
+    "Frekvencija uzorkovanja: 100 Hz",
+    "Συχνότητα δειγματοληψίας: 100 Hz",
 ]
 
 

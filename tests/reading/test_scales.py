@@ -119,7 +119,9 @@ def test_whole_numbers_in_a_small_unit_are_read(name: str) -> None:
     np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=0.51 * unit)
 
 
-@pytest.mark.parametrize("unit", ["cm/s/s", "mm/sec^2", "ft/s/s", "m/sn²", "N/kg", "in/sec²"])
+@pytest.mark.parametrize(
+    "unit", ["cm/s/s", "mm/sec^2", "ft/s/s", "m/sn²", "N/kg", "in/sec²", "m/s\ufffd", "m/s?", "m/sÂ²"]
+)
 def test_units_spelled_in_other_ways(unit: str) -> None:
     """1 N/kg is 1 m/s2 by definition of the newton (SI Brochure); sn is the Turkish second (dictionary)."""
     one = {"c": 0.01, "f": 0.3048, "i": 0.0254}.get(unit[0], 0.001 if unit.startswith("mm") else 1.0)

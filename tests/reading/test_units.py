@@ -243,12 +243,17 @@ def test_the_measured_before_the_smoothed(name: str) -> None:
         ("in/s²", 0.0254),
         ("µg", 9.80665e-6),
         ("mGal", 1e-5),
+        ("dm/s²", 0.1),
+        ("µm/s^2", 1e-6),
+        ("milli-m/s²", 1e-3),
+        ("km/h/s", 1 / 3.6),
         ("0.001 g", 9.80665e-3),
         ("1/4096 g", 9.80665 / 4096),
     ],
 )
 def test_seldom_units_and_parts_of_units(name: str, unit: float) -> None:
-    """The inch and the gal are exact by definition (SI Brochure and NIST SP 811, from memory)."""
+    """The inch and the gal are exact by definition (SI Brochure and NIST SP 811, from memory); deci, milli
+    and micro are 1e-1, 1e-3 and 1e-6, an hour 3600 s (SI Brochure, 9th edition)."""
     for truth in (TRUTH, FREE):
         header = ",".join(["time", *(f"{a} ({name})" for a in "xyz")])
         recording = read_recording(text(cells(truth, unit=unit), header).encode())
@@ -270,7 +275,7 @@ def test_counts_of_a_sensor_without_gravity_are_not_guessed(name: str) -> None:
         read_recording(text(rows, header).encode())
 
 
-@pytest.mark.parametrize("name", ["km/h/s", "mm/min^2", "ft/min²"])
+@pytest.mark.parametrize("name", ["km/h/min", "mm/min^2", "ft/min²"])
 def test_a_unit_that_is_not_known_is_not_guessed(name: str) -> None:
     header = ",".join(["time", *(f"lin {a} ({name})" for a in "xyz")])
     with pytest.raises(ReadingError, match=r"unit .* not known"):

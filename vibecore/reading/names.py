@@ -20,8 +20,8 @@ TIME_UNITS_S = {
     "100 ns": 1e-7,
 }
 ACCELERATION_UNITS = frozenset(
-    {"m/s2", "g", "mg", "ug", "%g", "cm/s2", "mm/s2", "ft/s2", "in/s2", "mGal", "counts"}
-)
+    {"m/s2", "g", "mg", "ug", "%g", "dm/s2", "cm/s2", "mm/s2", "um/s2", "km/h/s", "ft/s2", "in/s2", "mGal"}
+) | {"counts"}
 _KIND_OF_UNIT = {
     **dict.fromkeys(ACCELERATION_UNITS - {"counts"}, "acceleration"),
     "rad/s": "rotation", "deg/s": "rotation", "uT": "magnetic", "deg": "orientation", "rad": "orientation",

@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 
 M_S2_PER_UNIT = {
     "m/s2": 1.0, "g": G, "mg": G / 1e3, "ug": G / 1e6, "%g": G / 100, "cm/s2": 0.01, "mm/s2": 0.001,
-    "mGal": 1e-5, "ft/s2": 0.3048, "in/s2": 0.0254,
+    "mGal": 1e-5, "ft/s2": 0.3048, "in/s2": 0.0254, "dm/s2": 0.1, "um/s2": 1e-6, "km/h/s": 1 / 3.6,
 }  # fmt: skip
 GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
 COUNTS_PER_G = tuple(
