@@ -191,8 +191,32 @@ def test_signs_as_wide_as_digits() -> None:
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
 
 
-def test_a_minus_behind_a_number_is_no_unit() -> None:
-    """As accounting writes it: to read 4.9- as 4.9 would turn the phone over."""
-    rows = [[c[1:] + "-" if c.startswith("-") else c for c in row] for row in cells(TRUTH)]
+def test_exponents_of_double_precision() -> None:
+    """0.98D+01 is 9.8: Fortran, ISO/IEC 1539-1, from memory."""
+    rows = [[f"{float(c):.8E}".replace("E", "D") for c in row] for row in cells(TRUTH)]
+    check(read_recording(text(rows).encode()), 2e-5)
+
+
+@pytest.mark.parametrize("blank", ["\u00a0", "\u202f", "\u2009", " "])
+def test_a_blank_between_thousands_and_a_decimal_comma(blank: str) -> None:
+    """1 234,567 as French and Swedish spreadsheets write it (Unicode CLDR, from memory)."""
+    rows = [
+        [f"{float(c):,.3f}".replace(",", blank).replace(".", ",") for c in row]
+        for row in cells(TRUTH, t_unit=1e-3, unit=1e-3)
+    ]
+    check(read_recording(text(rows, "t (ms);x (mm/s²);y (mm/s²);z (mm/s²)", ";").encode()))
+
+
+@pytest.mark.parametrize("minus", ["\u2010", "\u2011", "\u2212", "\ufe63", "\uff0d"])
+def test_minus_signs_of_other_makes(minus: str) -> None:
+    """Hyphens and minus signs of the Unicode standard, categories Pd and Sm (from memory)."""
+    check(read_recording(text(cells(TRUTH)).replace("-", minus).encode()))
+
+
+@pytest.mark.parametrize("form", ["{}-", "({})", "- {}"])
+def test_a_minus_behind_a_number_is_no_unit(form: str) -> None:
+    """As accounting and typesetters write it: to read 4.9- as 4.9 would turn the phone over. Common practice,
+    no source."""
+    rows = [[form.format(c[1:]) if c.startswith("-") else c for c in row] for row in cells(TRUTH)]
     recording = read_recording(text(rows).encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)

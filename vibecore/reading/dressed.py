@@ -15,13 +15,24 @@ from .dates import is_compact
 _LONGEST = 60  # characters of a number with its unit
 _LOOKED_AT = 5  # first cells that tell whether a column is dressed numbers at all
 _PARTS = r"^\s*(?P<n>[-+]?[0-9.,][0-9.,' ]*?(?:[eE][-+]?[0-9]+)?)\s*(?P<u>[^0-9\s.,'].*?)?\s*$"
-_MINUS_BEHIND = r"\s*([0-9][0-9.,' ]*?)\s*-\s*"  # as accounting writes it
+# As accounting and typesetters write a number below zero: 4.9- or (4.9), and - 4.9.
+_BELOW_ZERO = (
+    r"\s*([0-9][0-9.,' ]*?)\s*-\s*",
+    r"\s*\(\s*([0-9][0-9.,' ]*?)\s*\)\s*",
+    r"\s*-\s+([0-9][0-9.,' ]*?)\s*",
+)
+_EXPONENT = r"([0-9.,])[dD]([-+]?[0-9]{1,3})\s*$"  # of double precision: 1.5D+01 (Fortran, ISO/IEC 1539-1)
 _PARTS_OF_ONE = re.compile(_PARTS)
 _MARKS = {".": ",' ", ",": ".' "}  # between thousands, by the decimal mark
 # A mark that may as well be the decimal one proves nothing: 1,234 does not tell, 1,234.5 and 1'234 do.
+# All marks in a number are the same one: 1 234,567 has a decimal comma.
 _SURE = {
-    mark: rf"[0-9]{{1,3}}(?:(?:[{thousands}][0-9]{{3}})+{re.escape(mark)}[0-9]+|(?:[' ][0-9]{{3}})+"
-    rf"|(?:[{thousands}][0-9]{{3}}){{2,}})"
+    mark: "[0-9]{1,3}(?:"
+    + "|".join(
+        rf"(?:{re.escape(part)}[0-9]{{3}})+{re.escape(mark)}[0-9]+|(?:{re.escape(part)}[0-9]{{3}}){{2,}}"
+        for part in thousands
+    )
+    + r"|(?:'[0-9]{3})+|(?: [0-9]{3})+)"
     for mark, thousands in _MARKS.items()
 }
 # Where the point is the decimal mark of the file, 1,234 is a thousand all the same; where the comma is, 1.234
@@ -34,16 +45,18 @@ _FORMS = {
 
 def is_dressed(cell: str, decimal: str) -> bool:
     """True for a number with a unit of this program's, or with marks that can only be between thousands."""
-    parts = _PARTS_OF_ONE.match(cell) if len(cell) <= _LONGEST else None
+    if len(cell) > _LONGEST:
+        return False
+    if any(re.fullmatch(form, cell) for form in _BELOW_ZERO):
+        return True
+    parts = _PARTS_OF_ONE.match(re.sub(_EXPONENT, r"\1E\2", cell))
     if parts is None:
         return False
-    if re.fullmatch(_MINUS_BEHIND, cell):
-        return True
     number, unit = parts["n"], parts["u"] or ""
     if unit and not _is_unit(unit):
         return False
     sure = re.fullmatch("[-+]?" + _SURE[decimal], number) is not None
-    return sure or bool(unit and re.match(_FORMS[decimal], number))
+    return sure or bool((unit or number not in cell) and re.match(_FORMS[decimal], number))
 
 
 def numbers(text: Any, decimal: str) -> tuple[NDArray[np.float64], str] | None:
@@ -53,7 +66,7 @@ def numbers(text: Any, decimal: str) -> tuple[NDArray[np.float64], str] | None:
     import pyarrow.compute as pc
 
     first = [cell for cell in text[:_LOOKED_AT].to_pylist() if cell]
-    if first and (is_compact(first[0]) or not any(re.match(r"\s*[-+]?[.,]?\d", cell) for cell in first)):
+    if first and (is_compact(first[0]) or not any(re.match(r"\s*[-+(]?\s*[.,]?\d", cell) for cell in first)):
         return None
     text = _signed(text)
     parts = pc.extract_regex(text, _PARTS)
@@ -80,10 +93,13 @@ def undressed(text: Any, decimal: str) -> Any:
 
 
 def _signed(text: Any) -> Any:
-    """The cells of an arrow string array with a minus behind the number in front of it."""
+    """The cells of an arrow string array with the sign of a number below zero in front of it, and the
+    exponent of double precision as that of single."""
     import pyarrow.compute as pc
 
-    return pc.replace_substring_regex(text, f"^{_MINUS_BEHIND}$", r"-\1")
+    for form in _BELOW_ZERO:
+        text = pc.replace_substring_regex(text, f"^{form}$", r"-\1")
+    return pc.replace_substring_regex(text, _EXPONENT, r"\1E\2")
 
 
 def _usual(units: Any) -> str:

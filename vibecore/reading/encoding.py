@@ -23,6 +23,10 @@ _MOST_CONTROL = 0.02  # share of control characters above which bytes are no tex
 _ODD_SIGNS = {
     "\u2212": "-",
     "\u2013": "-",
+    "\u2010": "-",
+    "\u2011": "-",
+    "\ufe63": "-",
+    "\uff0d": "-",
     "\u00a0": " ",
     "\u202f": " ",
     "\u2009": " ",
