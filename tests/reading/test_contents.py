@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.reading.make import Truth, cells, csv, shake, text
+from tests.reading.make import G, Truth, cells, codes, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
@@ -17,6 +17,11 @@ TRUTH = shake(100.0, 10.0)
 FREE = shake(100.0, 10.0, gravity=False)
 RATES = np.random.default_rng(1).normal(0, 0.1, TRUTH.accel.shape)
 SEVEN = [[*row, *(f"{v:.4f}" for v in rates)] for row, rates in zip(cells(TRUTH), RATES, strict=True)]
+PAIRS = [
+    ("linear_{}", "{}"),
+    ("user acceleration {}", "{}"),
+    ("Linear Acceleration {}", "Accelerometer {}"),
+]
 
 
 def check(recording: Recording) -> None:
@@ -197,3 +202,26 @@ def test_turns_as_four_numbers_are_no_acceleration_in_g(header: str | None) -> N
 def test_jerks_are_no_acceleration() -> None:
     with pytest.raises(ReadingError, match="jerks"):
         read_recording(csv(FREE, "time,jerk x,jerk y,jerk z").encode())
+
+
+@pytest.mark.parametrize("free_first", [True, False])
+@pytest.mark.parametrize(
+    ("free", "whole", "unit"),
+    [
+        *((f, w, u) for f, w in PAIRS for u in (1.0, G)),
+        ("a{}", "gF{}", G),  # says g itself
+    ],
+)
+def test_of_two_sets_the_one_with_gravity_is_read(
+    unit: float, free: str, whole: str, free_first: bool
+) -> None:
+    """A file named after what one of them holds changes nothing."""
+    parts = [
+        (free, cells(FREE, unit=unit, digits=7)),
+        (whole, cells(TRUTH, unit=unit, digits=7)),
+    ][:: 1 if free_first else -1]
+    header = ",".join(["time", *(form.format(a) for form, _ in parts for a in "xyz")])
+    rows = [[*one, *other[1:]] for one, other in zip(parts[0][1], parts[1][1], strict=True)]
+    recording = read_recording(text(rows, header).encode(), name="linear.csv")
+    check(recording)
+    assert codes(recording) == ["columns-chosen"]

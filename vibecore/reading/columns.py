@@ -83,7 +83,7 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
     """
     found = named_triples(table)
     usable = [t for t in found if t.kind in ("total", "acceleration", "linear", "")]
-    sure = [t for t in usable if t.kind] or usable
+    sure = [t for t in usable if t.kind or _is_plain(t)] or usable
     if not found:
         found = _by_content(table)
         sure = [t for t in found if t.kind in names.RANK]
@@ -105,12 +105,18 @@ def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:
 def _rank(triple: Triple) -> tuple[bool, int, bool]:
     """The less, the better: what was smoothed has lost the engine's orders, whatever else it has."""
     rank = names.RANK[triple.kind]
-    if triple.kind in ("acceleration", ""):
+    if triple.kind in ("acceleration", "linear", ""):
         known = triple.unit in scale.M_S2_PER_UNIT
         units = [triple.unit] if known else ["m/s2", "g", "mg"]
         if scale.is_gravity_in(scale.steady_size(triple.sample()), units):
             rank = 0
     return names.is_smoothed(triple.stem), rank, triple.uncalibrated
+
+
+def _is_plain(triple: Triple) -> bool:
+    """Axes under nothing but their signs, 'x, y, z', with gravity in them: beside others that have a name as
+    well, these are the accelerometer's own."""
+    return not names.tokens(_bare(triple.stem)) and _rank(triple)[1] == 0
 
 
 def _spots(n: int) -> NDArray[np.intp]:

@@ -84,11 +84,11 @@ def words_in(text: str) -> int:
 
 
 def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
-    """True if the name holds one of the words: short Latin ones alone, longer ones anywhere."""
+    """True if the name holds one of the words: short Latin ones alone, longer ones anywhere; 'gF' is 'gf'."""
     parts = tokens(name)
     joined = "".join(parts)
     return any(
-        (word in parts) if len(word) <= _SHORT and word.isascii() else (word in joined or word in parts)
+        (word in parts or word == joined) if len(word) <= _SHORT and word.isascii() else word in joined
         for word in group
     )
 
