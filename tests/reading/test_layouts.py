@@ -227,6 +227,14 @@ def test_rows_with_a_word_before_them_are_no_data() -> None:
     assert not recording.warnings
 
 
+def test_figures_with_a_decimal_comma_are_no_names() -> None:
+    """Settings under words that are times, as measuring programs write them, over names one too many."""
+    head = "X0\t0,0\t0,0\t0,0\nDelta_X\t0,01\t0,01\t0,01\nX_Value\tacc x\tacc y\tacc z\tComment"
+    recording = read_recording(text(cells(TRUTH), head, "\t").replace(".", ",").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
 def test_letters_of_a_spreadsheet_are_no_axes() -> None:
     """A spreadsheet's own letters over time, acceleration and a temperature name no axes."""
     rows = [[*row, f"{30 + 0.001 * i:.3f}"] for i, row in enumerate(cells(TRUTH))]

@@ -142,7 +142,15 @@ def test_a_unit_told_behind_what_it_is_of(line: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "line", ["Accelerometer range,4,g", "Accelerometer range: 4 g", "Gyroscope (g)", "mass: g"]
+    "line",
+    [
+        "Accelerometer range,4,g",
+        "Accelerometer range: 4 g",
+        "Gyroscope (g)",
+        "mass: g",
+        "Unit: 0.1 g",
+        "unit 10 mg",
+    ],
 )
 def test_a_range_told_is_no_unit(line: str) -> None:
     recording = read_recording(f"{line}\n{text(cells(FREE))}".encode())

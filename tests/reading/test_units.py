@@ -215,7 +215,9 @@ def test_a_phone_turned_round_half_way_is_still_in_gravity(share: float, unit: f
     assert np.median(np.abs(recording.accel_m_s2[:, 2])) == pytest.approx(9.81, abs=0.05)
 
 
-@pytest.mark.parametrize("line", ["# acceleration in g", "Values in g", "Werte in g", "All data in g:"])
+@pytest.mark.parametrize(
+    "line", ["# acceleration in g", "Values in g", "Werte in g", "All data in g:", "Werte in g, Fahrt 2"]
+)
 def test_a_unit_told_before_the_data_without_the_word(line: str) -> None:
     recording = read_recording((line + "\n" + text(cells(FREE, unit=G, digits=7))).encode(), name="idle.csv")
     check(recording, FREE, 1e-5)

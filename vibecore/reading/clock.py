@@ -194,7 +194,7 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
     if stated:
         rate = 1.0 / (step * names.TIME_UNITS_S[stated])
         if limits.BELIEVED_RATES_HZ[0] <= rate <= limits.BELIEVED_RATES_HZ[1]:
-            return stated, ()
+            return stated, _doubt_of_ticks(column, stated, rate)
         if fitting:
             text = (
                 f"{_title(column)} says {stated}, which would be {rate:,.3g} samples a second: no phone "
@@ -210,6 +210,18 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
         return "s", ()  # a fast box; counted in anything smaller it would be faster than any
     slow = [u for u in ("s", "ms") if 0.2 <= 1.0 / (step * names.TIME_UNITS_S[u]) < low]
     return (slow[0] if slow else ""), ()
+
+
+def _doubt_of_ticks(column: Column, unit: str, rate: float) -> tuple[Warn, ...]:
+    """Ticks are what a computer's clock counts, 100 ns or any other; a date in them, or a figure, is sure."""
+    said = column.name + column.unit
+    if unit != "100 ns" or "100" in said or _starts_in(column, _TICKS):
+        return ()
+    text = (
+        f"{_title(column)} says ticks, and not how long one is: 100 ns were taken, {rate:.4g} samples "
+        "a second. If that is wrong, export the times in seconds."
+    )
+    return (Warn("tick-assumed", text),)
 
 
 def _starts_in(column: Column, ranges: tuple[tuple[float, float], ...]) -> bool:

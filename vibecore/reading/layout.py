@@ -196,7 +196,7 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     units: dict[int, list[str]] = {}
     for back, line in enumerate(reversed(before)):
         cells = _header_cells(line, delimiter, width)
-        if len([c for c in cells if c]) < 2 or any(is_number(c, ".") and not c.isdigit() for c in cells):
+        if len([c for c in cells if c]) < 2 or any(_is_figure(c) for c in cells):
             continue  # nothing, or a figure of the recording's
         if all(names.unit_of_cell(c) for c in cells if c):
             units[back] = cells
@@ -218,6 +218,11 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     if len(named) > _PLAIN_CELLS and named == list(ascii_uppercase[: len(named)]):
         named = []  # a spreadsheet's own letters
     return tuple(named), tuple(near[-1]) if near else ()
+
+
+def _is_figure(cell: str) -> bool:
+    """A number with either mark, but no plain number of a channel."""
+    return not cell.isdigit() and (is_number(cell, ".") or is_number(cell, ","))
 
 
 def _over_three(cells: list[str]) -> list[str]:

@@ -13,6 +13,7 @@ _FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
 _BARE = re.compile(rf"\W*((?:[^\W\d_]+\W+)*?)({_NUMBER})\s*({_UNIT})([^\d,;)]*)(?:[\d,;)].*)?")
 _IN_NAME = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)[\s_-]?(k?hz|sps)(?![a-z])")
 _BEHIND = re.compile(r"(.*[^\W\d])(?:\s+in\s+|\s*[:=;,(\[]\s*)([^:=;,()\[\]]+)[)\]]?")  # no figure before it
+_A_FIGURE_OF = re.compile(r"(?<![\w./^])\d[\d.,]*\s*[^\W\d]")  # 0.1 mg is no mg
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
 _THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the rate before or after?
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
@@ -126,12 +127,14 @@ def _of_bare_interval(value: float) -> float | None:
 def unit_told(hints: str) -> str:
     """A unit of acceleration named beside the word unit, or behind what it is of: 'values in g',
     'Accelerometer (g)'; else ''."""
-    for line in (line[:_LONGEST_LINE].strip().rstrip(".;,:") for line in hints.split("\n")):
+    lines = [line[:_LONGEST_LINE].strip().rstrip(".;,:") for line in hints.split("\n")]
+    parts = [part.strip() for line in lines for part in re.split(r"[,;|]\s", line)[:-1]]
+    for line in (*lines, *parts):
         said = _BEHIND.fullmatch(line)
         of, unit = (said[1], names.unit_of_cell(said[2])) if said is not None else ("", "")
         named = "unit" in line.lower() or "einheit" in line.lower()
         if named and unit not in names.ACCELERATION_UNITS:
-            unit = names.unit_in(line)
+            unit = "" if _A_FIGURE_OF.search(line) else names.unit_in(line)
         of_all = names.has_word(of, names.words()["all_values"]["words"])
         meant = named or of_all or names.kind_of(of) in ("acceleration", "linear", "total")
         if meant and unit in names.ACCELERATION_UNITS:
