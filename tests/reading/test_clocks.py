@@ -68,6 +68,17 @@ def test_a_clock_in_several_columns(names: str, where: str) -> None:
     assert codes(recording) == ["lost-samples"]
 
 
+def test_parts_of_a_clock_behind_the_same_words() -> None:
+    """From a full second on, as robots write their stamps; common practice, no source."""
+    truth = shake(100.0, 60.0, jitter=0.3)
+    rows = [
+        [str(int(t)), str(int(t % 1 * 1e9)), *r[1:]] for t, r in zip(truth.t_s, cells(truth), strict=True)
+    ]
+    recording = read_recording(text(rows, "stamp.secs,stamp.nsecs,x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, truth.t_s, atol=1e-6)
+    assert not recording.warnings
+
+
 def test_the_same_time_in_two_units_is_not_added() -> None:
     for names, unit in (("s,ms", 1e3), ("min,s", None)):
         rows = []
@@ -133,6 +144,22 @@ def test_seconds_over_midnight(name: str, unit: float, round_s: float) -> None:
     recording = read_recording(text(rows, f"{name},x,y,z").encode())
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1.1e-3)
     assert not recording.warnings
+
+
+@pytest.mark.parametrize(("part_s", "unit"), [(3600.0, 1.0), (60.0, 1.0), (60.0, 1e-3), (1.0, 1e-3)])
+def test_seconds_of_an_hour_a_minute_or_a_second(part_s: float, unit: float) -> None:
+    """60 s make a minute, 60 min an hour (SI Brochure, 9th edition)."""
+    at_s = (TRUTH.t_s + part_s - 7.4) % part_s
+    rows = [[f"{t / unit:.3f}", *row[1:]] for t, row in zip(at_s, cells(TRUTH), strict=True)]
+    recording = read_recording(text(rows, f"{'seconds' if unit == 1.0 else 'ms'},x,y,z").encode())
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1.1e-3)
+    assert not recording.warnings
+
+
+def test_a_minute_that_begins_at_nothing_again_may_be_another_recording() -> None:
+    truth = shake(50.0, 90.0)
+    rows = [[f"{t % 60.0:.3f}", *row[1:]] for t, row in zip(truth.t_s, cells(truth), strict=True)]
+    assert "several-recordings" in codes(read_recording(text(rows, "seconds,x,y,z").encode()))
 
 
 def test_a_satellites_time_is_a_time() -> None:

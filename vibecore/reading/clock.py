@@ -25,6 +25,9 @@ _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 _SERIAL_DAYS = ((20_000.0, 80_000.0), (713_960.0, 773_960.0), (2_434_700.0, 2_494_700.0), (0.0, 1.0))
 _ROUNDS_S = (86400.0, 604800.0)  # seconds of a day and of a week begin again at midnight
 _NEAR_MIDNIGHT_S = 30.0
+# Seconds of an hour, a minute or a second begin again in the beat of the rows. What begins at nothing, again
+# after a minute, may be another recording. Common practice, no source.
+_PARTS_S, _LEAST_FROM_NOTHING_S, _STEPS_ON = (3600.0, 60.0, 1.0), 60.0, 3.0
 # Counters of so many bits, of us, ms or whatever the logger counts, and of us written as ms or s. A fall this
 # near to all of it is an overflow: 4 s of us.
 _COUNTERS = {2.0**32: 32, 2.0**32 / 1e3: 32, 2.0**32 / 1e6: 32, 2.0**24: 24, 2.0**16: 16}
@@ -117,9 +120,29 @@ def _next_day(column: Column, raw: Floats, unit: str) -> Floats:
     steps = np.diff(t_s, prepend=t_s[:1])
     deepest = -float(np.fmin.reduce(steps))
     round_s = next((r for r in _ROUNDS_S if r - _NEAR_MIDNIGHT_S < deepest <= r), None)
-    if round_s is None or not 0 <= np.nanmax(column.floats()) * names.TIME_UNITS_S[unit] <= round_s:
+    values_s = column.floats() * names.TIME_UNITS_S[unit]
+    if round_s is None:
+        return _next_part(values_s, t_s, steps)
+    if not 0 <= np.nanmax(values_s) <= round_s:
         return t_s
     return t_s + round_s * np.cumsum(steps < _NEAR_MIDNIGHT_S - round_s)
+
+
+def _next_part(values_s: Floats, t_s: Floats, steps: Floats) -> Floats:
+    """Seconds of an hour, a minute or a second (n,), from the first row, carried on where one is full: only
+    if that leaves no step of time (n,) that is out of the beat there."""
+    fell = steps < 0
+    if not fell.any():
+        return t_s
+    most = _STEPS_ON * float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    low, high = np.nanmin(values_s), np.nanmax(values_s)
+    first = values_s[np.argmax(np.isfinite(values_s))]
+    for part_s in _PARTS_S:
+        on = steps[fell] + part_s
+        from_nothing = part_s >= _LEAST_FROM_NOTHING_S and first <= most
+        if low >= 0 and high <= part_s and np.all((on >= 0) & (on <= most)) and not from_nothing:
+            return t_s + part_s * np.cumsum(fell)
+    return t_s
 
 
 def _unwrapped(raw: Floats) -> tuple[Floats, int, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,7 +22,7 @@ def together(table: Table, taken: tuple[Column, ...]) -> Clock | None:
     """The clock that columns named for parts of one make, or None: each counts within a unit of the one
     before, and all but the last are whole."""
     free = [c for c in table.columns if c not in taken]
-    parts = _by_unit(free)
+    parts = _by_unit(free) or _under_one_name(free)
     whole = _time_of_day(free) if "s" not in parts and "min" not in parts else None
     columns = [parts[u] for u in _UNITS if u in parts]
     sizes = [names.TIME_UNITS_S[u] for u in _UNITS if u in parts]
@@ -37,6 +38,20 @@ def together(table: Table, taken: tuple[Column, ...]) -> Clock | None:
     if np.mean(np.diff(total) >= 0) < _LEAST_RISING:
         return None
     return Clock(total, "time from " + ", ".join(f"'{c.name}'" for c in columns))
+
+
+def _under_one_name(free: list[Column]) -> dict[str, Column]:
+    """Columns whose names end in a unit of time behind the same words, 'stamp.secs' and 'stamp.nsecs'."""
+    groups: dict[tuple[str, ...], list[Column]] = {}
+    for column in free:
+        groups.setdefault(names.tokens(column.name)[:-1], []).append(column)
+    for words, columns in groups.items():
+        ends = [replace(c, name=names.tokens(c.name)[-1]) for c in columns] if words else []
+        parts = _by_unit(ends)
+        if len(parts) > 1:
+            own = dict(zip(map(id, ends), columns, strict=True))
+            return {unit: own[id(end)] for unit, end in parts.items()}
+    return {}
 
 
 def _by_unit(free: list[Column]) -> dict[str, Column]:
