@@ -45,3 +45,33 @@ def test_settings_in_the_first_of_many_lines() -> None:
     settings = {"device": "made up", "sampling_rate_hz": 100, "unit": "g"}
     lines = [settings, *({k: r[k] for k in "xyz"} for r in IN_G)]
     check("\n".join(map(json.dumps, lines)).encode())
+
+
+@pytest.mark.parametrize("unit", ["", "g"])
+@pytest.mark.parametrize("turns", [False, True])
+def test_a_list_for_each_channel_under_its_name(unit: str, turns: bool) -> None:
+    """JSON by RFC 8259; what stands in it is common practice, no source."""
+    truth = shake(gravity=False)
+    one = G if unit == "g" else 1.0
+    said = {"unit": unit} if unit else {}
+    heads = [f"gyro_{a}" for a in "xyz"] if turns else []
+    parts = [{"name": n, "values": [0.01 * k % 0.07 for k in range(2000)]} for n in heads]
+    parts += [
+        {"name": f"acc_{a}", **said, "values": list(truth.accel[:, i] / one)} for i, a in enumerate("xyz")
+    ]
+    recording = read_recording(json.dumps({"rate_hz": 100, "channels": parts}).encode(), name="a.json")
+    assert recording.sample_rate_hz == pytest.approx(100.0)
+    np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-5)
+
+
+@pytest.mark.parametrize("times", [0.5, 2.0])
+def test_sensors_side_by_side_at_rates_of_their_own(times: float) -> None:
+    truth = shake()
+    other = shake(100.0 * times, gravity=False)
+    sensors = {
+        name: {"t": list(own.t_s), **{a: list(own.accel[:, i]) for i, a in enumerate("xyz")}}
+        for name, own in (("gyroscope", other), ("accelerometer", truth))
+    }
+    recording = read_recording(json.dumps(sensors).encode(), name="a.json")
+    np.testing.assert_allclose(recording.t_s, truth.t_s, atol=1e-6)
+    np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-5)

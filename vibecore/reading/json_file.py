@@ -66,7 +66,8 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
         return []
     if isinstance(value, list) and value:
         if isinstance(value[0], dict):
-            return _from_records(value, source)
+            by_name = _from_columns(packets.channels(value), source)
+            return [by_name] if by_name else _from_records(value, source)
         if isinstance(value[0], list):
             return _from_rows(value, source)
         return _from_rows(rows, source) if (rows := packets.in_one(value)) else []
@@ -132,6 +133,11 @@ def _notes(value: dict[str, Any]) -> str:
 def _from_columns(value: dict[str, Any], source: str) -> Table | None:
     """Lists of equal length under names, one level of nesting allowed."""
     flat: dict[str, list[Any]] = {}
+    sensors = [
+        {len(v) for v in p.values() if isinstance(v, list)} for p in value.values() if isinstance(p, dict)
+    ]
+    if len(sensors) > 1 and all(len(s) == 1 for s in sensors) and len(set().union(*sensors)) > 1:
+        return None  # each sensor at a rate of its own
     for key, inner in value.items():
         if isinstance(inner, dict):
             for k, v in inner.items():

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from . import limits, scale
+from .names import unit_of_cell
 
 LONGEST_VECTOR = 4  # numbers of one sample; a longer list holds many samples
 _LEAST_LISTS = 3  # of single values, of which each sample has one from each
@@ -34,6 +35,22 @@ def opened(records: list[_Record]) -> dict[str, list[_Record]]:
             for row in zip(*(_list(r, k) for k in names), strict=False)
         ]
     }
+
+
+def channels(records: list[Any]) -> dict[str, list[Any]]:
+    """The lists of numbers of records that hold a name and one list each, under their names, with the unit if
+    they tell one; empty if that is not what they are."""
+    out: dict[str, list[Any]] = {}
+    for record in records[: limits.MAX_COLUMNS]:
+        lists = [v for v in record.values() if isinstance(v, list)] if isinstance(record, dict) else []
+        said = [v for v in record.values() if isinstance(v, str)] if lists else []
+        units = [v for v in said if unit_of_cell(v)]
+        named = [v for v in said if v not in units] or units
+        if len(lists) != 1 or not named or isinstance((lists[0] or [{}])[0], (dict, list)):
+            return {}
+        out[f"{named[0]} ({units[0]})" if units and named != units else named[0]] = lists[0]
+    alike = len({len(v) for v in out.values()}) == 1 and len(out) == len(records)
+    return out if alike and all(len(v) > LONGEST_VECTOR for v in out.values()) else {}
 
 
 def in_one(values: list[Any]) -> list[list[float]]:
