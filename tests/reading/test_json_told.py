@@ -75,3 +75,12 @@ def test_sensors_side_by_side_at_rates_of_their_own(times: float) -> None:
     recording = read_recording(json.dumps(sensors).encode(), name="a.json")
     np.testing.assert_allclose(recording.t_s, truth.t_s, atol=1e-6)
     np.testing.assert_allclose(recording.accel_m_s2, truth.accel, atol=1e-5)
+
+
+def test_a_table_within_lists_of_one_record_each() -> None:
+    """As data bases answer; common practice, no source."""
+    rows = [[r["t"], r["x"], r["y"], r["z"]] for r in IN_G]
+    series = [{"name": "acceleration in g", "columns": ["time", "x (g)", "y (g)", "z (g)"], "values": rows}]
+    recording = read_recording(json.dumps({"results": [{"series": series}]}).encode(), name="a.json")
+    np.testing.assert_allclose(recording.accel_m_s2, FREE.accel, atol=1e-5)
+    np.testing.assert_allclose(recording.t_s, FREE.t_s, atol=1e-6)

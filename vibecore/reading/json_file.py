@@ -67,7 +67,10 @@ def _tables(value: Any, source: str, depth: int) -> list[Table]:
     if isinstance(value, list) and value:
         if isinstance(value[0], dict):
             by_name = _from_columns(packets.channels(value), source)
-            return [by_name] if by_name else _from_records(value, source)
+            found = [by_name] if by_name else _from_records(value, source)
+            if max((t.rows for t in found), default=0) < limits.MIN_ROWS:
+                found = [t for part in value for t in _tables(part, source, depth + 1)] or found
+            return found
         if isinstance(value[0], list):
             return _from_rows(value, source)
         return _from_rows(rows, source) if (rows := packets.in_one(value)) else []
