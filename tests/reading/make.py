@@ -8,12 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vibecore.model import Recording
+from vibecore.model import Floats, Recording
 from vibecore.reading import read_recording
 
-Floats = NDArray[np.float64]
 G = 9.80665  # m/s2, standard gravity, exact (SI Brochure, 9th edition, 2019)
 
 

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
-from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS
@@ -139,7 +138,7 @@ def reach(sizes: Sequence[tuple[float, float | None, float | None]]) -> dict[str
     }  # fmt: skip
 
 
-def thinned(x: Floats, y: Floats) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     """The curve, or where it is long the lowest and highest point of each stretch: peaks stay."""
     if len(x) <= MOST_POINTS:
         return x, y

@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecore.model import Flags
+
 _DTYPES = {"double": np.float64, "int64": np.int64, "int32": np.int32, "int8": np.int8}
 
 
@@ -24,14 +26,14 @@ def numbers(array: Any, empty: float | int) -> NDArray[Any]:
     )
 
 
-def flags(array: Any) -> NDArray[np.bool_]:
+def flags(array: Any) -> Flags:
     """(n,) numpy array of an arrow array of booleans, False where it is null."""
     import pyarrow as pa
 
     return numbers(array.cast(pa.int8()), 0).astype(bool)
 
 
-def among(text: Any, words: list[str]) -> NDArray[np.bool_]:
+def among(text: Any, words: list[str]) -> Flags:
     """(n,) whether a text is one of these words, or missing."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -39,7 +41,7 @@ def among(text: Any, words: list[str]) -> NDArray[np.bool_]:
     return flags(pc.is_in(pc.utf8_trim_whitespace(text.fill_null("")), pa.array(words)))
 
 
-def mask(keep: NDArray[np.bool_]) -> Any:
+def mask(keep: Flags) -> Any:
     """Arrow booleans of a numpy array."""
     import pyarrow as pa
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecore.errors import ReadingError
-from vibecore.model import Warn
+from vibecore.model import Flags, Warn
 
 from . import columns, names, rising
 from .table import Column, Table
@@ -102,7 +102,7 @@ def _keys(column: Column) -> NDArray[Any]:
     return column.numbers if column.numbers is not None else np.array(column.text.to_pylist(), dtype=str)
 
 
-def _common_rows(keys: list[NDArray[Any]]) -> list[NDArray[np.bool_]] | None:
+def _common_rows(keys: list[NDArray[Any]]) -> list[Flags] | None:
     """For each of three axes the rows (n,) whose stamps all three have, None if those are too few."""
     if len({k.dtype.kind for k in keys}) > 1:
         return None

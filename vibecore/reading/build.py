@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vibecore.errors import ReadingError
-from vibecore.model import Recording, Warn
+from vibecore.model import Floats, Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
 from . import (
@@ -99,7 +99,7 @@ def _stated_g(unit: str) -> float | None:
 
 
 def _scale(
-    table: Table, triple: columns.Triple, unit: str, gravity: columns.Triple | None, accel: columns.Floats
+    table: Table, triple: columns.Triple, unit: str, gravity: columns.Triple | None, accel: Floats
 ) -> scale.Scale:
     """What one unit of the triple is, in the unit stated, else by another triple that holds gravity alone."""
     gravity_size = None if gravity is None else scale.steady_size(gravity.sample())
@@ -137,7 +137,7 @@ def _scale(
     return size
 
 
-def _no_gravity(triple: columns.Triple, accel: columns.Floats) -> str:
+def _no_gravity(triple: columns.Triple, accel: Floats) -> str:
     """What a steady part that is gravity in no unit may come from."""
     found = f"have a steady part of {scale.steady_size(accel):.4g}, which is gravity in no unit"
     if still := _still(triple, accel):
@@ -159,7 +159,7 @@ def _no_gravity(triple: columns.Triple, accel: columns.Floats) -> str:
     )
 
 
-def _still(triple: columns.Triple, accel: columns.Floats) -> str:
+def _still(triple: columns.Triple, accel: Floats) -> str:
     """Which of the axes never change, in words; '' if all do."""
     moves = np.ptp(accel, axis=0) > 0
     still = [c.name or "one" for c, moved in zip(triple.columns, moves, strict=True) if not moved]
@@ -206,7 +206,7 @@ def _too_few(table: Table, left: int) -> str:
     )
 
 
-def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
+def _check_span(t_s: Floats, step_s: float, table: Table) -> None:
     title = table.source
     rate_hz = 1.0 / step_s
     if rate_hz > limits.MOST_RATE_HZ:
@@ -228,7 +228,7 @@ def _check_span(t_s: columns.Floats, step_s: float, table: Table) -> None:
         )
 
 
-def _axis_warnings(triple: columns.Triple, accel: columns.Floats) -> tuple[Warn, ...]:
+def _axis_warnings(triple: columns.Triple, accel: Floats) -> tuple[Warn, ...]:
     """Axes that stay on one value while another takes many: a coarse phone lying still has few on all."""
     still = _still(triple, accel)
     if not still or max(len(np.unique(axis)) for axis in accel.T) < _MANY_VALUES:
@@ -237,12 +237,12 @@ def _axis_warnings(triple: columns.Triple, accel: columns.Floats) -> tuple[Warn,
     return (Warn("still-axes", text),)
 
 
-def _is_uneven(off: columns.Floats) -> bool:
+def _is_uneven(off: Floats) -> bool:
     """Whether steps of time (n,), off the usual one by so many of it, typically are by much."""
     return bool(np.max(off) > _UNEVEN_S and np.median(off) > _UNEVEN_S)
 
 
-def _rate_warnings(t_s: columns.Floats, found: rate.Rate) -> tuple[Warn, ...]:
+def _rate_warnings(t_s: Floats, found: rate.Rate) -> tuple[Warn, ...]:
     out = []
     if found.lost > max(2, _LOST_SHARE * len(t_s)) or found.longest_gap_s > 0.5:
         out.append(

@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vibecore.model import Warn
+from vibecore.model import Floats, Warn
 
 from . import dates, limits, names
 from .rising import is_counter
 from .table import MISSING, Column
 
-Floats = NDArray[np.float64]
 _GAPS = 0.005  # share of the steps that may be gaps or jumps of the clock
 # Days since the end of 1899 (spreadsheets), since year 0 (mathematics programs) and since 4713 before our era
 # (astronomers), from 1954 to 2118; or the time of day alone.

@@ -12,12 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecore.errors import ReadingError
-from vibecore.model import Warn
+from vibecore.model import Floats, Warn
 
 from . import limits, names, rising, scale
 from .table import Column, Table
-
-Floats = NDArray[np.float64]
 
 WORDS = {
     "rotation": "turning rates (a gyroscope)",

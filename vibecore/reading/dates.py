@@ -12,11 +12,11 @@ import re
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from vibecore.model import Flags, Floats
 
 from . import arrow
 
-Floats = NDArray[np.float64]
 _DAY_S, _HOUR_S = 86400.0, 3600.0
 _ABOUT_S = 2.0  # a step of time may come on top of the hour
 _DATE = r"(?:(?P<a>\d{1,4})[-/.](?P<b>\d{1,2})[-/.](?P<c>\d{1,4})[T _,-]*)?"
@@ -87,7 +87,7 @@ def _clock_changed(at_s: Floats) -> Floats:
     return out
 
 
-def _mostly(known: NDArray[np.bool_]) -> bool:
+def _mostly(known: Flags) -> bool:
     return bool(known.sum() > 0.5 * len(known))
 
 

@@ -7,7 +7,8 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from vibecore.model import Floats
 
 from . import arrow, names
 from .dates import is_compact
@@ -59,7 +60,7 @@ def is_dressed(cell: str, decimal: str) -> bool:
     return sure or bool((unit or number not in cell) and re.match(_FORMS[decimal], number))
 
 
-def numbers(text: Any, decimal: str) -> tuple[NDArray[np.float64], str] | None:
+def numbers(text: Any, decimal: str) -> tuple[Floats, str] | None:
     """(n,) the numbers of an arrow string array, nan where there is none or its unit is another, and the unit
     as written, '' if there is none; None if most filled cells are no numbers."""
     import pyarrow as pa

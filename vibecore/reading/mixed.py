@@ -14,12 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecore.errors import ReadingError
-from vibecore.model import Warn
+from vibecore.model import Flags, Floats, Warn
 
 from . import clock, columns, limits, names, rising, scale
 from .table import Column, Table
-
-Rows = NDArray[np.bool_]
 
 _HEAD_ROWS = 2000  # that show whether a column is worth a look
 _MOST_VALUES = 9  # sensors or devices in one file
@@ -42,9 +40,9 @@ class _Part:
     """The rows (n,) of one value of a column: steady size and mean (3,) of their axes."""
 
     value: str
-    rows: Rows
+    rows: Flags
     size: float
-    mean: columns.Floats
+    mean: Floats
 
 
 def named_sensor(table: Table) -> Table:
@@ -156,7 +154,7 @@ def _parts(table: Table, column: Column, triple: columns.Triple) -> list[_Part]:
     return parts
 
 
-def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Rows]) -> bool:
+def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Flags]) -> bool:
     """Whether all rows keep a beat in which those of the commonest value leave holes: pulses beside one
     sensor."""
     commonest = max(masks, key=np.count_nonzero)
@@ -169,14 +167,14 @@ def _is_one_beat(table: Table, triple: columns.Triple, masks: list[Rows]) -> boo
     return False
 
 
-def _holes(t_s: columns.Floats) -> float:
+def _holes(t_s: Floats) -> float:
     """Share of the steps of time that are far from the usual one."""
     steps = np.diff(t_s[np.isfinite(t_s)])
     usual = float(np.median(steps)) if len(steps) else 0.0
     return float(np.mean(np.abs(steps - usual) > 0.5 * usual)) if usual > 0 else 1.0
 
 
-def _is_uneven(rows: Rows) -> bool:
+def _is_uneven(rows: Flags) -> bool:
     """Whether rows (n,) come in runs or by chance, not in turn with others."""
     steps = np.diff(np.flatnonzero(rows))
     return len(steps) > _FEW * len(rows) and float(np.std(steps)) > _MOST_UNEVEN * float(np.mean(steps))

@@ -15,9 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from vibecore.model import Floats
 
 _CALM_STEP = 0.2  # if every step is this near the mean one, nothing is lost and no search is needed
 _BLOCK = 256  # stamps to a block: jitter averages out sixteenfold, slow clock drift stays small

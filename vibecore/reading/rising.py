@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+
+from vibecore.model import Floats
 
 from . import names
 from .table import Column
-
-Floats = NDArray[np.float64]
 
 _COUNTED = 0.99  # share of the steps that are of a counter
 _MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost

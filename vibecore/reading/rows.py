@@ -8,12 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecore.model import Warn
+from vibecore.model import Flags, Floats, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
 from . import limits, scale
-
-Floats = NDArray[np.float64]
 
 _JUDGED_ROWS = 500  # from all over the recording, enough for its median
 _GRAVITY_OVER_SHAKE = 2.0  # steady part over the typical shake, above which a row of zeros is none of it
@@ -33,7 +31,7 @@ class Stamped:
     polled: bool = False  # the stamps are when a logger asked, not when the sensor measured
     mixed: bool = False  # the rows are of several sensors, and nothing tells which are whose
 
-    def keep(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Stamped:
+    def keep(self, which: Flags | NDArray[np.intp]) -> Stamped:
         return replace(self, t_s=self.t_s[which], accel=self.accel.T[:, which].T)
 
     def tell(self, code: str, text: str) -> Stamped:

@@ -10,12 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vibecore.model import Warn
+from vibecore.model import Floats, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2 as G
-
-Floats = NDArray[np.float64]
 
 M_S2_PER_UNIT = {
     "m/s2": 1.0, "g": G, "mg": G / 1e3, "ug": G / 1e6, "%g": G / 100, "cm/s2": 0.01, "mm/s2": 0.001,

@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecore.model import Flags, Floats
+
 from . import limits, scale
 from .rows import Stamped
-
-Floats = NDArray[np.float64]
 
 _FAR_S = 10.0  # a stamp this far from its neighbours, alone, is a broken figure
 _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
@@ -107,7 +107,7 @@ def _written_again(data: Stamped) -> Stamped:
     return data.keep(np.sort(first)).tell("repeated-rows", text)
 
 
-def _by_chance(same: NDArray[np.bool_]) -> float:
+def _by_chance(same: Flags) -> float:
     """Share of rows (n, 3) in which three independent axes repeat together. Where another axis moved the row
     is no copy, so there each axis shows how often it repeats of itself: a coarse phone lying still, nearly
     always."""
@@ -118,7 +118,7 @@ def _by_chance(same: NDArray[np.bool_]) -> float:
     return float(np.prod(shares))
 
 
-def _in_beat(repeats: NDArray[np.bool_]) -> bool:
+def _in_beat(repeats: Flags) -> bool:
     """Whether repeats (n,) come as evenly as two rates make them. A coarse phone on a smooth engine repeats
     wherever the motion turns: at any distance, like chance, whose scatter is as great as its mean."""
     apart = np.diff(np.flatnonzero(repeats))

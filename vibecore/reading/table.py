@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecore.model import Warn
+from vibecore.model import Flags, Floats, Warn
 
 from . import arrow
 
@@ -50,7 +50,7 @@ class Column:
     def __len__(self) -> int:
         return len(self.text if self.numbers is None else self.numbers)
 
-    def floats(self) -> NDArray[np.float64]:
+    def floats(self) -> Floats:
         """(n,) the numbers as float64, nan where empty; all nan for a text column."""
         if self.numbers is None:
             return np.full(len(self.text), np.nan)
@@ -69,12 +69,12 @@ class Column:
         values = coded.dictionary.to_pylist() if len(coded.dictionary) <= _MOST_CODED else []
         return arrow.numbers(coded.indices, -1), tuple(v or "" for v in values)
 
-    def where(self, keep: NDArray[np.bool_]) -> Column:
+    def where(self, keep: Flags) -> Column:
         if self.numbers is not None:
             return replace(self, numbers=self.numbers[keep])
         return replace(self, text=self.text.filter(arrow.mask(keep)))
 
-    def filled(self, where: NDArray[np.bool_]) -> Column:
+    def filled(self, where: Flags) -> Column:
         """Each empty cell (n,) as the last one before it that is not."""
         at = np.maximum.accumulate(np.where(where, -1, np.arange(len(where))))
         if self.numbers is not None:
@@ -82,7 +82,7 @@ class Column:
             return replace(self, numbers=np.where(at < 0, empty, self.numbers[at]))
         return replace(self, text=self.text.take(arrow.places(np.maximum(at, 0))))
 
-    def empty(self) -> NDArray[np.bool_]:
+    def empty(self) -> Flags:
         """(n,) whether a cell is."""
         if self.numbers is not None:
             return self.numbers == MISSING if self.numbers.dtype == np.int64 else np.isnan(self.numbers)
@@ -110,5 +110,5 @@ class Table:
     history: tuple[str, ...] = ()
     plain: bool = True
 
-    def where(self, keep: NDArray[np.bool_]) -> Table:
+    def where(self, keep: Flags) -> Table:
         return replace(self, columns=tuple(c.where(keep) for c in self.columns))

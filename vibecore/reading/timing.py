@@ -9,7 +9,7 @@ from itertools import permutations
 import numpy as np
 
 from vibecore.errors import ReadingError
-from vibecore.model import Warn
+from vibecore.model import Floats, Warn
 
 from . import clock_parts, columns, names, rising, told
 from .clock import Clock, added_up, read_clock
@@ -116,7 +116,7 @@ def _by_contents(table: Table, triple: columns.Triple, rate_hz: float | None) ->
     return None
 
 
-def _places(table: Table, triple: columns.Triple) -> tuple[columns.Floats, str]:
+def _places(table: Table, triple: columns.Triple) -> tuple[Floats, str]:
     """Each row's place in the row of samples (n,), and the title of the column that counts them, '' if none
     does."""
     for column in _counters(table, triple):
@@ -125,7 +125,7 @@ def _places(table: Table, triple: columns.Triple) -> tuple[columns.Floats, str]:
     return np.arange(len(triple.columns[0]), dtype=np.float64), ""
 
 
-def _at_rate(rate_hz: float, said_by: str, places: tuple[columns.Floats, str]) -> Clock:
+def _at_rate(rate_hz: float, said_by: str, places: tuple[Floats, str]) -> Clock:
     """Even steps at the rate as given, or as a line of the file or its name tells it."""
     at, counted_by = places
     lost = (

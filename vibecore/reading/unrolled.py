@@ -11,14 +11,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from vibecore.model import Warn
+from vibecore.model import Floats, Warn
 
 from . import names, rising
 from .table import Column, Table
-
-Floats = NDArray[np.float64]
 
 _LEAST_ROWS = 32  # that tell whether time runs on
 _ALIKE = 0.02  # of the rows' rms: so near lie the means of one sensor's samples
