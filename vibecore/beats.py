@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore import spectra
+from vibecore.constants import PEAK_FLOOR_HZ
 from vibecore.model import Analysis, Floats, Line, Spectrum
 
 SLOWEST_S, FASTEST_S = 20.0, 0.5  # slower is not noticed as coming and going; faster is felt as roughness
@@ -54,7 +55,9 @@ def _pairs(
     spectrum: Spectrum, least_m_s2: float, nearest_hz: float, farthest_hz: float
 ) -> list[tuple[Line, Line]]:
     """Neighbouring lines that swell when added, each felt."""
-    felt = [line for line in spectra.peaks(spectrum, floor_width=8.0) if line.rms_m_s2 >= least_m_s2]
+    felt = [
+        line for line in spectra.peaks(spectrum, floor_width=PEAK_FLOOR_HZ) if line.rms_m_s2 >= least_m_s2
+    ]
     return [
         (a, b)
         for a, b in itertools.pairwise(felt)

@@ -4,6 +4,10 @@ HIGHEST_SPEED_RPM = 20_000.0  # rev/min; above the limit of every road engine: a
 FARTHEST_KM = 5_000_000.0  # km; no road vehicle has run farther: a larger reading is a slip
 USABLE_SHARE = 0.46  # of the sample rate; above it the phone's own samples are not trusted
 LINE_HALF_WIDTH_ORDERS = 0.05  # of an order: the contract's width of a line is +-0.05
+SAME_LINE_HZ = 0.35  # lines this near in hertz are one
+# Over so much about a line its floor is read: wide against a line (0.1 order), narrow against what the car's
+# modes raise.
+PEAK_FLOOR_ORDERS, PEAK_FLOOR_HZ = 1.0, 8.0
 # The whole shake: above the body's sway on its springs (Hz; common practice, no source), and up to this share
 # of the sample rate, just under where phones' own filters take half the power (`quality`).
 SWAY_HZ, WHOLE_SHARE = 3.0, 0.4

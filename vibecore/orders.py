@@ -22,7 +22,14 @@ from typing import Literal
 import numpy as np
 
 from vibecore import spectra
-from vibecore.constants import LINE_HALF_WIDTH_ORDERS, USABLE_SHARE, Z_95
+from vibecore.constants import (
+    LINE_HALF_WIDTH_ORDERS,
+    PEAK_FLOOR_HZ,
+    PEAK_FLOOR_ORDERS,
+    SAME_LINE_HZ,
+    USABLE_SHARE,
+    Z_95,
+)
 from vibecore.engine import Engine, OrderView, what_can_be_seen
 from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.order_bands import BESIDE, OrderBands, axis_shakes, order_bands, quietest
@@ -33,10 +40,7 @@ LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide i
 BLOCKS = 3.0  # wanted at least: more give a better floor, fewer are finer, so that strays leak less
 COHERENCE_REV = 20.0  # ten working cycles a block
 GAIN_ERROR = 0.015  # 0.13 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
-PEAK_FLOOR_ORDERS = 1.0  # wide against a line (0.1), narrow against what the car's modes raise
-PEAK_FLOOR_HZ = 8.0  # the same of a spectrum in hertz
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
-SAME_LINE_HZ = 0.35  # lines this near in hertz are one
 SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 STANDS_DB = 15.0  # over the floor: of a lower line, how far it strays is mostly scatter
 TWICE = 2.0  # the margin of what a line is said to keep to: less than twice is not told apart

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from vibecore.constants import SAME_LINE_HZ
 from vibecore.engine import Engine, fold, what_can_be_seen
-from vibecore.evidence.lines import CLEAR_OF_HALF_ORDER_HZ
 from vibecore.evidence.scene import Scene
 from vibecore.model import Analysis, Line
 
@@ -30,8 +30,7 @@ def _cleared(analysis: Analysis, engine: Engine) -> Analysis:
         return analysis
     wander = analysis.speed.steadiness_rpm / analysis.speed.mean_rpm
     near = [
-        (fold(v.frequency_hz, fs_hz).seen_at_hz, max(CLEAR_OF_HALF_ORDER_HZ, wander * v.frequency_hz))
-        for v in hidden
+        (fold(v.frequency_hz, fs_hz).seen_at_hz, max(SAME_LINE_HZ, wander * v.frequency_hz)) for v in hidden
     ]
 
     def keep(lines: tuple[Line, ...]) -> tuple[Line, ...]:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from vibecore.constants import SPEED_SD_DB_PER_OCTAVE, Z_95
+from vibecore.constants import SAME_LINE_HZ, SPEED_SD_DB_PER_OCTAVE, Z_95
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
@@ -131,7 +131,7 @@ def usable_rows(
         and row.rms_m_s2 is not None
         and row.order not in hidden
         and not is_anothers(row, beside)
-        and all(abs(row.frequency_hz - hz) > lines.CLEAR_OF_HALF_ORDER_HZ for hz in strangers)
+        and all(abs(row.frequency_hz - hz) > SAME_LINE_HZ for hz in strangers)
     ]
 
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from vibecore.constants import USABLE_SHARE
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_HZ, SAME_LINE_HZ, USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
@@ -27,14 +27,11 @@ IDLE: tuple[Role, ...] = ("neutral", "drive", "unit on")  # in these it shakes a
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
 SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 STEADY_HERTZ = SAME_HERTZ / 2**0.5  # share: standard deviation of what swings so far to either side
-FLOOR_HZ = 8.0  # what a line stands over is read so far about it
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart
 # A line that changes by more is another line: a fan's stays, one that turns with the engine grows with speed
 # squared (an unbalance's force) and meets modes besides.
 SAME_LEVEL_DB: dict[Keeps, float] = {"order": 18.0, "hertz": 6.0}
-CLEAR_OF_HALF_ORDER = 0.05  # orders; nearer lines may be the skirt of a half order
-CLEAR_OF_HALF_ORDER_HZ = 0.35  # hertz; the same for lines read in hertz
 STILL_M_S2 = 0.1  # a whole shake above it without a line: something else goes on
 STANDS_OUT_DB = 8.0  # over the floor, to be followed at all
 LEAST_LINE_M_S2 = 0.006  # about the noise of a coarse phone in a narrow band
@@ -90,7 +87,7 @@ def _narrow(line: Line, analysis: Analysis) -> bool:
     3 to 20 % of its hertz."""
     if not len(analysis.spectrum_hz.x):
         return True
-    strays = straying(analysis.spectrum_hz, line.frequency_hz, floor_width=FLOOR_HZ)
+    strays = straying(analysis.spectrum_hz, line.frequency_hz, floor_width=PEAK_FLOOR_HZ)
     return strays <= STEADY_HERTZ * _true_hz(line, analysis)
 
 
@@ -172,9 +169,9 @@ def clear(analysis: Analysis) -> list[Line]:
     apart = beside_orders(analysis)
     found = list(analysis.orders.other_lines)
     for line in analysis.lines:
-        if all(abs(line.frequency_hz - other.frequency_hz) > CLEAR_OF_HALF_ORDER_HZ for other in found):
+        if all(abs(line.frequency_hz - other.frequency_hz) > SAME_LINE_HZ for other in found):
             found.append(replace(line, order=line.frequency_hz / turns_hz))
-    least = max(CLEAR_OF_HALF_ORDER, CLEAR_OF_HALF_ORDER_HZ / turns_hz)
+    least = max(LINE_HALF_WIDTH_ORDERS, SAME_LINE_HZ / turns_hz)
     return [
         line
         for line in (*found, *apart)

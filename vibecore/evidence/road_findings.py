@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import math
 
-from vibecore.constants import SOUND, SWAY_HZ
+from vibecore.constants import SAME_LINE_HZ, SOUND, SWAY_HZ
 from vibecore.engine import Engine, Vehicle
 from vibecore.evidence.likelihood import Finding, Presence
 from vibecore.evidence.line_findings import line_words
-from vibecore.evidence.lines import CLEAR_OF_HALF_ORDER_HZ
 from vibecore.evidence.scene import Scene
 from vibecore.model import Analysis, Line
 from vibecore.sound_cars import WHOLE
@@ -91,8 +90,7 @@ def _is_firing(line: Line, analysis: Analysis, engine: Engine) -> bool:
     if speed is None or speed.confidence < LEAST_CONFIDENCE:
         return False
     return any(
-        abs(line.frequency_hz - order * speed.turns_hz)
-        < max(CLEAR_OF_HALF_ORDER_HZ, order * speed.steadiness_rpm / 60)
+        abs(line.frequency_hz - order * speed.turns_hz) < max(SAME_LINE_HZ, order * speed.steadiness_rpm / 60)
         for order in engine.firing_orders(2)
     )
 

@@ -10,9 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from vibecore.constants import LINE_HALF_WIDTH_ORDERS
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_ORDERS
 from vibecore.model import Analysis, Line, OrderLevel, Spectrum
-from vibecore.orders import PEAK_FLOOR_ORDERS
 from vibecore.spectra import LOBE_BINS, SPREAD_BINS, peaks, straying
 
 
