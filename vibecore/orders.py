@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 
@@ -31,7 +30,7 @@ from vibecore.constants import (
     Z_95,
 )
 from vibecore.engine import Engine, OrderView, what_can_be_seen
-from vibecore.model import Flags, Floats, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
+from vibecore.model import Flags, Floats, KeepsTo, Line, OrderLevel, OrderTable, Signal, Spectrum, SpeedTrack
 from vibecore.order_bands import BESIDE, OrderBands, axis_shakes, order_bands, quietest
 from vibecore.quality import filter_may_take
 from vibecore.turning import Turned, turn
@@ -46,7 +45,6 @@ STANDS_DB = 15.0  # over the floor: of a lower line, how far it strays is mostly
 TWICE = 2.0  # the margin of what a line is said to keep to: less than twice is not told apart
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
-KeepsTo = Literal["engine", "clock", "unknown"]
 TOO_BROKEN = "too little of the recording is unbroken"
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from vibecore.model import Analysis, Place
@@ -59,8 +59,7 @@ def made_alike(scene: Scene, after: Scene) -> list[tuple[Analysis, Analysis]]:
 
 def last_of_each_kind(afters: Sequence[Analysis]) -> tuple[Analysis, ...]:
     """After several repairs the last visit counts, in each gear, place and so on."""
-    kinds = {replace(a.condition, tachometer_rpm=None, taped_anew=False): a for a in afters}
-    return tuple(kinds.values())
+    return tuple({a.condition.way: a for a in afters}.values())
 
 
 def _scene(recorded: tuple[Analysis, ...], place: Place | None) -> Scene:

@@ -15,6 +15,7 @@ Place = Literal["steering wheel", "seat", "floor", "engine", "body"]
 Gear = Literal["neutral", "park", "drive", "reverse"]
 SpeedHold = Literal["idle", "raised", "sweep", "engine off"]
 Stage = Literal["before", "after"]
+KeepsTo = Literal["engine", "clock", "unknown"]
 IN_GEAR: tuple[Gear, ...] = ("drive", "reverse")
 
 
@@ -161,7 +162,7 @@ class Line:
     order: float | None
     rms_m_s2: float
     above_floor_db: float
-    drifts_with: Literal["engine", "clock", "unknown"] = "unknown"
+    drifts_with: KeepsTo = "unknown"
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,10 +235,14 @@ class Condition:
         """Said to be with the engine off, though a tachometer showed that it turned."""
         return self.speed_hold == "engine off" and bool(self.tachometer_rpm)
 
+    @property
+    def way(self) -> Condition:
+        """All that was said, apart from the taping itself and what the tachometer showed."""
+        return replace(self, tachometer_rpm=None, taped_anew=False)
+
     def made_as(self, other: Condition) -> bool:
-        """The same in all that was said, apart from the taping itself and what the tachometer showed."""
-        ways = [replace(c, tachometer_rpm=None, taped_anew=False) for c in (self, other)]
-        return ways[0] == ways[1]
+        """Whether both were made in the same way."""
+        return self.way == other.way
 
 
 @dataclass(frozen=True, eq=False)
