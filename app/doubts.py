@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vibecore.case import Case, CaseRecording
+from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine
-from vibecore.firing import DOUBTED
 from vibecore.guess import is_odd_idle
 from vibecore.model import Analysis, Condition
 
@@ -26,7 +26,7 @@ def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
         idles = a.condition.speed_hold == "idle" and not a.condition.tachometer_rpm
         if idles and a.speed is not None and is_odd_idle(a.speed, spec):
             return f"Idle reads {a.speed.mean_rpm:.0f} rpm. Is the number of cylinders ({cylinders}) right?"
-    return next((w.message for a in analyses for w in a.warnings if w.code == DOUBTED), "")
+    return next((w.message for a in analyses for w in a.warnings if w.code == CYLINDERS_DOUBTFUL), "")
 
 
 def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:

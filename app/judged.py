@@ -6,23 +6,26 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vibecore.constants import (
+    CLIPPED,
+    CYLINDERS_DOUBTFUL,
+    ENGINE_OFF,
+    KNOCKS,
+    LOST_SAMPLES,
+    MOVED,
+    SLOW,
+    STOOD_STILL,
+    WEIGHTING_CUT_OFF,
+)
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
-from vibecore.firing import DOUBTED
 from vibecore.model import Analysis, Recording
 from vibecore.spoken import spoken_by_file
 
-WEIGHTING_NOTE = "weighting-cut-off"  # true of every phone: told on the reading page, no fault of a recording
-STOOD_STILL = "stood-still"  # the engine did, for a part of the recording
-ENGINE_OFF = "engine-off"  # a recording that the plan asks for: nothing is wrong with it
-MISLEADING = (
-    "clipped",
-    "moved",
-    "knocks",
-)  # peaks cut off raise lines of their own; so does a loose phone
+MISLEADING = (CLIPPED, MOVED, KNOCKS)  # peaks cut off raise lines of their own; so does a loose phone
+# True of every phone, told on the reading page; asked for by the plan; asked where the cylinders are said.
+NO_FAULT = {WEIGHTING_CUT_OFF, ENGINE_OFF, CYLINDERS_DOUBTFUL}
 GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
-TOO_SLOW = "slow"  # the phone's rate
-LOST = "lost-samples"
 HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
@@ -42,11 +45,7 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
     unseen = _unseen_firing(analysis, engine)
     lost = _few_lost(analysis.recording)
     harmless = [w.message for w in analysis.warnings if w.code == ENGINE_OFF] + lost
-    told = (
-        {WEIGHTING_NOTE, ENGINE_OFF, DOUBTED}
-        | ({TOO_SLOW} if unseen else set())
-        | ({LOST} if lost else set())
-    )
+    told = NO_FAULT | ({SLOW} if unseen else set()) | ({LOST_SAMPLES} if lost else set())
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
     if analysis.speed is None:
         lines.reverse()  # why there is no speed comes last
@@ -62,7 +61,7 @@ def _few_lost(recording: Recording) -> list[str]:
     """That the lost samples do no harm, where they are few and none of the gaps is long."""
     lost = recording.lost_samples
     few = 0 < lost < HARMLESS_SHARE * recording.rows and np.diff(recording.t_s).max() < SHORT_GAP_S
-    if not few or all(w.code != LOST for w in recording.warnings):
+    if not few or all(w.code != LOST_SAMPLES for w in recording.warnings):
         return []
     return [f"{lost} samples are missing, in short gaps: that does no harm."]
 

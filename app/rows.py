@@ -19,7 +19,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from vibecore import figures
 from vibecore.case import Case, CaseRecording
-from vibecore.constants import HIGHEST_SPEED_RPM
+from vibecore.constants import HIGHEST_SPEED_RPM, SAME_CONTENTS
 from vibecore.contract import all_warnings
 from vibecore.engine import Vehicle
 from vibecore.guess import looks_raised
@@ -27,7 +27,6 @@ from vibecore.jobs import drop_recording, with_condition, without_recording
 from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
 from vibecore.spoken import spoken_by_file
 
-COPY = "same-contents"  # code of the warning on a recording that was given before
 MOST_NAMED = 3  # recordings in a line
 MAX_ACCESSORIES = 200  # characters
 
@@ -76,7 +75,7 @@ def the_way_on(case: Case) -> tuple[str, str, str]:
 
 def _latest(analyses: Sequence[Analysis]) -> Analysis | None:
     """The last that can be read and is no copy of another."""
-    own = [a for a in analyses if all(w.code != COPY for w in all_warnings(a))]
+    own = [a for a in analyses if all(w.code != SAME_CONTENTS for w in all_warnings(a))]
     return own[-1] if own else None
 
 

@@ -10,8 +10,9 @@ from dataclasses import replace
 import pytest
 
 from tests.repair_made import WHEEL, made
+from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine
-from vibecore.firing import DOUBTED, doubts, other_cylinders
+from vibecore.firing import doubts, other_cylinders
 from vibecore.model import OrderTable
 
 FOUR = Engine(4)
@@ -48,7 +49,7 @@ def test_a_faulty_four_is_not_taken_for_another_engine(levels: dict[float, float
 def test_two_strokes_and_the_road_are_not_asked_about() -> None:
     three = {0.5: 0.01, 1.0: 0.02, 1.5: 0.2, 2.0: 0.01, 3.0: 0.05}
     assert other_cylinders(_table({1.0: 0.01, 2.0: 0.01, 1.5: 0.2}), Engine(2, strokes=2)) is None
-    assert [w.code for w in doubts(_table(three), FOUR, WHEEL)] == [DOUBTED]
+    assert [w.code for w in doubts(_table(three), FOUR, WHEEL)] == [CYLINDERS_DOUBTFUL]
     assert "of 3 cylinders" in doubts(_table(three), FOUR, WHEEL)[0].message
     drive = replace(WHEEL, gear="drive", speed_hold="raised")
     assert doubts(_table(three), FOUR, drive) == ()

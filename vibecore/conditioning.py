@@ -12,6 +12,7 @@ import numpy as np
 from scipy import ndimage
 
 from vibecore import quality
+from vibecore.constants import MOVED, STOOD_STILL
 from vibecore.model import Flags, Floats, Recording, Signal, Warn
 from vibecore.steady import HELD_SHARE, MOVED_DEG, steady_part
 from vibecore.timebase import even_steps
@@ -110,7 +111,7 @@ def _moved(postures: _Postures) -> list[Warn]:
     message = (
         f"The phone turned by {angle:.0f} degrees during the recording. Tape it down firmly and record again."
     )
-    return [Warn("moved", message)]
+    return [Warn(MOVED, message)]
 
 
 def _stood(span_s: tuple[float, float]) -> list[Warn]:
@@ -118,4 +119,4 @@ def _stood(span_s: tuple[float, float]) -> list[Warn]:
         f"Only {span_s[0]:.0f} s to {span_s[1]:.0f} s was used: for a part of the recording the car hardly "
         "shook, as if the engine did not run. Start the recording after the engine, and stop it before."
     )
-    return [Warn("stood-still", text)]
+    return [Warn(STOOD_STILL, text)]

@@ -23,3 +23,11 @@ SPEED_SD_DB_PER_OCTAVE = 12.0
 NOTHING_MENDED = 0.5  # chance that a repair did not touch what is wrong; common practice, no source
 ZIP_SIGN = b"PK\x03\x04"  # how a zip begins: the mark of its first file's head, as the format defines it
 SOUND, NOT_LISTED = "normal", "none-of-these"  # ids of causes that name no fault: nothing wrong; not known
+
+# Codes of warnings that more than one module knows; the words stand where they are given.
+ENGINE_OFF = "engine-off"
+SAME_CONTENTS = "same-contents"
+STOOD_STILL = "stood-still"  # the engine did, for a part of the recording
+WEIGHTING_CUT_OFF = "weighting-cut-off"
+LOST_SAMPLES, SLOW, CLIPPED, MOVED, KNOCKS = "lost-samples", "slow", "clipped", "moved", "knocks"
+CYLINDERS_DOUBTFUL = "cylinders-doubtful"

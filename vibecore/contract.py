@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from vibecore.constants import WEIGHTING_CUT_OFF
 from vibecore.engine import Engine
 from vibecore.model import (
     Analysis,
@@ -146,7 +147,7 @@ def error_object(error: str, **names: str) -> dict[str, Any]:
 def all_warnings(analysis: Analysis) -> list[Warn]:
     """Every warning about a recording once, in the order the steps gave them."""
     note = analysis.overall.cut_off_note
-    own = [Warn("weighting-cut-off", note)] if note else []
+    own = [Warn(WEIGHTING_CUT_OFF, note)] if note else []
     steps: Iterable[Warn] = (
         *analysis.recording.warnings,
         *analysis.signal.warnings,

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vibecore.constants import SAME_CONTENTS
 from vibecore.model import Analysis, Recording, Warn
 
 
@@ -37,6 +38,6 @@ def told(analyses: Sequence[Analysis], repeats: Mapping[int, int]) -> tuple[Anal
             f"Same contents as {analyses[first].name}: it is one recording, given twice, and counts once. "
             "Give the other file, or record once more."
         )
-        warning = Warn("same-contents", text)
+        warning = Warn(SAME_CONTENTS, text)
         out[place] = replace(out[place], warnings=tuple(dict.fromkeys((*out[place].warnings, warning))))
     return tuple(out)

@@ -7,10 +7,10 @@ may be wrong, and every order would be taken for another cause's.
 
 from __future__ import annotations
 
+from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine
 from vibecore.model import Condition, OrderTable, Warn
 
-DOUBTED = "cylinders-doubtful"
 USUAL_CYLINDERS = (3, 4, 5, 6, 8)
 # A weak cylinder raises several low orders alike; a firing order stands alone with its multiples. Half the
 # strength: with it 36 % of wrong numbers are asked about and no right one (150 simulated cars).
@@ -45,4 +45,4 @@ def doubts(table: OrderTable | None, engine: Engine | None, condition: Condition
         f"{other} cylinders, one of {engine.cylinders} on order {engine.firing_order:g}. Is the number of "
         "cylinders right? All else that is said hangs on it."
     )
-    return (Warn(DOUBTED, text),)
+    return (Warn(CYLINDERS_DOUBTFUL, text),)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore.constants import CLIPPED, KNOCKS, LOST_SAMPLES, SLOW
 from vibecore.model import Floats, Recording, Warn
 
 SHORT_S = 15.0  # 87 working cycles at 700 rpm: below it intervals grow past 1 dB for unsteady lines
@@ -57,12 +58,12 @@ def warnings(
             f"{rate:.0f} samples a second show nothing above {rate / 2:.0f} Hz. "
             "Set the phone to its fastest rate, 200 or more if it can."
         )
-        found.append(Warn("slow", text))
+        found.append(Warn(SLOW, text))
     if any(_is_cut_off(side * axis, step_m_s2) for axis in recording.accel_m_s2.T for side in (1, -1)):
         text = (
             "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
         )
-        found.append(Warn("clipped", text))
+        found.append(Warn(CLIPPED, text))
     rms = float(np.mean([axis.var() for axis in recording.accel_m_s2.T])) ** 0.5
     if step_m_s2 > COARSE_SHARE * rms:
         text = (
@@ -71,13 +72,13 @@ def warnings(
         )
         found.append(Warn("coarse", text))
     told, lost = {w.code for w in recording.warnings}, recording.lost_samples  # the reader told of gaps
-    if lost > LOST_SHARE * recording.rows and "lost-samples" not in told:
+    if lost > LOST_SHARE * recording.rows and LOST_SAMPLES not in told:
         text = f"{lost} samples are missing. Close other programs on the phone and record again."
-        found.append(Warn("lost-samples", text))
+        found.append(Warn(LOST_SAMPLES, text))
     if knocks and good_share < 1 - KNOCKED_SHARE:
         share = 100 * (1 - good_share)
         text = f"{knocks} knocks had to be cut out, {share:.0f} % of the time. Leave car and phone alone."
-        found.append(Warn("knocks", text))
+        found.append(Warn(KNOCKS, text))
     return found
 
 

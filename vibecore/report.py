@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from vibecore import figures
 from vibecore.case import Case
+from vibecore.constants import ENGINE_OFF, SOUND
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Engine, Vehicle
@@ -18,7 +19,7 @@ from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Symptoms
 from vibecore.paper import bullets, figure, page, section, table, text
-from vibecore.plan import SOUND, SURE_ENOUGH, likeliest_part, to_mend
+from vibecore.plan import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.spoken import spoken_by_file
 from vibecore.units import KM_PER_MILE
 from vibecore.words import (
@@ -42,7 +43,6 @@ from vibecore.words import (
 if TYPE_CHECKING:
     from vibecore.repair import Pair
 
-ENGINE_OFF = "engine-off"  # code of a warning: how it was made says it already
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
 MOST_EVIDENCE = 3  # of each: the rest is in the job
@@ -284,4 +284,5 @@ def _minds_of_all(analyses: Sequence[Analysis], called: Mapping[str, str]) -> li
 def _minds(analysis: Analysis) -> list[str]:
     """What to mind of a recording; what is true of every phone is said once for all."""
     cut_off = analysis.overall.cut_off_note
-    return [w.message for w in all_warnings(analysis) if w.message != cut_off and w.code != ENGINE_OFF]
+    told = [w for w in all_warnings(analysis) if w.code != ENGINE_OFF]  # how it was made says that already
+    return [w.message for w in told if w.message != cut_off]

@@ -51,11 +51,11 @@ def test_an_idle_far_from_the_makers_asks_for_the_cylinders(start, store, cylind
 @pytest.mark.parametrize("page", ["record", "causes"])
 def test_another_engines_firing_order_asks_for_the_cylinders_once(start, job, store, monkeypatch, page):
     from tests.app import made
-    from vibecore.firing import DOUBTED
+    from vibecore.constants import CYLINDERS_DOUBTFUL
     from vibecore.model import Warn
 
     def diagnose(_case, analyses):
-        doubted = (Warn(DOUBTED, "So fires an engine of 3 cylinders."),)
+        doubted = (Warn(CYLINDERS_DOUBTFUL, "So fires an engine of 3 cylinders."),)
         return made.diagnosis(*(replace(a, warnings=doubted) for a in analyses))
 
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)

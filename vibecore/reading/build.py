@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vibecore.constants import LOST_SAMPLES
 from vibecore.errors import ReadingError
 from vibecore.model import Floats, Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
@@ -247,7 +248,7 @@ def _rate_warnings(t_s: Floats, found: rate.Rate) -> tuple[Warn, ...]:
     if found.lost > max(2, _LOST_SHARE * len(t_s)) or found.longest_gap_s > 0.5:
         out.append(
             Warn(
-                "lost-samples",
+                LOST_SAMPLES,
                 f"{found.lost} samples are missing in {found.gaps} gap{'s' if found.gaps > 1 else ''}, "
                 "the longest "
                 f"{found.longest_gap_s:.3g} s. Close other apps and keep the screen on while recording.",
