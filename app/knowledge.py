@@ -10,7 +10,7 @@ from vibecore.causes import dose
 from vibecore.causes.load import CauseRow, SuspectRow, catalogue
 from vibecore.errors import VibecoreError
 from vibecore.model import RankedCause
-from vibecore.words import percent
+from vibecore.units import percent
 
 ADDITIVE = "fuel-additive"  # check whose steps send to the dose calculator
 MONEY = "euros or US dollars"

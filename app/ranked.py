@@ -10,7 +10,8 @@ import widgets
 
 from vibecore.model import Diagnosis, Evidence, RankedCause, Repair
 from vibecore.spoken import spoken_by_file
-from vibecore.words import UNSHOWN_PROBABILITY, percent, repair_sentences, sentence, speaks, verdict_words
+from vibecore.units import percent
+from vibecore.words import UNSHOWN_PROBABILITY, repair_sentences, sentence, speaks, verdict_words
 
 FOLDED_UNDER = 0.05  # common practice, no source: nobody begins with a cause of one in twenty
 More = Callable[[RankedCause], None]

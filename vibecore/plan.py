@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from vibecore.case import Case
 from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.model import CheckOutcome, Condition, Diagnosis, RankedCause, SpeedHold, Suspect
-from vibecore.words import percent
+from vibecore.units import percent
 
 if TYPE_CHECKING:
     from vibecore.causes.load import CheckRow, OutcomeRow

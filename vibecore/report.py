@@ -21,14 +21,13 @@ from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Sympto
 from vibecore.paper import bullets, figure, page, section, table, text
 from vibecore.plan import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.spoken import spoken_by_file
-from vibecore.units import KM_PER_MILE
+from vibecore.units import KM_PER_MILE, percent
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     condition_words,
     customer_change,
     joined,
     pair_sentences,
-    percent,
     repair_sentences,
     sentence,
     shake_words,

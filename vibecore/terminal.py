@@ -19,14 +19,13 @@ from vibecore.model import (
     Repair,
     Warn,
 )
-from vibecore.units import signed, times
+from vibecore.units import percent, signed, times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     beat_words,
     condition_words,
     order_name,
     overall_words,
-    percent,
     recording_words,
     repair_sentences,
     size,

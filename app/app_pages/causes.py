@@ -19,7 +19,8 @@ from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
 from vibecore.plan import likeliest, to_mend
-from vibecore.words import percent, sentence
+from vibecore.units import percent
+from vibecore.words import sentence
 
 
 def page() -> None:

@@ -9,8 +9,7 @@ import numpy as np
 from vibecore.model import Analysis, Compared, FaultLines, VerdictName
 from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
-from vibecore.repair.sound import SoundLevel
-from vibecore.sound_cars import ONE_IN_TWENTY
+from vibecore.sound_cars import ONE_IN_TWENTY, SoundLevel
 from vibecore.units import factor, signed, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
