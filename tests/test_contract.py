@@ -284,18 +284,3 @@ def test_no_answer_is_called_wholly_sure() -> None:
     assert words.percent(1.0) == "over 99 %"
     assert words.percent(0.0) == "under 1 %"
     assert words.percent(0.714) == "71 %"
-
-
-@pytest.mark.parametrize(
-    ("change_db", "said"),
-    [
-        (-20.0, "10 times weaker (-20.0 dB)"),
-        (6.0206, "twice as strong (+6.0 dB)"),
-        (-6.0206, "half as strong (-6.0 dB)"),
-        (12.0412, "4.0 times as strong (+12.0 dB)"),
-        (0.3, "about the same (+0.3 dB)"),
-    ],
-)
-def test_decibels_in_words(change_db: float, said: str) -> None:
-    """20 dB is a factor of ten in amplitude, 6.02 dB one of two: definition of the decibel, ISO 80000-3."""
-    assert words.decibels(change_db) == said

@@ -126,8 +126,6 @@ class Resonance:
     low_amplification: float
     high_amplification: float
     form: Form
-    points: int
-    span_hz: tuple[float, float]
 
     def lift(self, frequency_hz: float) -> float:
         """How many times the natural frequency lifts a shake at this frequency."""
@@ -192,7 +190,7 @@ def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Un
     if (slope_misfit - best.misfit) / scale < _LEAST_F or not f.min() <= natural <= f.max() or too_soft:
         return Unknown(f"No peak between {f.min():.1f} and {f.max():.1f} Hz that is more than a slope.")
     alike = [x for x in fits if (x.misfit - best.misfit) / scale < _ALIKE]
-    return _result(best, alike, scale, freedom, len(f), (float(f.min()), float(f.max())))
+    return _result(best, alike, scale, freedom, (float(f.min()), float(f.max())))
 
 
 def _residuals(log_natural: ArrayLike, log_damping: ArrayLike, data: _Data, form: Form) -> Floats:
@@ -239,7 +237,7 @@ def _slope_misfit(data: _Data) -> float:
 
 
 def _result(
-    best: _Fit, alike: Sequence[_Fit], scale: float, freedom: int, count: int, span_hz: tuple[float, float]
+    best: _Fit, alike: Sequence[_Fit], scale: float, freedom: int, span_hz: tuple[float, float]
 ) -> Resonance | Unknown:
     from scipy.special import stdtrit
 
@@ -257,20 +255,12 @@ def _result(
         return Unknown(
             f"A natural frequency somewhere between {low_hz:.0f} and {high_hz:.0f} Hz: too vague to use."
         )
-    at_peak = [float(magnification(1.0, z, best.form)) for z in (damping, high_z, low_z)]
+    at_peak, low_peak, high_peak = (
+        float(magnification(1.0, z, best.form))
+        for z in (damping, high_z, low_z)  # more damping, less lift
+    )
     return Resonance(
-        natural,
-        low_hz,
-        high_hz,
-        damping,
-        low_z,
-        high_z,
-        at_peak[0],
-        at_peak[1],
-        at_peak[2],
-        best.form,
-        count,
-        span_hz,
+        natural, low_hz, high_hz, damping, low_z, high_z, at_peak, low_peak, high_peak, best.form
     )
 
 

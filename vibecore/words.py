@@ -54,11 +54,6 @@ def order_name(order: float) -> str:
     return f"engine order {order_text(order)}"
 
 
-def decibels(change_db: float) -> str:
-    """A change of level as a mechanic would say it, with the decibels behind."""
-    return f"{times(change_db)} ({signed(change_db)} dB)"
-
-
 def condition_words(condition: Condition) -> str:
     """How a recording was made, as far as it was said."""
     parts = [

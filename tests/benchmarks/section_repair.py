@@ -45,10 +45,6 @@ def _covered(row: RepairRow) -> bool | None:
     return row.low_db <= row.true_db <= row.high_db
 
 
-def _named(row: RepairRow) -> bool:
-    return row.suspected in (row.cause, row.second_cause)
-
-
 def _groups(rows: Sequence[RepairRow]) -> list[tuple[str, list[RepairRow]]]:
     found = [("all", list(rows))]
     found += [(f"truly {verdict}", [r for r in rows if r.truth == verdict]) for verdict in VERDICTS]
