@@ -100,7 +100,7 @@ def _make(key: str, store: Store, job: Job, case: Case, say: Say) -> Results:
     analyses, unread = [], {}
     digests = {f.name: f.digest for f in job.files}
     for number, item in enumerate(case.recordings, start=1):
-        name = item.file.as_posix()
+        name = item.name
         head = f"Reading {number} of {len(case.recordings)}: {name}"
         say(head)
         digest, tell = digests.get(name, ""), partial(_tell, say, head)

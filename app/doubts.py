@@ -40,4 +40,4 @@ def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:
 
 def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:
     """Their names."""
-    return [r.file.as_posix() for r in unsaid_of(recordings)]
+    return [r.name for r in unsaid_of(recordings)]

@@ -26,7 +26,7 @@ CHANGED = "You have changed a part of it since."
 
 def reasons_of(notes: Mapping[str, str], case: Case) -> dict[str, str]:
     """Recordings of the job that nobody has looked over yet, and why each was taken as it was."""
-    here = {r.file.as_posix() for r in case.recordings}
+    here = {r.name for r in case.recordings}
     pairs = (line.partition("\t") for line in notes.get(NOTE, "").split("\n") if line)
     return {name: why for name, _, why in pairs if name in here}
 
@@ -67,7 +67,7 @@ def _placed(job: Job, case: Case) -> list[tuple[Recording, Place]]:
     found = []
     digests = {f.name: f.digest for f in job.files}
     for item in case.recordings:
-        name, place = item.file.as_posix(), item.condition.place
+        name, place = item.name, item.condition.place
         if place is None or name not in digests:
             continue
         fetch = partial(state.store().read_file, job.head.id, name)

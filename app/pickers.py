@@ -21,7 +21,7 @@ def condition_title(analysis: Analysis) -> str:
 
 def file_title(item: CaseRecording) -> str:
     """How it was made, and the file; the file alone if nobody said."""
-    words, name = made(item.condition), item.file.as_posix()
+    words, name = made(item.condition), item.name
     return f"{words[:1].upper()}{words[1:]} ({name})" if words else name
 
 

@@ -81,8 +81,8 @@ def _latest(analyses: Sequence[Analysis]) -> Analysis | None:
 
 def _offer_to_take_out(work: state.Work) -> None:
     with st.expander("Take a recording out"):
-        names = [r.file.as_posix() for r in work.case.recordings]
-        titles = {r.file.as_posix(): pickers.file_title(r) for r in work.case.recordings}
+        names = [r.name for r in work.case.recordings]
+        titles = {r.name: pickers.file_title(r) for r in work.case.recordings}
         name = st.selectbox(
             "Which", names, None, titles.__getitem__, placeholder="choose one", key=_which(work)
         )
@@ -116,7 +116,7 @@ def _ask_to_confirm(work: state.Work) -> None:
 def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -> DeltaGenerator:
     """One recording: boxes for its condition, and room for its quality."""
     item, earlier = work.case.recordings[place_in_job], work.case.recordings[:place_in_job]
-    name, made = item.file.as_posix(), item.condition
+    name, made = item.name, item.condition
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         if name in reasons:
@@ -187,7 +187,7 @@ def _which(work: state.Work) -> str:
 def _show_quality(
     room: DeltaGenerator, item: CaseRecording, vehicle: Vehicle, results: cache.Results
 ) -> None:
-    name = item.file.as_posix()
+    name = item.name
     analysis = results.analysis(name)
     if analysis is None:
         room.error(widgets.plain(results.unread.get(name, "This recording cannot be read.")))

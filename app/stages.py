@@ -30,7 +30,7 @@ OPEN = "Until you say so, it counts as before the repair."
 
 def asked(notes: Mapping[str, str], case: Case) -> list[str]:
     """Names of the job's recordings of which it is not said."""
-    here = {r.file.as_posix() for r in case.recordings}
+    here = {r.name for r in case.recordings}
     return [name for name in notes.get(NOTE, "").split("\n") if name in here]
 
 

@@ -31,6 +31,11 @@ class CaseRecording:
     file: Path
     condition: Condition
 
+    @property
+    def name(self) -> str:
+        """The file as the case file and the job's notes call it, on every system."""
+        return self.file.as_posix()
+
 
 @dataclass(frozen=True)
 class Case:
@@ -203,7 +208,7 @@ def _recording_table(recording: CaseRecording) -> dict[str, Any]:
     c = recording.condition
     return _filled(
         {
-            "file": recording.file.as_posix(),
+            "file": recording.name,
             "place": c.place,
             "gear": c.gear,
             "engine_speed_rpm": c.tachometer_rpm,

@@ -216,7 +216,7 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
     analyses = dict(zip(read, diagnosis.analyses, strict=True))
     items = []
     for place, item in enumerate(case.recordings):
-        file = item.file.as_posix()
+        file = item.name
         if place in analyses:
             items.append(recording_item(analyses[place], file=file, engine=engine))
         else:

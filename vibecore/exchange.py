@@ -103,11 +103,9 @@ def _import(store: Store, pack: zipfile.ZipFile, entries: Mapping[str, zipfile.Z
     files: list[NewFile] = []
     listed: list[CaseRecording] = []
     for item in case.recordings:
-        wanted = entries.get(item.file.as_posix())
+        wanted = entries.get(item.name)
         if wanted is None:
-            raise StoreError(
-                f"The job's recording {item.file.as_posix()} is not in the zip. Export it again."
-            )
+            raise StoreError(f"The job's recording {item.name} is not in the zip. Export it again.")
         name = free_name(clean_name(item.file.name), [f.name for f in files])
         files.append(NewFile(name, _original(pack, wanted, files)))
         listed.append(replace(item, file=Path(name)))

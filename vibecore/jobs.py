@@ -77,14 +77,14 @@ def with_condition(case: Case, name: str, **parts: Any) -> Case:
     return replace(
         case,
         recordings=tuple(
-            replace(r, condition=replace(r.condition, **parts)) if r.file.as_posix() == name else r
+            replace(r, condition=replace(r.condition, **parts)) if r.name == name else r
             for r in case.recordings
         ),
     )
 
 
 def without_recording(case: Case, name: str) -> Case:
-    return replace(case, recordings=tuple(r for r in case.recordings if r.file.as_posix() != name))
+    return replace(case, recordings=tuple(r for r in case.recordings if r.name != name))
 
 
 def drop_recording(store: Store, job: Job, name: str, notes: Mapping[str, str] | None = None) -> Job:

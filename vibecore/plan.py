@@ -242,7 +242,7 @@ def _after_repair(diagnosis: Diagnosis) -> NextStep:
 
 
 def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
-    done = tuple(r.file.as_posix() for r in case.recordings if _fits(row, r.condition))
+    done = tuple(r.name for r in case.recordings if _fits(row, r.condition))
     helper = case.vehicle.transmission != "manual"
     cautions = tuple(_caution(name) for name in row["cautions"] if helper or name != "helper")
     return PlanItem(

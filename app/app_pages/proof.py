@@ -57,13 +57,13 @@ def _ask_for_one(work: state.Work) -> None:
 
 def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
     """It may be here already, and nobody said so: the latest first, those never said of before the others."""
-    names = [r.file.as_posix() for r in work.case.recordings]
+    names = [r.name for r in work.case.recordings]
     if len(names) < LEAST_COMPARED:
         return
     latest = [*asked[::-1], *(n for n in names[::-1] if n not in asked)][:MOST_OFFERED]
     with st.container(border=True):
         key = state.fresh_key(work.job, f"use one of {len(names)}")
-        titles = {r.file.as_posix(): pickers.file_title(r) for r in work.case.recordings}
+        titles = {r.name: pickers.file_title(r) for r in work.case.recordings}
         name = st.selectbox("Recorded after the mend", latest, format_func=titles.__getitem__, key=key)
         if st.button(
             "Use this recording as the one after the repair", type="primary" if asked else "secondary"
@@ -96,8 +96,8 @@ def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
     """A proof from recordings that nobody has looked over, or whose places nobody named."""
     unsure = guesses.reasons_of(work.job.notes, work.case)
     name = repair.before
-    used = [r for r in work.case.recordings if r.condition.stage == "after" or r.file.as_posix() == name]
-    guessed = any(r.file.as_posix() in unsure for r in used)
+    used = [r for r in work.case.recordings if r.condition.stage == "after" or r.name == name]
+    guessed = any(r.name in unsure for r in used)
     placeless = repair.verdict != "cannot-tell" and any(r.condition.place is None for r in used)
     if guessed:
         st.warning("How these were made is still a guess: say it before you rely on this.")

@@ -52,7 +52,7 @@ def page() -> None:
 def _lead(work: state.Work) -> bool:
     """The one thing to do now; whether that is to record something."""
     guessed = guesses.reasons_of(work.job.notes, work.case)
-    if any(r.file.as_posix() in guessed for r in doubts.unsaid_of(work.case.recordings)):
+    if any(r.name in guessed for r in doubts.unsaid_of(work.case.recordings)):
         st.markdown("Next: **Say below how each recording was made.** Then it shows what is still missing.")
         return False
     item = to_record(work.case, stages.diagnosis_at_hand(work.job, work.case), work.job.notes.get("done", ""))
