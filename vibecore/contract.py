@@ -35,7 +35,6 @@ def analysis_object(
 ) -> dict[str, Any]:
     """The `analyze` object. `file` is the name as the person gave it, the recording's own name if None."""
     rec, overall = analysis.recording, analysis.overall
-    other = analysis.orders.other_lines if analysis.orders else analysis.lines
     return {
         "file": rec.name if file is None else file,
         "ok": True,
@@ -50,7 +49,7 @@ def analysis_object(
         },
         "engine_speed": _speed(analysis.speed),
         "orders": _orders(analysis, engine),
-        "other_lines": [_line(line) for line in other],
+        "other_lines": [_line(line) for line in analysis.off_orders],
         "overall": {
             "rms_m_s2": _level(overall.rms_m_s2),
             "weighted_rms_m_s2": _level(overall.weighted_rms_m_s2),

@@ -48,7 +48,7 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     """The order spectrum with the engine's orders as bars. The analysis must have an order table."""
     table = analysis.orders
     assert table is not None
-    seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
+    seen = table.seen
     strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0, default=None)
     line = strongest_line(table, more_than_m_s2=(strongest and strongest.rms_m_s2) or 0.0)
     last = last_shown([*(lv.order for lv in seen), *([line.order or 0.0] if line else [])])

@@ -72,12 +72,9 @@ def analysis_text(analysis: Analysis, title: str) -> str:
     lines += _wrapped(said)
     if analysis.orders is not None:
         lines += _wrapped(order_rows(analysis.orders.levels), hang=" " * WHY_COLUMN)
-        others: Sequence[Line] = analysis.orders.other_lines
-    else:
-        others = analysis.lines
-    if others:
+    if analysis.off_orders:
         lines += ["  Lines on no engine order:" if analysis.orders else "  Lines:"]
-        lines += ["    " + line_words(line) for line in others]
+        lines += ["    " + line_words(line) for line in analysis.off_orders]
     return "\n".join(lines)
 
 

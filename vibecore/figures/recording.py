@@ -71,7 +71,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     x, y = thinned(table.spectrum.x, line_level(table.spectrum))
     if len(x):
         fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
-    seen = [lv for lv in table.levels if lv.visible and lv.rms_m_s2 is not None]
+    seen = table.seen
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
     _add_levels(fig, seen, strongest, engine)
     others = [line for line in table.other_lines if line.order is not None]

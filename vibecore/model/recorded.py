@@ -191,6 +191,11 @@ class OrderTable(Frozen):
     rest_ms: float
     total_ms: float
 
+    @property
+    def seen(self) -> tuple[OrderLevel, ...]:
+        """The levels of those orders that this recording can show."""
+        return tuple(lv for lv in self.levels if lv.visible and lv.rms_m_s2 is not None)
+
     def level(self, order: float) -> OrderLevel | None:
         """The level of this order, or None if the table does not reach it."""
         return next((lv for lv in self.levels if abs(lv.order - order) < 1e-6), None)
@@ -265,3 +270,8 @@ class Analysis(Frozen):
     @property
     def name(self) -> str:
         return self.recording.name
+
+    @property
+    def off_orders(self) -> tuple[Line, ...]:
+        """Its lines on no engine order; all its lines where the orders are not known."""
+        return self.lines if self.orders is None else self.orders.other_lines

@@ -63,8 +63,7 @@ def _turning_orders(before: Analysis, befores: Sequence[Analysis]) -> tuple[floa
     followed = strongest_kept(scene_of(befores), "order") if befores else None
     if followed is not None and followed.order is not None:
         return (followed.order,)
-    other = before.orders.other_lines if before.orders is not None else before.lines
-    lines = _strongest([ln for ln in other if ln.drifts_with != "clock" and ln.order is not None])
+    lines = _strongest([ln for ln in before.off_orders if ln.drifts_with != "clock" and ln.order is not None])
     return tuple(ln.order for ln in lines if ln.order is not None)
 
 
@@ -73,9 +72,8 @@ def _own_speeds_hz(before: Analysis, befores: Sequence[Analysis]) -> tuple[float
     followed = strongest_kept(scene_of(befores), "hertz") if befores else None
     if followed is not None:
         return (followed.hertz,)
-    other = before.orders.other_lines if before.orders is not None else before.lines
     # A steady idle does not show what a line keeps to: without a word on it any may be the fan's.
-    own_speed = [ln for ln in other if ln.drifts_with == "clock"] or list(other)
+    own_speed = [ln for ln in before.off_orders if ln.drifts_with == "clock"] or before.off_orders
     return tuple(ln.frequency_hz for ln in _strongest(own_speed))
 
 
