@@ -29,18 +29,16 @@ from vibecore.model import Flags, Floats, Recording, Warn
 from vibecore.runs import runs
 
 PASS_SHARE = 0.45  # of the sample rate: above it an uneven series carries no trustworthy amplitude
-REGULAR_JITTER = (
-    0.004  # of a step: at half the rate it shifts phase by 0.013 rad, -38 dB: below phones' noise
-)
+# Of a step: at half the rate it shifts phase by 0.013 rad, -38 dB, which is below phones' noise.
+REGULAR_JITTER = 0.004
 PHASE_STAMPS = 5000  # tell the grid's phase to 0.4 % of a step even at the worst jitter that keeps a beat
 MOST_SHIFT = 0.6  # of a step: a sample later than this belongs to no place of the grid and is left out
 # Spread of the stamps about their places, from which on the clock may drift: all over a step it is 0.29.
 MAY_DRIFT = 0.1
 DRIFTED = 0.5  # of a step, from end to end: by less every sample keeps its place
 DRIFT_SAMPLES = 32  # over so many phase is averaged: drift is slower, jitter is not
-LEAST_PHASE = (
-    0.3  # mean of their unit phasors: at a jitter of 0.25 of a step it is 0.29, and no clock is seen
-)
+# Mean of their unit phasors: at a jitter of 0.25 of a step it is 0.29, and no clock is seen.
+LEAST_PHASE = 0.3
 MOST_LATE = 4  # such samples in a row: jitter throws out single ones, a stretch has a clock of its own
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 MOST_ITERATIONS = 4

@@ -29,9 +29,8 @@ LEAST_LEVEL_M_S2 = 0.002  # phones' noise in a line's width after a minute (data
 GROUND_SPREAD_DB = 0.5  # thousands of samples make it
 SUNK_SHARE = 0.4  # of the upper end of its interval: where a line that sinks in its floor is taken to lie
 UNSURE_DB = 5.0  # spread given to a line that sinks in its floor
-AGAIN_DB = (
-    2.0  # warmth, load and battery are not alike from one visit to the next; common practice, no source
-)
+# Warmth, load and battery are not alike from one visit to the next; common practice, no source.
+AGAIN_DB = 2.0
 
 
 @dataclass(frozen=True)

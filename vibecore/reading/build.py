@@ -219,8 +219,7 @@ def _check_span(t_s: Floats, step_s: float, table: Table) -> None:
     if rate_hz < limits.MIN_RATE_HZ:
         raise ReadingError(
             f"{title} has {rate_hz:.3g} samples a second; engine shake needs more than "
-            f"{limits.MIN_RATE_HZ:g}. "
-            "Set the recording app to its fastest rate and record again."
+            f"{limits.MIN_RATE_HZ:g}. Set the recording app to its fastest rate and record again."
         )
     if t_s[-1] < limits.MIN_DURATION_S:
         raise ReadingError(
@@ -246,19 +245,13 @@ def _is_uneven(off: Floats) -> bool:
 def _rate_warnings(t_s: Floats, found: rate.Rate) -> tuple[Warn, ...]:
     out = []
     if found.lost > max(2, _LOST_SHARE * len(t_s)) or found.longest_gap_s > 0.5:
-        out.append(
-            Warn(
-                LOST_SAMPLES,
-                f"{found.lost} samples are missing in {found.gaps} gap{'s' if found.gaps > 1 else ''}, "
-                "the longest "
-                f"{found.longest_gap_s:.3g} s. Close other apps and keep the screen on while recording.",
-            )
+        gaps = f"{found.gaps} gap{'s' if found.gaps > 1 else ''}, the longest {found.longest_gap_s:.3g} s"
+        text = (
+            f"{found.lost} samples are missing in {gaps}. Close other apps and keep the screen on while "
+            "recording."
         )
+        out.append(Warn(LOST_SAMPLES, text))
     if not found.steady or _is_uneven(np.abs(np.diff(t_s) / found.step_s - 1.0)):
-        out.append(
-            Warn(
-                "uneven-stamps",
-                "The time between samples varies widely: the app records when something changes.",
-            )
-        )
+        text = "The time between samples varies widely: the app records when something changes."
+        out.append(Warn("uneven-stamps", text))
     return tuple(out)

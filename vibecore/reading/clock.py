@@ -205,31 +205,34 @@ def _usual_step(raw: Floats) -> float:
 
 
 def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ...]]:
+    """The unit of a column that steps by so many of it, as stated if that is believed; '' if none makes it a
+    time."""
+
+    def rate_hz(unit: str) -> float:
+        return 1.0 / (step * names.TIME_UNITS_S[unit])
+
     low, high = limits.TYPICAL_RATES_HZ
     units: tuple[str, ...] = ("s", "ms", "us", "ns")
     if _starts_in(column, _SERIAL_DAYS):
         units = (*units, "d")
     if _starts_in(column, _TICKS):
         units = ("100 ns",)
-    fitting = [u for u in units if low <= 1.0 / (step * names.TIME_UNITS_S[u]) <= high]
+    fitting = [u for u in units if low <= rate_hz(u) <= high]
     if stated:
-        rate = 1.0 / (step * names.TIME_UNITS_S[stated])
-        if limits.BELIEVED_RATES_HZ[0] <= rate <= limits.BELIEVED_RATES_HZ[1]:
-            return stated, _doubt_of_ticks(column, stated, rate)
+        if limits.BELIEVED_RATES_HZ[0] <= rate_hz(stated) <= limits.BELIEVED_RATES_HZ[1]:
+            return stated, _doubt_of_ticks(column, stated, rate_hz(stated))
         if fitting:
             text = (
-                f"{_title(column)} says {stated}, which would be {rate:,.3g} samples a second: no phone "
-                "does that. "
-                f"{fitting[0]} was taken ({1.0 / (step * names.TIME_UNITS_S[fitting[0]]):.4g} samples a "
-                "second)."
+                f"{_title(column)} says {stated}, which would be {rate_hz(stated):,.3g} samples a second: no "
+                f"phone does that. {fitting[0]} was taken ({rate_hz(fitting[0]):.4g} samples a second)."
             )
             return fitting[0], (Warn("time-unit-mismatch", text),)
         return stated, ()
     if fitting:
         return fitting[0], ()
-    if limits.TYPICAL_RATES_HZ[1] < 1.0 / step <= limits.MOST_RATE_HZ:
+    if high < rate_hz("s") <= limits.MOST_RATE_HZ:
         return "s", ()  # a fast box; counted in anything smaller it would be faster than any
-    slow = [u for u in ("s", "ms") if 0.2 <= 1.0 / (step * names.TIME_UNITS_S[u]) < low]
+    slow = [u for u in ("s", "ms") if 0.2 <= rate_hz(u) < low]
     return (slow[0] if slow else ""), ()
 
 

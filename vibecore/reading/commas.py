@@ -21,8 +21,7 @@ BOTH_TOLD = Warn(
 TOLD = Warn(
     "decimal-commas",
     "The file writes decimals with a comma and parts its cells by commas too; the halves of each number "
-    "were put "
-    "together again. Choose the semicolon or the decimal point in the app if it lets you.",
+    "were put together again. Choose the semicolon or the decimal point in the app if it lets you.",
 )
 
 

@@ -113,8 +113,7 @@ def _check_lines(text: bytes, head: bytes, rows: int, source: str, max_rows: int
     if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
         raise ReadingError(
             f"{source} is one line of {limits.megabytes(len(text))}; a recording has one line for each "
-            "sample. "
-            "Export it as CSV with line breaks."
+            "sample. Export it as CSV with line breaks."
         )
     if rows > max_rows:
         raise ReadingError(

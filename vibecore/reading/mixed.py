@@ -22,14 +22,12 @@ from .table import Column, Table
 _HEAD_ROWS = 2000  # that show whether a column is worth a look
 _MOST_VALUES = 9  # sensors or devices in one file
 _LARGEST = 1000  # number of a sensor; whole numbers above are measures
-_LEAST_CHANGES = (
-    0.15  # share of the rows, where they take turns one by one: of two sensors one may be ten times as fast
-)
+# Share of the rows, where they take turns one by one: of two sensors one may be ten times as fast.
+_LEAST_CHANGES = 0.15
 _MOST_UNEVEN = 0.5  # of the rows from one to the next of a value, rms over mean; by chance it is 0.7 and more
 _FEW = 0.05  # share of the rows: seldom ones, such as steps or light, come when they come
-_LEAST_FALLS = (
-    0.3  # share of the changes from sensor to sensor at which time goes back, if they write in batches
-)
+# Share of the changes from sensor to sensor at which time goes back, if they write in batches.
+_LEAST_FALLS = 0.3
 _ELSEWHERE = 0.05  # share of the times time goes back that may lie at no change
 _MORE_HOLES = 0.03  # share of the steps: pulses that leave fewer are too seldom to be looked at
 _TURNED = 0.02  # of gravity: two phones never lie alike to a degree, but what merely counts rows has one mean

@@ -26,10 +26,8 @@ _ALIKE = 0.8  # of the highest peak: less than a peak loses between two trial ra
 _FINENESS = 0.5  # of the width of the peak in rate: a tenth of its height is lost at most
 _SEARCH_BLOCKS = 16
 _NEAR = 0.75  # of the usual step: nearer to one step than to two
-_RANDOM_BEAT = (
-    0.89,
-    1.9,
-)  # mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter
+# Mean phasor of stamps at random (Rayleigh: sqrt(pi)/2), and four times its scatter.
+_RANDOM_BEAT = (0.89, 1.9)
 _NEIGHBOURS = 1.5  # times the usual distance of two blocks: further apart there is a gap between them
 _AROUND = 11  # places whose median smooths out single late or early stamps
 _WHOLE = 0.02  # of a unit: what is left of it in printed fractions

@@ -19,9 +19,8 @@ M_S2_PER_UNIT = {
     "mGal": 1e-5, "ft/s2": 0.3048, "in/s2": 0.0254, "dm/s2": 0.1, "um/s2": 1e-6, "km/h/s": 1 / 3.6,
 }  # fmt: skip
 GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
-COUNTS_PER_G = tuple(
-    2**k for k in range(14, 7, -1)
-)  # 16384 to 256: data sheets of phone-class parts, +-2 g to +-16 g
+# 16384 to 256: data sheets of phone-class parts, +-2 g to +-16 g.
+COUNTS_PER_G = tuple(2**k for k in range(14, 7, -1))
 _BLOCK_ROWS = (64, 1024)  # about a second at any rate: long enough for engine shake to average out
 _BLOCKS = 60
 _MOST_SHAKE = 0.7  # rms shake over the steady part, above which that is no gravity at idle but chance
@@ -32,15 +31,12 @@ _PHONE_RANGE_G = 16.0  # no phone-class part measures more
 MOST_M_S2 = 1.25 * _PHONE_RANGE_G * G  # and no scale is so far off
 _MOST_STEADY_M_S2 = 1.5 * G  # a car stands still in 1 g, and no corner or brake adds more than half of one
 _COARSE_M_S2 = 0.1  # whole numbers of more than this show nothing of an engine: they count something else
-_QUIETEST_M_S2 = (
-    0.002  # noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter
-)
+# Noise of the best phone-class parts over 50 Hz (70 ug/sqrt(Hz), data sheets): no file is quieter.
+_QUIETEST_M_S2 = 0.002
 # The shake of a hand that a day's work may have before something must be done (2002/44/EC, article 3; from
 # memory). Few wheels, seats or floors of an idling car shake so: in m/s2 it is likelier than in g.
 _STRONG_M_S2 = 2.5
-_MOST_RMS_M_S2 = (
-    G  # broken mounts shake an engine block by 1 g: above, values without a unit are in a smaller one
-)
+_MOST_RMS_M_S2 = G  # broken mounts shake an engine block by 1 g: over it the values are in a smaller unit
 _ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells them apart
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.

@@ -14,11 +14,8 @@ import marshal
 import sys
 from typing import Any
 
-LEAST_MEMORY, MEMORY_PER_BYTE, MOST_MEMORY = (
-    768 * 1024**2,
-    20,
-    2 * 1024**3,
-)  # bytes; a full old sheet takes 0.5 GB
+# Bytes, for a byte of the file where it says so; a full old sheet takes 0.5 GB.
+LEAST_MEMORY, MEMORY_PER_BYTE, MOST_MEMORY = 768 * 1024**2, 20, 2 * 1024**3
 BROKEN, TOO_LARGE = 3, 4  # exit statuses
 
 

@@ -19,9 +19,8 @@ TRIAL_S = 6.0
 # A doubling. Levels of shake are told apart from about 1 dB on with one straight after the other (about 13 %;
 # Griffin, Handbook of Human Vibration, from memory); an owner who compares with last month needs far more.
 RISE_DB = 6.0
-LEAST_M_S2 = (
-    0.1  # well over what a seated person or a hand just notices (0.015 m/s2 peak, ISO 2631-1 annex C)
-)
+# Well over what a seated person or a hand just notices (0.015 m/s2 peak, ISO 2631-1 annex C).
+LEAST_M_S2 = 0.1
 
 
 @dataclass(frozen=True)
