@@ -19,7 +19,7 @@ __all__ = ["read_recording"]
 _BLANK = b"\0 \r\n\t"
 _LOST_BLOCK = bytes(16)  # what a card has that lost the begin of a file; no encoding begins so
 _MOST_PACKED = 3  # times: a tar in gzip in a zip
-_PROBE = 4096  # bytes looked at first: the whole only if they are blank
+_MOST_GIVEN_HZ = 1e5  # of a rate that a person gives: no sensor is as fast
 
 
 def read_recording(
@@ -41,7 +41,7 @@ def read_recording(
 
     Raises ReadingError, with what is wrong and what to do, if there is no acceleration to be had.
     """
-    if rate_hz is not None and not 0 < rate_hz < 1e5:
+    if rate_hz is not None and not 0 < rate_hz < _MOST_GIVEN_HZ:
         raise ReadingError(
             f"A rate of {rate_hz} samples a second makes no sense. Give the app's own figure, such as 100."
         )
@@ -191,7 +191,7 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
     from .build import build
     from .formats import FORMATS, check_kind
 
-    if not data[:_PROBE].strip(_BLANK) and not data.strip(_BLANK):
+    if not data[: limits.PROBE_BYTES].strip(_BLANK) and not data.strip(_BLANK):
         raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
     if data.startswith(_LOST_BLOCK):
         data = data.lstrip(b"\0")

@@ -35,6 +35,7 @@ _DECIMAL_UNITS_S, _SAME_UNIT = (1.0, 1e-3, 1e-6), 1e-6
 _FORWARD = 0.99  # share of the steps of time that are none back
 # Of 100 ns since the years 1601 and 1, from about 1981 to 2076 and 1965 to 2091: so count some computers.
 _TICKS = ((1.2e17, 1.5e17), (6.2e17, 6.6e17))
+_SLOWEST_HZ = 0.2  # what steps slower is no time of samples
 _CLIP = 50.0  # steps longer than so many usual ones are gaps and say nothing about the unit
 
 
@@ -232,7 +233,7 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
         return fitting[0], ()
     if high < rate_hz("s") <= limits.MOST_RATE_HZ:
         return "s", ()  # a fast box; counted in anything smaller it would be faster than any
-    slow = [u for u in ("s", "ms") if 0.2 <= rate_hz(u) < low]
+    slow = [u for u in ("s", "ms") if _SLOWEST_HZ <= rate_hz(u) < low]
     return (slow[0] if slow else ""), ()
 
 

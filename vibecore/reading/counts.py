@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from . import names, scale
+from . import limits, names, scale
 from .columns import Triple
 
 _COUNT, _UNIT, _IS = r"(?:lsb|counts?|digits?)", r"(?P<unit>[^\W\d]+(?:/s2|/s/s)?)", r"[ =:)\]]*"
@@ -25,12 +25,11 @@ _TO_A_UNIT = (
     rf"\b1 ?{_UNIT} ?[=:] ?{_SIZE}(?! ?m/s)",  # 1 g = 9.81 m/s2 is none
 )
 _BARE = re.compile(r"(?P<name>[^\d:=;,]*)[:=;,\s]+(?P<size>[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?)\W*")
-_LONGEST = 200  # characters of a line; longer ones are no notes
 
 
 def per_count(text: str) -> tuple[float, str]:
     """How much of which unit of acceleration a count is; no unit if that is not said."""
-    text = unicodedata.normalize("NFKC", text[:_LONGEST]).lower().replace("_", " ").replace("^", "")
+    text = unicodedata.normalize("NFKC", text[: limits.MAX_NOTE]).lower().replace("_", " ").replace("^", "")
     text = re.sub(r"\s*(?:/|\bper\b)\s*", "/", re.sub(r"\s+", " ", text))
     for pattern in (*_OF_A_COUNT, *_TO_A_UNIT):
         for found in re.finditer(pattern, text):
@@ -57,7 +56,7 @@ def counted_out(triple: Triple, hints: str) -> Triple:
 def scale_told(hints: str) -> str:
     """The line before the data that states a scale of no unit, other than 1; '' if none does."""
     words = names.words()["scale"]
-    for line in (line[:_LONGEST].strip() for line in hints.split("\n")):
+    for line in (line[: limits.MAX_NOTE].strip() for line in hints.split("\n")):
         found = _BARE.fullmatch(line)
         if found is None or float(found["size"]) == 1.0:
             continue

@@ -6,9 +6,8 @@ from __future__ import annotations
 import codecs
 import unicodedata
 
-from . import names
+from . import limits, names
 
-_PROBE = 4096  # bytes looked at to tell text from pictures and UTF-16 from UTF-8
 _TELLING = 1024  # bytes of lines that are not plain, enough for any header
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -19,6 +18,7 @@ _MARKS = (
 # What spreadsheets of a country write where they do not write UTF-8; the first where nothing tells.
 _OF_A_COUNTRY = ("cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "cp932", "gb18030", "cp949", "big5")
 _CONTROL = bytes(b for b in range(32) if b not in b"\t\n\r\f\v\0\x1a")
+_MOSTLY_NUL, _HARDLY_NUL = 0.7, 0.1  # share of every other byte, in UTF-16 of Latin letters; of the rest
 _MOST_CONTROL = 0.02  # share of control characters above which bytes are no text
 _ODD_SIGNS = {
     "\u2212": "-",
@@ -48,7 +48,7 @@ _BESIDE_DIGITS: dict[int, str | int] = {
 
 def looks_like_text(data: bytes) -> bool:
     """True if the first bytes can be text: few control characters, NUL bytes only as UTF-16 has them."""
-    probe = data[:_PROBE]
+    probe = data[: limits.PROBE_BYTES]
     if any(probe.startswith(mark) for mark, _ in _MARKS) or _bare_utf16(probe):
         return True
     control = len(probe) - len(probe.translate(None, _CONTROL))
@@ -73,7 +73,7 @@ def _decode(data: bytes) -> tuple[bytes, str]:
             if name == "utf-8":
                 return _as_utf8(data[len(mark) :])
             return _plain(data[len(mark) :].decode(name, errors="ignore")), name
-    if name := _bare_utf16(data[:_PROBE]):
+    if name := _bare_utf16(data[: limits.PROBE_BYTES]):
         return _plain(data.decode(name, errors="ignore")), name
     return _as_utf8(data)
 
@@ -84,7 +84,7 @@ def _as_utf8(data: bytes) -> tuple[bytes, str]:
     try:
         text, encoding = data.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
-        encoding = _of_a_country(data[:_PROBE])
+        encoding = _of_a_country(data[: limits.PROBE_BYTES])
         text = data.decode(encoding, errors="replace")
     return _plain(text), encoding
 
@@ -117,8 +117,8 @@ def _bare_utf16(probe: bytes) -> str:
     if half < 8:
         return ""
     even, odd = probe[0 : 2 * half : 2].count(0), probe[1 : 2 * half : 2].count(0)
-    if odd > 0.7 * half and even < 0.1 * half:
+    if odd > _MOSTLY_NUL * half and even < _HARDLY_NUL * half:
         return "utf-16-le"
-    if even > 0.7 * half and odd < 0.1 * half:
+    if even > _MOSTLY_NUL * half and odd < _HARDLY_NUL * half:
         return "utf-16-be"
     return ""

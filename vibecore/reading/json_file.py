@@ -32,7 +32,7 @@ _Path = tuple[str | tuple[int, int], ...]
 
 def sniff(data: bytes) -> bool:
     """True if the text starts like a JSON object or list."""
-    head = to_utf8(data[:4096])[0]
+    head = to_utf8(data[: limits.PROBE_BYTES])[0]
     return (
         _START.match(json_text.without_remarks(head.decode("utf-8", errors="replace")).encode()) is not None
     )

@@ -30,6 +30,7 @@ _COMMENT = re.compile(r"^\s*(#+|//+|%+|;+(?=\s*[A-Za-z])|\*+)\s*")
 _END = re.compile(r"[\"']?[^\W\d_]|[#%*]|//")
 _MOST_END_LINES = 50  # of statistics and remarks below the data
 _LEAST_SHARE = 0.25  # of the cells that hold values; prose has a figure here and there
+_LIKE_USUAL = 0.7  # of the values that most rows hold: a row of fewer is none of the data
 _LEAST_NUMBERS = 2  # in a row of data: a time and a value
 
 
@@ -161,7 +162,7 @@ def _place(lines: list[str], judged: list[str], delimiter: str, decimal: str) ->
     counts = [_values(cells, decimal) for cells in rows]
     usual = Counter(c for c in counts if c).most_common(1)[0][0]
     width = Counter(len(r) for r, c in zip(rows, counts, strict=True) if c == usual).most_common(1)[0][0]
-    wanted = max(_LEAST_NUMBERS, 0.7 * usual)
+    wanted = max(_LEAST_NUMBERS, _LIKE_USUAL * usual)
     sample = tuple(tuple(r) for r, c in zip(rows, counts, strict=True) if len(r) == width and c >= wanted)
     first = 0
     while first < len(lines) - 1:

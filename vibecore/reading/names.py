@@ -32,6 +32,7 @@ RANK = {"total": 0, "acceleration": 1, "": 2, "linear": 3, "gravity": 9}  # acce
 OTHER_SENSORS = ("rotation", "magnetic", "orientation", "location", "speed", "sound", "pressure")
 _AXIS_NAME = 2  # letters of a name such as ax
 _RUNNING = re.compile(r"^\D*\d+")  # up to the number of a channel
+_LONGEST_NAME = 80  # characters; a longer cell is prose
 _SHORT = 3  # Latin words up to this long must stand alone
 
 
@@ -105,8 +106,7 @@ def _absent() -> re.Pattern[str]:
 
 @lru_cache(maxsize=2048)
 def kind_of(name: str) -> str:
-    """The sensor a name speaks of ('' unknown): acceleration, linear, total, gravity, rotation, magnetic
-    ..."""
+    """The sensor a name speaks of: a key of RANK, one of OTHER_SENSORS, or 'jerk'; '' if it is not known."""
     data = words()
     kinds = data["kinds"]
     name = _absent().sub(" ", name)
@@ -226,7 +226,7 @@ def said_by(cells: list[str]) -> float:
     axes = words()["axes"]["letters"]
     score = 0.0
     for cell in cells:
-        if len(cell) > 80:
+        if len(cell) > _LONGEST_NAME:
             continue
         signs = {t[-1] for t in tokens(cell) if len(t) <= _AXIS_NAME}  # x, or ax
         score += bool(is_time(cell) or kind_of(cell) or unit_in(cell) or signs & set(axes))

@@ -36,6 +36,7 @@ _MOSTLY = 0.6  # of the blocks: those over gaps are not even
 _MORE = 2  # gaps than rows left out
 _BESIDE = 1.02  # units to a step: nearer to one the unit is the beat
 _EVENT_GAP = 8.0  # without a beat, only a step over so many mean ones is a gap
+_ORDINARY = 0.98  # share of the steps, the shorter ones: gaps are few and long
 _POLLED_GAP = 3.0  # a polled or rounded step may be twice the mean one with nothing lost
 
 
@@ -184,7 +185,7 @@ def _slope(x: Floats, y: Floats) -> float:
 
 def _without_beat(steps: Floats, gap: float) -> Rate:
     """The mean rate outside gaps, which are steps over `gap` mean ones, far above any other."""
-    whole = steps <= gap * float(np.mean(steps[steps <= np.quantile(steps, 0.98)]))
+    whole = steps <= gap * float(np.mean(steps[steps <= np.quantile(steps, _ORDINARY)]))
     step = float(np.mean(steps[whole]))
     lost = np.where(whole, 0.0, np.maximum(0.0, np.rint(steps / step) - 1.0))
     longest = float(steps[~whole].max()) if lost.any() else 0.0

@@ -12,6 +12,8 @@ from .table import Column
 _COUNTED = 0.99  # share of the steps that are of a counter
 _MOSTLY_ONES = 0.5  # share of steps of 1 in a counter of samples some of which were lost
 _COUNTER_ROWS = 8  # fewer rows than this count nothing
+_SELDOM = 0.02  # share of the steps: fewer falls are slips of a clock, fewer climbs are no rise
+_SIZE_ERROR = 0.01  # of a vector's length: what printed figures leave of it
 _FALLS_PER_CLIMB = 0.2  # at most, of a time whose stamps are out of order
 
 
@@ -45,8 +47,8 @@ def rises(column: Column) -> bool:
     steps = np.diff(values[np.isfinite(values)])
     falls, climbs = np.count_nonzero(steps < 0), np.count_nonzero(steps > 0)
     # A coarse phone on a still engine stays on one value and seldom steps: as often down as up.
-    seldom_falls = falls < min(0.02 * len(steps), _FALLS_PER_CLIMB * climbs)
-    return len(steps) >= _COUNTER_ROWS and bool(seldom_falls and climbs > 0.02 * len(steps))
+    seldom_falls = falls < min(_SELDOM * len(steps), _FALLS_PER_CLIMB * climbs)
+    return len(steps) >= _COUNTER_ROWS and bool(seldom_falls and climbs > _SELDOM * len(steps))
 
 
 def is_size(size: Floats, axes: list[Column]) -> bool:
@@ -55,5 +57,5 @@ def is_size(size: Floats, axes: list[Column]) -> bool:
     length = np.hypot(np.hypot(x, y), z)
     known = np.isfinite(size) & np.isfinite(length)
     return bool(known.any()) and bool(
-        np.median(np.abs(size - length)[known]) < 0.01 * np.median(length[known]) + 1e-6
+        np.median(np.abs(size - length)[known]) < _SIZE_ERROR * np.median(length[known]) + 1e-6
     )

@@ -15,6 +15,8 @@ from . import limits, scale
 
 _JUDGED_ROWS = 500  # from all over the recording, enough for its median
 _GRAVITY_OVER_SHAKE = 2.0  # steady part over the typical shake, above which a row of zeros is none of it
+_FIRST_ROWS = 200  # within which a sensor has started
+_ANOTHER_AGE = 1e4  # usual steps: so far off lies the first stamp of a clock that was set after it
 _BEYOND_G = 20.0  # no phone-class part measures more than 16 g
 _BEYOND_SHAKE = 5.0  # times what nearly all rows keep within
 _MOST_BROKEN = 0.1  # share of rows; if more are so large, the unit is not what it seems
@@ -65,13 +67,13 @@ def _whole(data: Stamped) -> Stamped:
 def _first_rows(data: Stamped) -> Stamped:
     """Loggers that write before the sensor delivers: rows of zeros at the start, or a first stamp of
     another age."""
-    zero = ~data.accel[: min(len(data.accel), 200)].any(axis=1)
+    zero = ~data.accel[: min(len(data.accel), _FIRST_ROWS)].any(axis=1)
     count = int(np.argmin(zero)) if not zero.all() else 0
     steps = np.abs(np.diff(data.t_s[count:]))
     if (
         len(steps) > 2
         and steps[0] > steps[1:].sum()
-        and steps[0] > 1e4 * max(float(np.median(steps[1:])), 1e-9)
+        and steps[0] > _ANOTHER_AGE * max(float(np.median(steps[1:])), 1e-9)
     ):
         count += 1  # the clock was set between the first row and the second
     if not count:

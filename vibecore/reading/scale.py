@@ -45,7 +45,10 @@ _MIDDLES = (128, 512, 2048, 8192, 32768)  # counts: half the range of converters
 # 1 g is a half of half the range at most, +-2 g; where gravity lies just so that signed counts would show 1 g
 # askew by the same numbers, they must be nearer.
 _ABOUT_MIDDLE, _NEAR_MIDDLE = 0.55, 0.3
+_ODD_STEADY = 0.25  # of 1 g: a larger steady part is no offset of a sensor
+_STEP_BITS = (6.5, 14.5)  # of 1 g: a sensor has 2^7 to 2^14 steps to it
 _STEP_TOLERANCE = 0.02  # printed decimals round a sensor's step
+_OFF_STEP, _MOSTLY = 0.1, 0.95  # of a step, off a multiple of it; share of the gaps that are no further off
 _OTHER = {"m/s2": "g", "g": "m/s2"}  # what the two units of phones are mistaken for
 _IN_ERROR = {"m/s2": "less", "g": "as much"}  # how all changes if it is the other
 
@@ -194,7 +197,7 @@ def _as_stated(accel: Floats, stated: str, by_size: list[str]) -> Scale:
             f"{unit} by the size of gravity, not {stated}",
         )
     warnings: tuple[Warn, ...] = ()
-    if size * factor > 0.25 * G:
+    if size * factor > _ODD_STEADY * G:
         text = (
             f"The steady part is {size * factor:.3g} m/s2, neither gravity nor nothing: the phone was "
             "moved or is badly calibrated. Record again with the phone taped down."
@@ -249,11 +252,11 @@ def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
     """Which of m/s2 and g (n, 3) values without gravity are likelier in, and why; '' if nothing tells."""
     if float(np.max(np.abs(accel))) > _PHONE_RANGE_G:
         return "m/s2", f"no phone measures over {_PHONE_RANGE_G:.0f} g"
-    step = value_step(accel)
+    step, (least, most) = value_step(accel), _STEP_BITS
     if step > 0:
         for unit, one_g in (("m/s2", G), ("g", 1.0)):
             bits = np.log2(one_g / step)
-            if 6.5 < bits < 14.5 and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
+            if least < bits < most and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
                 return (
                     unit,
                     f"the values step by {step:.3g}, a sensor's step of g/{2 ** round(bits)} in {unit}",
@@ -276,4 +279,4 @@ def value_step(accel: Floats) -> float:
         return 0.0
     step = float(np.median(gaps[gaps <= 1.5 * np.min(gaps)]))
     off = np.abs(gaps / step - np.rint(gaps / step))
-    return step if float(np.mean(off < 0.1)) > 0.95 else 0.0
+    return step if float(np.mean(off < _OFF_STEP)) > _MOSTLY else 0.0

@@ -13,13 +13,12 @@ from .layout import DELIMITERS, is_date, is_number, split_line
 
 TOLD = Warn("table-turned", "The table lay on its side, with a row for each column; it was turned.")
 _LEAST_ROWS = 3  # one for each axis
-_PROBE = 4096  # bytes
 _MOSTLY = 0.9  # of the cells that are numbers
 
 
 def upright(text: bytes) -> bytes:
     """A text of a few long lines with one line for each sample; any other as it is."""
-    few = text.count(b"\n", 0, _PROBE) + 1 < limits.MIN_ROWS  # most are told by their begin
+    few = text.count(b"\n", 0, limits.PROBE_BYTES) + 1 < limits.MIN_ROWS  # most are told by their begin
     if not few or not _LEAST_ROWS <= text.count(b"\n") + 1 < limits.MIN_ROWS:
         return text
     lines = [line for line in text.decode("utf-8", errors="replace").splitlines() if line.strip()]

@@ -32,6 +32,8 @@ _BLOCK_ROWS = 8  # that come again, fewer may be alike by chance
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
+_SAME_LINE = 1.02  # steps of the clock: an even one through all groups keeps within one of each
+_JOINED_LATE = 0.9  # of the usual group: a shorter first one began before the recording did
 _BURST_GAP = 2.5  # a pause over so many usual pauses between bursts is a gap
 # A pause this long is no loss of samples: the idle may be another by then; and so many times the usual step,
 # for files that are slow throughout are told so elsewhere. Common practice, no source.
@@ -273,7 +275,7 @@ def _spread(at_s: Floats, starts: NDArray[np.intp], n: int) -> Floats:
     slope = float(np.dot(x, inner_y - inner_y.mean()) / np.dot(x, x))
     line = inner_y.mean() + slope * (rows - inner_x.mean())
     off = line[starts[1:]] - at_s[1:]
-    if slope > 0 and np.ptp(off) <= 1.02 * max(tick, slope):
+    if slope > 0 and np.ptp(off) <= _SAME_LINE * max(tick, slope):
         return line - line[0]
     per_row = tick / float(np.median(sizes))
     step = np.minimum(np.append(pauses, tick), _BURST_GAP * tick) / sizes
@@ -281,9 +283,7 @@ def _spread(at_s: Floats, starts: NDArray[np.intp], n: int) -> Floats:
     within = rows - np.repeat(starts, sizes)
     t = np.repeat(at_s, sizes) + within * np.repeat(step, sizes)
     first, last = int(sizes[0]), int(starts[-1])
-    if len(starts) > 2 and first < 0.9 * np.median(
-        sizes
-    ):  # the first step was joined half-way: it ends on time
+    if len(starts) > 2 and first < _JOINED_LATE * np.median(sizes):  # it ends on time
         t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
     t[last:] = at_s[-1] + per_row * within[last:]
     return t

@@ -16,6 +16,7 @@ from .clock import Clock, added_up, read_clock
 from .table import Column, Table
 
 _BATCHED = 0.5  # share of the rows, and more, that have no time of their own where a batch has one
+_FEWER = 0.01  # share of the steps: a later column must have so many flaws less to be the better time
 _AS_TOLD = 0.1  # share by which a column without a name for it may miss the rate that is told, to be the time
 
 
@@ -32,7 +33,7 @@ def find_clock(table: Table, triple: columns.Triple, rate_hz: float | None) -> C
         if clock is None:
             continue
         flaws = _flaws(clock)
-        if best is None or flaws < best[0] - 0.01:
+        if best is None or flaws < best[0] - _FEWER:
             best = (flaws, clock)
     if best is not None:
         if rate_hz is not None:

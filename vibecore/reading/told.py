@@ -18,7 +18,6 @@ _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|
 _THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the rate before or after?
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
 _LEAST_IN_NAME_HZ = 50.0  # a recording named after less may be after its shake
-_LONGEST_LINE = 200  # characters; longer ones are no notes on a recording
 
 
 def rate_told(hints: str) -> tuple[float, str] | None:
@@ -26,7 +25,7 @@ def rate_told(hints: str) -> tuple[float, str] | None:
     None if no line does, two do not agree, or one has a second figure: 'requested 100 Hz, measured 99 Hz'."""
     found: dict[float, str] = {}
     for line in re.sub(r":[ \t]*\n", ": ", hints).split("\n"):
-        line = unicodedata.normalize("NFKC", line[:_LONGEST_LINE]).strip()
+        line = unicodedata.normalize("NFKC", line[: limits.MAX_NOTE]).strip()
         if _THINNED.search(line):
             return None
         figures = _FIGURE.findall(_in_hz(line))
@@ -127,7 +126,7 @@ def _of_bare_interval(value: float) -> float | None:
 def unit_told(hints: str) -> str:
     """A unit of acceleration named beside the word unit, or behind what it is of: 'values in g',
     'Accelerometer (g)'; else ''."""
-    lines = [line[:_LONGEST_LINE].strip().rstrip(".;,:") for line in hints.split("\n")]
+    lines = [line[: limits.MAX_NOTE].strip().rstrip(".;,:") for line in hints.split("\n")]
     parts = [part.strip() for line in lines for part in re.split(r"[,;|]\s", line)[:-1]]
     for line in (*lines, *parts):
         said = _BEHIND.fullmatch(line)

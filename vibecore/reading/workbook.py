@@ -25,6 +25,10 @@ from .table import Column, Table
 _OLD = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # the container of old binary workbooks
 _OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"  # OASIS OpenDocument 1.2, part 3
 _LEAST_ROWS = 3
+_JUDGED_ROWS = 50  # that tell how wide a sheet is, and whether it is text in one column
+_ONE_COLUMN = 0.8  # share of those rows that hold one text alone
+_HEAD_ROWS = 200  # before the data
+_LETTERS = 26  # of a column's name
 _BLOWN_UP_BYTES, _MOST_SQUEEZED = 50_000_000, 100  # rows of numbers are squeezed to a tenth, not a hundredth
 _MOST_SECONDS = 30  # the largest sheets take a tenth of it
 _FIGURE = re.compile(r"\s*[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?\s*")
@@ -120,17 +124,17 @@ def _check_zip(data: bytes, title: str) -> None:
 
 
 def _check_cells(sheet: bytes, title: str) -> None:
-    wide = 26
+    wide = _LETTERS
     for letters in set(re.findall(rb'r="([A-Z]{2,3})\d+"', sheet)):
         column = 0
         for letter in letters:
-            column = column * 26 + letter - 64
+            column = column * _LETTERS + letter - 64
         wide = max(wide, column)
     rows = re.findall(rb'r="[A-Z]{0,3}(\d{5,})"', sheet)
     if not rows and wide > limits.MAX_COLUMNS:  # as where the table lies on its side: few
         rows = re.findall(rb'r="[A-Z]{0,3}(\d{1,4})"', sheet)
     tall = max(map(int, rows), default=10_000)
-    if wide * tall > limits.MAX_SHEET_CELLS and wide > 26:
+    if wide * tall > limits.MAX_SHEET_CELLS and wide > _LETTERS:
         raise ReadingError(
             f"{title} has a sheet of {tall} rows by {wide} columns, too many cells. Save the data as CSV."
         )
@@ -140,15 +144,16 @@ def _table(rows: list[list[Any]], title: str) -> Table:
     """Rows of cells as a table; a sheet with all its text in one column is read as the text that it is."""
     rows = [row for row in rows if any(c is not None for c in row)]
     filled = list(sideways.turned(rows))
-    if sum(1 for row in filled[:50] if _single_text(row)) > 0.8 * len(filled[:50]):
+    judged = filled[:_JUDGED_ROWS]
+    if sum(map(_single_text, judged)) > _ONE_COLUMN * len(judged):
         text = "\n".join(str(next(c for c in row if c is not None)) for row in filled)
         return delimited.read(text.encode("utf-8"), title, limits.MAX_ROWS)
-    first = next((i for i, row in enumerate(filled[:200]) if sum(map(_is_value, row)) >= 2), None)
+    first = next((i for i, row in enumerate(filled[:_HEAD_ROWS]) if sum(map(_is_value, row)) >= 2), None)
     if first is None:
         raise ReadingError(f"{title} holds no rows of numbers. Export the recording as CSV.")
     header, units, hints = _header(filled[:first])
     body = filled[first:]
-    width = min(max(len(row) for row in body[:50]), limits.MAX_COLUMNS)
+    width = min(max(len(row) for row in body[:_JUDGED_ROWS]), limits.MAX_COLUMNS)
     columns = []
     for i in range(width):
         values = [_point(row[i]) if i < len(row) else None for row in body]
