@@ -17,7 +17,6 @@ from .table import NOTHING, Table
 _HEAD_BYTES = 128 * 1024
 _MOST_NAME_LINES = 60  # three or so for each column
 _MOST_HEAD_LINES = 1000  # looked at where the first few hold no data
-_EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
 _JUDGED_LINES = 20
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
@@ -202,7 +201,7 @@ def _types(layout: Layout) -> list[Any]:
         numbers = [c for c in filled if is_number(c, layout.decimal) and not _is_long_date(c)]
         if len(numbers) <= 0.5 * len(filled) and filled:
             types.append(pa.string())
-        elif numbers and all(c.lstrip("+-").isdigit() and len(c) >= _EXACT_DIGITS for c in numbers):
+        elif numbers and all(c.lstrip("+-").isdigit() and len(c) >= limits.EXACT_DIGITS for c in numbers):
             types.append(pa.int64())
         else:
             types.append(pa.float64())
@@ -212,7 +211,7 @@ def _types(layout: Layout) -> list[Any]:
 def _is_long_date(cell: str) -> bool:
     """True for a date in digits that no type of number holds whole: 20260314153012.345."""
     return (
-        len(cell) >= _EXACT_DIGITS
+        len(cell) >= limits.EXACT_DIGITS
         and is_compact(cell)
         and (not cell.isdigit() or len(cell) > limits.MOST_DIGITS)
     )

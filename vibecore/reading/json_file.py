@@ -8,20 +8,15 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
-import numpy as np
-
 from vibecore.errors import ReadingError
 
-from . import dressed, json_text, limits, packets, sideways
-from .dates import is_compact
+from . import cells, json_text, limits, packets, sideways
 from .encoding import to_utf8
 from .names import is_time, unit_of_cell
-from .table import Column, Table
+from .table import Table
 
 _DEPTH = 5  # how deep the recording may sit in nested objects
 _START = re.compile(rb"\s*(\{\s*[\"}]|\[\s*([\[{\"\]]|-?\d[\d.eE+-]*\s*(,|$))|[\[{]\s*$)")
-_COMMA = re.compile(r"^(\s*[+-]?\d+),(\d+\s*)$")
-_SURE_COMMA = re.compile(r"\s*[+-]?(?:0,\d+|\d+,(?!\d{3}\s*$)\d+)\s*")  # no mark between thousands
 _LEAST_ROWS = 2
 _MANY = 40  # an object of more values than this is a list in disguise
 
@@ -151,7 +146,7 @@ def _from_columns(value: dict[str, Any], source: str) -> Table | None:
         return None
     lengths = [len(v) for v in flat.values()]
     rows = max(set(lengths), key=lengths.count)
-    columns = [_column(key, v) for key, v in flat.items() if len(v) == rows]
+    columns = [cells.column(key, v) for key, v in flat.items() if len(v) == rows]
     return Table(tuple(columns[: limits.MAX_COLUMNS]), rows, source, history=("json, columns",))
 
 
@@ -184,7 +179,7 @@ def _from_rows(rows: list[Any], source: str) -> list[Table]:
     if not 0 < width <= limits.MAX_COLUMNS:
         return []
     names += [""] * (width - len(names))
-    columns = [_column(names[i], list(column)) for i, column in enumerate(zip(*lists, strict=True))]
+    columns = [cells.column(names[i], list(column)) for i, column in enumerate(zip(*lists, strict=True))]
     return [Table(tuple(columns), len(lists), source, named=any(names), history=("json, rows",))]
 
 
@@ -211,7 +206,7 @@ def _from_records(records: list[Any], source: str) -> list[Table]:
         keys |= dict.fromkeys(_paths(record, 3))
     paths = list(keys)[: min(limits.MAX_COLUMNS, limits.MAX_CELLS // max(1, len(records)))]
     values = {path: _values(records, path) for path in paths}
-    columns = [_column(_name(path, values), own) for path, own in values.items()]
+    columns = [cells.column(_name(path, values), own) for path, own in values.items()]
     table = Table(tuple(columns), len(records), source, hints, history=("json, records",))
     return [table] if columns else []
 
@@ -252,48 +247,3 @@ def _values(records: list[Any], path: _Path) -> list[Any]:
         else:
             values = [v.get(key) if isinstance(v, dict) else None for v in values]
     return values
-
-
-def _column(name: str, values: list[Any]) -> Column:
-    """Numbers if most values are, whole numbers beyond float64's reach kept exact; else text."""
-    if _is_compact(values):
-        return text_column(name, values)
-    try:
-        array = np.array(values, dtype=np.int64 if _all_long(values) else np.float64)
-        return Column(name, array)
-    except (ValueError, TypeError, OverflowError):
-        return text_column(name, values)
-
-
-def _is_compact(values: list[Any]) -> bool:
-    """True for text that is dates in digits, which numbers do not hold whole."""
-    return isinstance(values[0], str) and is_compact(values[0])
-
-
-def _all_long(values: list[Any]) -> bool:
-    return isinstance(values[0], int) and abs(values[0]) >= 10**15 and all(type(v) is int for v in values)
-
-
-def text_column(name: str, values: list[Any]) -> Column:
-    """A column of mixed values: numbers where most can be read so, else text."""
-    import pyarrow as pa
-
-    texts = ["" if v is None else str(v) for v in values]
-    if any(_SURE_COMMA.fullmatch(t) for t in texts[:_MANY]):
-        texts = [_COMMA.sub(r"\1.\2", t) for t in texts]
-    if _is_compact(values):
-        return Column(name, None, pa.array(texts))
-    numbers = np.full(len(texts), np.nan)
-    for i, text in enumerate(texts):
-        try:
-            numbers[i] = float(text)
-        except ValueError:
-            continue
-    filled = sum(1 for t in texts if t)
-    plain = int(np.isfinite(numbers).sum())
-    found = dressed.numbers(pa.array(texts), ".") if plain < filled else None
-    if found is not None and np.isfinite(found[0]).sum() > plain:
-        return Column(name, found[0], None, found[1])
-    if plain > 0.5 * filled:
-        return Column(name, numbers)
-    return Column(name, None, pa.array(texts))

@@ -18,6 +18,7 @@ MAX_SHEET_CELLS = 20_000_000  # calamine holds a sheet as a full rectangle, 24 b
 
 PROBE_BYTES = 4096  # of a file, looked at first to tell what it is
 MAX_NOTE = 200  # characters of a line; longer ones are no notes on a recording
+EXACT_DIGITS = 16  # whole numbers this long lose digits as float64, so they stay integers
 MOST_DIGITS = 18  # of a whole number: any this long fits 64 bits
 MIN_ROWS = 16  # below this nothing about rate or gravity can be told
 MIN_DURATION_S = 2.0  # a few turns of the engine at idle, the least that shows an order

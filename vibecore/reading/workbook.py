@@ -15,10 +15,9 @@ from typing import Any
 from vibecore.constants import ZIP_SIGN
 from vibecore.errors import ReadingError
 
-from . import delimited, limits, sideways, workbook_child
+from . import cells, delimited, limits, sideways, workbook_child
 from .archive import BROKEN
 from .dressed import is_dressed
-from .json_file import text_column
 from .layout import is_date
 from .table import Column, Table
 
@@ -156,9 +155,9 @@ def _table(rows: list[list[Any]], title: str) -> Table:
     width = min(max(len(row) for row in body[:_JUDGED_ROWS]), limits.MAX_COLUMNS)
     columns = []
     for i in range(width):
-        values = [_point(row[i]) if i < len(row) else None for row in body]
+        values = [_pointed(row[i]) if i < len(row) else None for row in body]
         name = header[i] if i < len(header) else ""
-        column = text_column(name, values)
+        column = cells.text_column(name, values)
         columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else column.unit))
     told = () if len(filled) == len(rows) else (sideways.TOLD,)
     return Table(tuple(columns), len(body), title, hints, any(header), told, (f"workbook, {len(body)} rows",))
@@ -170,8 +169,8 @@ def _lines(rows: list[list[Any]]) -> list[str]:
 
 
 def _single_text(row: list[Any]) -> bool:
-    cells = [c for c in row if c is not None]
-    return len(cells) == 1 and isinstance(cells[0], str)
+    filled = [c for c in row if c is not None]
+    return len(filled) == 1 and isinstance(filled[0], str)
 
 
 def _is_value(cell: Any) -> bool:
@@ -199,6 +198,5 @@ def _header(before: list[list[Any]]) -> tuple[list[str], list[str], str]:
     return [], units, hints
 
 
-def _point(cell: Any) -> Any:
-    """A text such as '0,15' as '0.15'."""
-    return re.sub(r"^(\s*[+-]?\d+),(\d+\s*)$", r"\1.\2", cell) if isinstance(cell, str) else cell
+def _pointed(cell: Any) -> Any:
+    return cells.pointed(cell) if isinstance(cell, str) else cell
