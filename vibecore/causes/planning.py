@@ -53,32 +53,26 @@ def plan(
 
     A check that opens the way to another (which cylinder is weak, before its coil is swapped) is credited
     with what the two tell together; one whose work is due at the vehicle's distance costs half. ranked: what
-    `rank` returned. outcomes: checks already done, not asked for again. found: findings of the
-    recordings; what they tell is not asked for either. lacking: skills and tools that the
-    user does not have, ids of checks that they cannot make. state: words of [states] that hold now.
+    `rank` returned. outcomes: checks already done, not asked for again. found: findings of the recordings;
+    what they tell is not asked for either. lacking: skills and tools that the user does not have, ids of
+    checks that they cannot make. state: words of [states] that hold now.
     """
-    known = knowledge or catalogue()
-    mileage = vehicle.mileage_km if vehicle else None
     now = _Situation(
-        known=known,
+        known=knowledge or catalogue(),
         outcomes=tuple(outcomes),
         symptoms=symptoms or Symptoms(),
-        mileage_km=mileage,
+        mileage_km=vehicle.mileage_km if vehicle else None,
         found=frozenset(found),
         lacking=frozenset(lacking),
         state=frozenset(state),
     )
-    hypotheses = hypotheses_of(known)
+    hypotheses = hypotheses_of(now.known)
     p = _probabilities(ranked, hypotheses)
-    candidates = []
-    for check in known.checks:
-        if not _allowed(check, now, p, hypotheses) or not _ready(check, now):
-            continue
-        worth = _worth(check, now, p, hypotheses)
-        if worth.bits >= LEAST_GAIN_BITS:
-            candidates.append((_order(check, worth, now.symptoms), _planned(check, worth, now)))
-    candidates.sort(key=lambda item: item[0])
-    return tuple(planned for _, planned in candidates[:limit])
+    ready = [c for c in now.known.checks if _allowed(c, now, p, hypotheses) and _ready(c, now)]
+    worth = [(check, _worth(check, now, p, hypotheses)) for check in ready]
+    telling = [(check, has) for check, has in worth if has.bits >= LEAST_GAIN_BITS]
+    telling.sort(key=lambda pair: _order(pair[0], pair[1], now.symptoms))
+    return tuple(_planned(check, has, now) for check, has in telling[:limit])
 
 
 @dataclass(frozen=True)

@@ -41,10 +41,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
 
     Raises ReadingError if the table holds no acceleration, no time (and no rate_hz is given), or too little.
     """
-    table = multiples.counted_out(table)
-    table = unrolled.unrolled(mixed.unmixed(axes.pivoted(mixed.named_sensor(table))))
-    if table.rows < limits.MIN_ROWS:
-        raise ReadingError(_too_few(table, table.rows))
+    table = _one_row_a_sample(multiples.counted_out(table))
     triple, all_triples, choice = columns.find_triple(table)
     _check_numbers(table, triple)
     table, triple = _without_others(table, triple)
@@ -78,6 +75,14 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         warnings=warnings,
         history=history,
     )
+
+
+def _one_row_a_sample(table: Table) -> Table:
+    """The rows of one accelerometer, however many sensors, axes or samples share the file's rows."""
+    table = unrolled.unrolled(mixed.unmixed(axes.pivoted(mixed.named_sensor(table))))
+    if table.rows < limits.MIN_ROWS:
+        raise ReadingError(_too_few(table, table.rows))
+    return table
 
 
 def _without_others(table: Table, triple: columns.Triple) -> tuple[Table, columns.Triple]:

@@ -52,9 +52,9 @@ def read_clock(column: Column) -> Clock | None:
     """The column as seconds, or None if it is no time."""
     if column.numbers is None:
         text_s = dates.seconds(column.text)
-        return None if text_s is None else Clock(text_s, f"time from the text in {_title(column)}")
+        return None if text_s is None else Clock(text_s, f"time from the text in {column.title}")
     if (compact_s := _compact(column)) is not None:
-        return Clock(compact_s, f"time from the dates in {_title(column)}")
+        return Clock(compact_s, f"time from the dates in {column.title}")
     raw = _from_first(column)
     if not np.isfinite(raw).any():
         return None
@@ -79,7 +79,7 @@ def _as_time_of_day(clock: Clock, column: Column) -> Clock:
     valid = np.nanmax(hours) < 24 and np.nanmax(minutes) < 60 and np.nanmax(seconds) < 60
     if not unit_s or not valid or not np.all(np.abs(np.diff(day_s)[jumps]) <= 1.0):
         return clock
-    return replace(clock, t_s=day_s - day_s[first], note=f"time of day from {_title(column)}")
+    return replace(clock, t_s=day_s - day_s[first], note=f"time of day from {column.title}")
 
 
 def added_up(column: Column) -> Clock | None:
@@ -110,7 +110,7 @@ def _clock(column: Column, raw: Floats, what: str) -> Clock | None:
             "there."
         )
         warnings = (*warnings, Warn("counter-overflow", text.replace("1 times", "once")))
-    return Clock(_next_day(column, raw, unit), f"{what} {_title(column)} in {unit}", warnings)
+    return Clock(_next_day(column, raw, unit), f"{what} {column.title} in {unit}", warnings)
 
 
 def _next_day(column: Column, raw: Floats, unit: str) -> Floats:
@@ -154,10 +154,6 @@ def _unwrapped(raw: Floats) -> tuple[Floats, int, int]:
         return raw, 0, 0
     fell = steps < (_NEAR_OVERFLOW - 1.0) * period
     return raw + period * np.cumsum(fell), int(np.count_nonzero(fell)), _COUNTERS[period]
-
-
-def _title(column: Column) -> str:
-    return f"column '{column.name}'" if column.name else "a column without a name"
 
 
 def _compact(column: Column) -> Floats | None:
@@ -224,7 +220,7 @@ def _unit(column: Column, stated: str, step: float) -> tuple[str, tuple[Warn, ..
             return stated, _doubt_of_ticks(column, stated, rate_hz(stated))
         if fitting:
             text = (
-                f"{_title(column)} says {stated}, which would be {rate_hz(stated):,.3g} samples a second: no "
+                f"{column.title} says {stated}, which would be {rate_hz(stated):,.3g} samples a second: no "
                 f"phone does that. {fitting[0]} was taken ({rate_hz(fitting[0]):.4g} samples a second)."
             )
             return fitting[0], (Warn("time-unit-mismatch", text),)
@@ -243,7 +239,7 @@ def _doubt_of_ticks(column: Column, unit: str, rate: float) -> tuple[Warn, ...]:
     if unit != "100 ns" or "100" in said or _starts_in(column, _TICKS):
         return ()
     text = (
-        f"{_title(column)} says ticks, and not how long one is: 100 ns were taken, {rate:.4g} samples "
+        f"{column.title} says ticks, and not how long one is: 100 ns were taken, {rate:.4g} samples "
         "a second. If that is wrong, export the times in seconds."
     )
     return (Warn("tick-assumed", text),)

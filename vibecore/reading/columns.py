@@ -71,7 +71,7 @@ class Triple:
 
     @property
     def title(self) -> str:
-        return ", ".join(c.name or "a column without a name" for c in self.columns)
+        return ", ".join(c.name or c.title for c in self.columns)
 
 
 def find_triple(table: Table) -> tuple[Triple, list[Triple], tuple[Warn, ...]]:

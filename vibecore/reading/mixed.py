@@ -221,4 +221,4 @@ def _several(table: Table, column: Column, heavy: list[_Part]) -> str:
 
 
 def _title(column: Column) -> str:
-    return f"the column '{column.name}'" if column.name else "a column without a name"
+    return f"the {column.title}" if column.name else column.title

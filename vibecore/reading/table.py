@@ -47,6 +47,11 @@ class Column:
     text: Any = None
     unit: str = ""  # from a line of units, as written
 
+    @property
+    def title(self) -> str:
+        """What a sentence calls it."""
+        return f"column '{self.name}'" if self.name else "a column without a name"
+
     def __len__(self) -> int:
         return len(self.text if self.numbers is None else self.numbers)
 

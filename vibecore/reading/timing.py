@@ -122,7 +122,7 @@ def _places(table: Table, triple: columns.Triple) -> tuple[Floats, str]:
     does."""
     for column in _counters(table, triple):
         at = column.floats()
-        return at - at[0], column.name or "a column without a name"
+        return at - at[0], column.name or column.title
     return np.arange(len(triple.columns[0]), dtype=np.float64), ""
 
 
