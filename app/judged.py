@@ -28,6 +28,7 @@ NO_FAULT = {WEIGHTING_CUT_OFF, ENGINE_OFF, CYLINDERS_DOUBTFUL}
 GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
 HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
+ENOUGH = 2.5  # samples in a turn of a line: half of that is two, the rest room for the phone's filter
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
 
 
@@ -86,7 +87,7 @@ def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:
     if firing is None or firing.visible:
         return None
     firing_hz = firing.frequency_hz
-    enough = next((r for r in RATES_HZ if r > 2.5 * firing_hz), RATES_HZ[-1])
+    enough = next((r for r in RATES_HZ if r > ENOUGH * firing_hz), RATES_HZ[-1])
     return (
         f"Record again at {enough} samples a second or more: at {rate:.0f} the firing order cannot be seen."
     )

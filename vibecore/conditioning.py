@@ -21,6 +21,7 @@ POSTURE_S = 1.0  # gravity's direction is read over this time
 # From its mean, over seconds: a car that idles rocks less on its springs, and faster. Half as much from most
 # seconds to the next is a car that drives: it speeds up and turns all the time, and that stays.
 FOLLOWED_DEG = 1.0
+UPSIDE_DOWN = -0.999999  # cosine to the axis that is to be up: from here on no axis to turn about is known
 
 
 def condition(recording: Recording) -> Signal:
@@ -95,7 +96,7 @@ def _turn_upright(gravity: Floats) -> Floats:
     target = np.array([0.0, 0.0, 1.0])
     axis = np.cross(up, target)
     cosine = float(up @ target)
-    if cosine < -0.999999:
+    if cosine < UPSIDE_DOWN:
         return np.diag([1.0, -1.0, -1.0])
     cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
     return np.eye(3) + cross + cross @ cross / (1 + cosine)

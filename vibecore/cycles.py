@@ -24,6 +24,7 @@ from vibecore.turning import Turned, turn
 
 LEAST_CYCLES = 8
 LEAST_ALIKE = 0.2  # of the shake repeats: below it a firing's strength is that of noise
+UPPER_SIDE = 1.5  # of the firing order: so far up lie the orders beside it that are read
 SHIFTS = 8  # of a firing's share of the cycle
 MISSED = 0.35  # of its usual strength: a firing weaker than this did not burn
 SIGMAS = 4.0  # that a missed firing must stand out: one in 30,000 by chance
@@ -60,7 +61,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     alike = _alike(mean, spread, len(cycles))
     firings: tuple[float, ...] = ()
     missed = None
-    highest = 1.5 * engine.firing_order * track.turns_hz
+    highest = UPPER_SIDE * engine.firing_order * track.turns_hz
     if alike >= LEAST_ALIKE and highest < USABLE_SHARE * signal.fs_hz:
         strengths = _strengths(turned, turned.accel_m_s2 @ along, size, round(engine.firing_order * turns))
         if strengths is not None:

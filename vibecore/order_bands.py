@@ -22,6 +22,9 @@ from vibecore.turning import Turned
 BESIDE = (0.09, 0.24)
 QUIETEST = 0.1  # share of the spectrum that no engine order nor its smear reaches
 LOW_BESIDE_SHARE = 0.5  # the quieter half of the floor's points counts, for other lines may stand among them
+# Noise of K averages scatters by 1 / sqrt(K) of its mean; the lower half of a normal distribution lies 0.798
+# (sqrt(2 / pi)) of its standard deviation under the middle. Of few averages no more is made up for.
+LOWER_HALF_SD, LEAST_OF_MEAN = 0.798, 0.3
 FADED = 0.1  # of the whole look, half at each end: a strong line whose ends do not meet leaks into others
 
 
@@ -92,7 +95,7 @@ def order_bands(shake: AxisShake, orders: Floats) -> OrderBands:
 
 def _quiet_bias(averages: float) -> float:
     """Mean of chi-square noise over the mean of its quieter half (normal approximation to its spread)."""
-    return float(1 / max(0.3, 1 - 0.798 / np.sqrt(max(averages, 1.0))))
+    return float(1 / max(LEAST_OF_MEAN, 1 - LOWER_HALF_SD / np.sqrt(max(averages, 1.0))))
 
 
 def quietest(spectrum: Spectrum, highest: float) -> float:

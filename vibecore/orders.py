@@ -38,11 +38,14 @@ from vibecore.turning import Turned, turn
 LEAST_BLOCK_REV, MOST_BLOCK_REV = 40.0, 128.0  # a Hann line is 4 / block wide in all: 0.1 order at 40
 BLOCKS = 3.0  # wanted at least: more give a better floor, fewer are finer, so that strays leak less
 COHERENCE_REV = 20.0  # ten working cycles a block
+LEAST_GOOD = 0.9  # of a block's samples
+LEAST_COHERENT = 3  # blocks: fewer are in step by chance
 GAIN_ERROR = 0.015  # 0.13 dB: the track's own phase error smears, stamps jitter; seen on simulated cars
 LEAST_LINE = 4.0  # times the floor (6 dB: twice the amplitude), for a line that is no order to be named
 SMEARED = 2.0  # times what passing orders leave there: a line must hold more to be one of its own
 STANDS_DB = 15.0  # over the floor: of a lower line, how far it strays is mostly scatter
 TWICE = 2.0  # the margin of what a line is said to keep to: less than twice is not told apart
+LOWEST_LINE_HZ = 2.0  # under it the body rocks on its springs
 OTHER_LINES = 12  # the strongest are named; more is noise to a reader
 HZ_RESOLUTION = 0.25
 TOO_BROKEN = "too little of the recording is unbroken"
@@ -137,11 +140,11 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]
     """
     size = round(COHERENCE_REV * turned.per_rev)
     count = len(turned.accel_m_s2) // size
-    if count < 3:
+    if count < LEAST_COHERENT:
         return [None] * len(orders)
     blocks = turned.accel_m_s2[: count * size].reshape(count, size, 3)
-    whole = turned.good[: count * size].reshape(count, size).mean(axis=1) > 0.9
-    if whole.sum() < 3:
+    whole = turned.good[: count * size].reshape(count, size).mean(axis=1) > LEAST_GOOD
+    if whole.sum() < LEAST_COHERENT:
         return [None] * len(orders)
     window = np.hanning(size + 2)[1:-1]
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
@@ -202,7 +205,7 @@ def _other_lines(
     found: list[Line] = []
     for line in sorted(turning + steady, key=lambda candidate: -candidate.above_floor_db):
         enough = line.above_floor_db > 10 * np.log10(LEAST_LINE)
-        inside = line.frequency_hz < USABLE_SHARE * signal.fs_hz and line.frequency_hz > 2.0
+        inside = LOWEST_LINE_HZ < line.frequency_hz < USABLE_SHARE * signal.fs_hz
         if (
             enough
             and inside

@@ -41,6 +41,10 @@ _LEAST_SPAN = 1.15  # highest over lowest frequency: a mode of damping 0.05 is 1
 _DAMPING = (0.003, 0.5)  # searched; above it there is no peak to speak of
 # A peak must fit better than a slope: F of one parameter, chance under 0.5 % for 10 and more points.
 _LEAST_F = 12.0
+_AT_THE_END = 0.99  # of the highest damping searched: a fit that ends there has found no peak
+# A mode is sought from below the lowest frequency read to above the highest: on a grid, and then beyond it.
+_GRID_ENDS, _ENDS = (0.9, 1.1), (0.8, 1.2)
+_GRID = (60, 14)  # natural frequencies, dampings
 _WIDEST_INTERVAL = 0.15  # of the natural frequency: wider is no answer
 _ALIKE = 4.0  # forms whose misfit is within this of the best cannot be told apart (2 sigma)
 _NEAR_SHARE = 0.1  # idle this near a natural frequency is lifted plainly
@@ -186,7 +190,7 @@ def fit(points: Sequence[Points], *, form: Form | None = None) -> Resonance | Un
     scale = max(best.misfit / freedom, 1.0)
     slope_misfit = _slope_misfit(data)
     natural = float(np.exp(best.log_natural))
-    too_soft = best.log_damping > np.log(0.99 * _DAMPING[1])
+    too_soft = best.log_damping > np.log(_AT_THE_END * _DAMPING[1])
     if (slope_misfit - best.misfit) / scale < _LEAST_F or not f.min() <= natural <= f.max() or too_soft:
         return Unknown(f"No peak between {f.min():.1f} and {f.max():.1f} Hz that is more than a slope.")
     alike = [x for x in fits if (x.misfit - best.misfit) / scale < _ALIKE]
@@ -212,8 +216,8 @@ def _fit_form(data: _Data, form: Form) -> _Fit:
     from scipy.optimize import least_squares
 
     lowest, highest = data.f.min(), data.f.max()
-    naturals = np.log(np.geomspace(0.9 * lowest, 1.1 * highest, 60))[:, None]
-    dampings = np.log(np.geomspace(*_DAMPING, 14))[None, :]
+    naturals = np.log(np.geomspace(_GRID_ENDS[0] * lowest, _GRID_ENDS[1] * highest, _GRID[0]))[:, None]
+    dampings = np.log(np.geomspace(*_DAMPING, _GRID[1]))[None, :]
     grid = np.broadcast_arrays(naturals, dampings)
     misfit = np.sum(_residuals(grid[0], grid[1], data, form) ** 2, axis=-1)
     start = np.unravel_index(np.argmin(misfit), misfit.shape)
@@ -221,8 +225,8 @@ def _fit_form(data: _Data, form: Form) -> _Fit:
     def residuals(p: Floats) -> Floats:
         return _residuals(p[0], p[1], data, form)
 
-    low = [np.log(0.8 * lowest), np.log(_DAMPING[0])]
-    high = [np.log(1.2 * highest), np.log(_DAMPING[1])]
+    low = [np.log(_ENDS[0] * lowest), np.log(_DAMPING[0])]
+    high = [np.log(_ENDS[1] * highest), np.log(_DAMPING[1])]
     first = np.clip([grid[0][start], grid[1][start]], np.add(low, 1e-6), np.subtract(high, 1e-6))
     solved = least_squares(residuals, first, bounds=(low, high))
     jacobian = np.asarray(solved.jac, dtype=float)

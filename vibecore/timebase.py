@@ -42,6 +42,7 @@ LEAST_PHASE = 0.3
 MOST_LATE = 4  # such samples in a row: jitter throws out single ones, a stretch has a clock of its own
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
 MOST_ITERATIONS = 4
+SLOW_SHRINK = 0.2  # from round to round: what shrinks slower takes all the rounds there are
 LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
 FACTORIALS = (1.0, 2.0, 6.0)  # of the series' terms; a fourth is below 1 % at 0.4 of the rate and 0.3 steps
 BRIDGE_REACH = 4  # samples to each side that a bridge is built from
@@ -186,10 +187,10 @@ def _without_long_gaps(present: Flags) -> Flags:
 def _correct(series: Floats, late_steps: Floats, jitter: float) -> Floats:
     """Undo the lateness of each sample, block by block, with as many rounds as the jitter asks for."""
     n = len(series)
-    # Of what is left, from round to round, for a usual late sample:
-    shrink = 2 * np.pi * PASS_SHARE * 2 * jitter
-    rounds = MOST_ITERATIONS if shrink > 0.2 else max(2, int(np.ceil(np.log(LEFT_OVER) / np.log(shrink))) - 1)
-    rounds = min(rounds, MOST_ITERATIONS)
+    shrink = 2 * np.pi * PASS_SHARE * 2 * jitter  # of what is left, for a usual late sample
+    rounds = MOST_ITERATIONS
+    if shrink <= SLOW_SHRINK:
+        rounds = min(max(2, int(np.ceil(np.log(LEFT_OVER) / np.log(shrink))) - 1), MOST_ITERATIONS)
     if n <= BLOCK:
         return _correct_block(series, late_steps, rounds)
     out = np.empty_like(series)

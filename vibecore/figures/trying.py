@@ -17,6 +17,7 @@ from vibecore.figures.style import (
 from vibecore.trying.records import Reading, TimeSeries, Tried
 
 COLOURS = (BLUE, VERMILLION, GREY)
+GAP_S = 1.5  # readings come a second apart
 LEAST_SPAN = {"rpm": LEAST_SPEED_SPAN_RPM, "dB": 10.0}
 UNITS = {"rpm": "rpm", "dB": "shake, dB re 1 m/s²"}
 
@@ -57,7 +58,7 @@ def _picture(
 
 def _broken_at_gaps(one: TimeSeries) -> tuple[np.ndarray, np.ndarray]:
     """The curve with a break where seconds were left out: no line is drawn through what was not read."""
-    gaps = np.flatnonzero(np.diff(one.t_s) > 1.5) + 1
+    gaps = np.flatnonzero(np.diff(one.t_s) > GAP_S) + 1
     return np.insert(one.t_s, gaps, np.nan), np.insert(one.values, gaps, np.nan)
 
 

@@ -26,6 +26,7 @@ from vibecore.units import DB_PER_LOG_POWER
 HALF_MENDED, HALF_MENDED_SD = 0.5, 0.12
 _SHARES = np.linspace(HALF_MENDED - 2 * HALF_MENDED_SD, HALF_MENDED + 2 * HALF_MENDED_SD, 25)
 _SHARE_LOG_WEIGHTS = -0.5 * ((_SHARES - HALF_MENDED) / HALF_MENDED_SD) ** 2
+_LEAST_FALL_DB = 0.01  # a rise is taken as this: it is no cure in any case
 _CHANCE_POINTS = 41  # equally likely values of the change that the chance is averaged over
 
 
@@ -34,7 +35,8 @@ def chance_of_cure(before_db: float, change_db: float, sd_db: float, sound: Soun
 
     before_db: level before in dB over 1 m/s2 rms; change_db, sd_db: change with its whole standard error.
     """
-    fall = np.minimum(change_db + sd_db * ndtri((np.arange(_CHANCE_POINTS) + 0.5) / _CHANCE_POINTS), -0.01)
+    sigmas = ndtri((np.arange(_CHANCE_POINTS) + 0.5) / _CHANCE_POINTS)
+    fall = np.minimum(change_db + sd_db * sigmas, -_LEAST_FALL_DB)
     before, after = 10 ** (before_db / 10), 10 ** ((before_db + fall) / 10)
     share = (_SHARES**2)[:, None]
     measure = np.log(after / (before - after))  # of equal steps in decibels

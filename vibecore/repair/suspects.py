@@ -32,6 +32,7 @@ OTHER_REASON = 0.01  # common practice, no source
 # vanish without any repair. Common practice, no source.
 SWITCHED_REASON = {"cooling-fan": 0.3, "accessory-drive": 0.1}
 SUBSTANTIAL = 10**0.5  # odds; H. Jeffreys, Theory of Probability, 1961, appendix B, from memory
+LEAST_SD_DB = 1e-3  # of a change: no two recordings tell it better
 LIKELY = 0.5  # more likely than all else together
 ONE_SPEED_SHARE = 0.1  # likely speeds this near, of two recordings made alike, bear each other out
 
@@ -111,7 +112,7 @@ def _speaks_of_a_change(repair: Repair, other_reason: float) -> float:
     """How much likelier the change is if these lines are the fault's, be it mended or not, than if not."""
     if repair.change_db is None or repair.low_db is None or repair.high_db is None:
         return NOTHING_MENDED
-    sd = max((repair.high_db - repair.low_db) / (2 * Z_95), 1e-3)
+    sd = max((repair.high_db - repair.low_db) / (2 * Z_95), LEAST_SD_DB)
     theirs, anothers = of_change(repair.change_db, sd, other_reason)
     return theirs / anothers
 
