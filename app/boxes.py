@@ -26,7 +26,7 @@ NOT_SAID = "not said"
 MAX_TEXT = 2000  # characters of a note: a page of a report
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 NUMBER_PX = 220  # five figures, and the three buttons of a number that may be empty
-FAULT = "That could not be kept, by a fault in vibecore. The window it was started in says more."
+FAULT = "That could not be kept because of a fault in vibecore. The window it was started in says more."
 
 
 def box(draw: Callable[..., Any], name: str, put: Put, *args: Any, **kwargs: Any) -> Any:

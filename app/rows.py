@@ -105,10 +105,10 @@ def _ask_to_confirm(work: state.Work) -> None:
     unsaid = doubts.unsaid(work.case.recordings)
     if unsaid:
         which = ", ".join(unsaid) if len(unsaid) <= MOST_NAMED else f"{len(unsaid)} recordings"
-        st.caption(widgets.plain(f"Gear or speed is not said of {which}: say it where you know it."))
+        st.caption(widgets.plain(f"Gear or speed is not said for {which}: say it where you know it."))
     if st.button("All is right as it stands", type="secondary" if unsaid else "primary"):
         job = state.store().save(work.job, notes=guesses.notes_with(work.job.notes, {}))
-        left = f" Gear or speed is not said of {len(unsaid)} of them." if unsaid else ""
+        left = f" Gear or speed is not said for {len(unsaid)} of them." if unsaid else ""
         state.window().hold(job, f"Confirmed.{left}")
         st.rerun()
 

@@ -60,7 +60,7 @@ def diagnosis_at_hand(job: Job, case: Case) -> Diagnosis | None:
 def words(count: int) -> str:
     """That of so many recordings it is not said."""
     which = "1 recording" if count == 1 else f"{count} recordings"
-    return f"Of {which} it is not said whether something was mended before. {OPEN}"
+    return f"For {which} it is not said whether something was mended before. {OPEN}"
 
 
 def put(name: str) -> boxes.Put:

@@ -247,6 +247,6 @@ def test_what_was_made_differently_on_purpose_is_listed_order_by_order() -> None
     by_order = {c.order: c for c in got.changes}
     assert by_order[2.0].change_db == pytest.approx(6.02, abs=0.01)
     assert by_order[1.0].low_db < 0 < by_order[1.0].high_db
-    assert any("holds what that does" in note for note in got.notes)
+    assert any("includes that difference" in note for note in got.notes)
     told = replace(in_gear, recording=replace(in_gear.recording, digest="the same"))
     assert repair.compare(told, told, engine=FOUR).changes == ()  # one recording given twice shows no change

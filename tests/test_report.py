@@ -233,7 +233,7 @@ def test_by_what_the_shake_is_weighted_is_said_for_every_place(case, place, felt
     analysis = replace(analysis, overall=overall(analysis.signal, place))
     told = Page(report_html(case, {}, made.diagnosis(analysis))).text
     assert f"m/s² {felt}" in told
-    assert f"{felt.capitalize()}: weighted by {standard}; no limit of safety." in told
+    assert f"{felt.capitalize()}: weighted by {standard}; not a safety limit." in told
     assert "seated" not in told
 
 

@@ -75,7 +75,7 @@ def unforeseen(error: Exception) -> str:
     if isinstance(error, MemoryError):
         return "There is not enough memory for this. Close other programs, or cut the recording shorter."
     return (
-        f"This could not be answered, by a fault in vibecore ({type(error).__name__}). "
+        f"This could not be answered because of a fault in vibecore ({type(error).__name__}). "
         f"Set {DEBUG_VARIABLE}=1 to see where, and report it with the file."
     )
 

@@ -40,9 +40,10 @@ def doubts(table: OrderTable | None, engine: Engine | None, condition: Condition
     other = other_cylinders(table, engine)
     if other is None:
         return ()
+    strongest, own = Engine(other).firing_order, engine.firing_order
     text = (
-        f"What shakes most is engine order {Engine(other).firing_order:g}, by far: so fires an engine of "
-        f"{other} cylinders, one of {engine.cylinders} on order {engine.firing_order:g}. Is the number of "
-        "cylinders right? All else that is said hangs on it."
+        f"By far the strongest is engine order {strongest:g}: there an engine of {other} cylinders fires; "
+        f"one of {engine.cylinders} fires on order {own:g}. Is the number of cylinders right? "
+        "Everything else hangs on it."
     )
     return (Warn(CYLINDERS_DOUBTFUL, text),)

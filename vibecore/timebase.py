@@ -52,7 +52,7 @@ OVERLAP = 64  # samples thrown away at each end of a block: the reach of the cor
 
 UNEVEN = Warn(
     "uneven-clock",
-    "The samples were taken at no even rate: what is faster than a quarter of the rate is shown too weak. "
+    "The samples were not taken at an even rate: what is faster than a quarter of it is shown too weak. "
     "Use a logger that records at a fixed rate.",
 )
 

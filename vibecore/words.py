@@ -135,7 +135,7 @@ def weighting_words(overall: Overall) -> str:
     if overall.weighted_rms_m_s2 is None or not overall.weighting:
         return ""
     felt = FELT_BY.get(overall.weighting, "weighted")
-    return f"{felt[:1].upper()}{felt[1:]}: weighted by {overall.weighting}; no limit of safety."
+    return f"{felt[:1].upper()}{felt[1:]}: weighted by {overall.weighting}; not a safety limit."
 
 
 def speaks(item: Evidence) -> str:

@@ -68,7 +68,7 @@ def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
     unsaid = len(doubts.unsaid(work.case.recordings))
     if unsaid:
         which = "1 recording" if unsaid == 1 else f"{unsaid} recordings"
-        st.caption(f"Gear or speed is not said of {which}: the ranking is weaker.")
+        st.caption(f"Gear or speed is not said for {which}: the ranking is weaker.")
     if unsaid or open_stage:
         st.page_link(state.page("record"), label="Say it", icon=":material/mic:")
 

@@ -103,7 +103,7 @@ def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
         st.warning("How these were made is still a guess: say it before you rely on this.")
     if placeless:
         st.warning(
-            "Where the phone was is not said of all of these: this holds only if it was the same place."
+            "Where the phone was is not said for all of these: this holds only if it was the same place."
         )
     if guessed or placeless:
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")

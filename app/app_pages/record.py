@@ -169,7 +169,7 @@ def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | 
         return None, str(error)
     except Exception:
         logging.getLogger("vibecore").exception("a file could not be read")
-        return None, "This file could not be read, by a fault in vibecore. Export it in another form."
+        return None, "This file could not be read because of a fault in vibecore. Export it in another form."
 
 
 def _show_aside(work: state.Work) -> None:

@@ -195,7 +195,7 @@ def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start
     text = words(start("causes"))
     assert "the ranking is weaker" not in text
     keep(store, store.open(job.head.id), "b.csv", "c.csv")
-    assert "Gear or speed is not said of 2 recordings: the ranking is weaker." in words(start("causes"))
+    assert "Gear or speed is not said for 2 recordings: the ranking is weaker." in words(start("causes"))
 
 
 def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job, monkeypatch):  # noqa: ARG001

@@ -37,7 +37,7 @@ def test_proof_tells_the_verdict_or_how_to_get_one(start, job, store):
 
 def test_a_proof_whose_places_nobody_named_says_so(start, job, store):
     """Like with like: another place shakes otherwise without any mend."""
-    told = "Where the phone was is not said of all of these: this holds only if it was the same place."
+    told = "Where the phone was is not said for all of these: this holds only if it was the same place."
     kept = keep(store, store.open(job.head.id), "after drive idle.csv")
     assert told in words(start("proof"))
     case = case_of(kept)

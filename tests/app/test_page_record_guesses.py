@@ -77,7 +77,7 @@ def test_an_orphaned_guess_is_not_counted(start, job, store):
 
 def test_what_is_left_unsaid_stands_beside_the_button_that_confirms(start, job):  # noqa: ARG001
     test = upload(start("record"), "b.csv")
-    assert "Gear or speed is not said of b.csv" in words(test)
+    assert "Gear or speed is not said for b.csv" in words(test)
     button = next(b for b in test.button if b.label == "All is right as it stands")
     assert button.proto.type == "secondary"
     for part, said in (("gear", "park"), ("speed_hold", "idle")):
@@ -89,4 +89,4 @@ def test_what_is_left_unsaid_stands_beside_the_button_that_confirms(start, job):
 
 def test_many_recordings_of_which_little_is_said_are_counted(start, job):  # noqa: ARG001 - the job is open
     test = upload(start("record"), *(f"{n}.csv" for n in "bcde"))
-    assert "Gear or speed is not said of 4 recordings" in words(test)
+    assert "Gear or speed is not said for 4 recordings" in words(test)

@@ -47,7 +47,7 @@ def test_the_taping_is_not_asked_for_before_the_stage(start, job, store):
 def test_the_open_question_is_told_above_the_rows(start, job, store):
     mended(store, job, "note")
     text = words(upload(start("record"), "b.csv"))
-    assert text.index("Of 1 recording it is not said whether") < text.index("neutral-idle.csv")
+    assert text.index("For 1 recording it is not said whether") < text.index("neutral-idle.csv")
 
 
 def test_a_second_taping_is_asked_for_where_two_were_made_alike_and_kept(start, job, store):

@@ -37,7 +37,7 @@ _COURSE_LEAVES = 0.3  # share of the speed's uncertainty left after a measured c
 _UNSTEADY_SD_DB = 1.5
 _LEAST_SHOWN_ORDER = 1.0  # two gaps between half orders
 _WIDE = 2.0  # an octave: shake that sits on no one line
-_HOLDS_THAT_TOO = "Order by order the two can be compared all the same: the change then holds what that does."
+_WITH_THAT = "Order by order the two can still be compared: the change then includes that difference."
 _UNSEEN = "None of the fault's own lines can be seen in both recordings: record with more samples a second."
 
 NO_LINES = FaultLines()
@@ -152,7 +152,7 @@ def _made_differently(both: _Comparison, blocking: str) -> Repair:
     beside on, are worth reading order by order all the same."""
     copied = copy_words(both.before, both.after) is not None
     changes = () if copied else _all_changes(replace(both, courses={}), ())
-    notes = (*both.like.notes, *((_HOLDS_THAT_TOO,) if changes else ()))
+    notes = (*both.like.notes, *((_WITH_THAT,) if changes else ()))
     return Repair("cannot-tell", None, None, None, blocking, changes, notes)
 
 

@@ -133,4 +133,4 @@ def _differences(first: Analysis, second: Analysis) -> tuple[str, ...]:
         ("speed", one.speed_hold, other.speed_hold),
     )
     told = [f"{what} {a}, then {b}" for what, a, b in pairs if a and b and a != b]
-    return (f"Made differently: {'; '.join(told)}. The change holds what that does.",) if told else ()
+    return (f"Made differently: {'; '.join(told)}. The change includes what that does.",) if told else ()

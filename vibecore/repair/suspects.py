@@ -102,8 +102,8 @@ def _unless_switched_off(repair: Repair, suspect: RankedCause) -> Repair:
     if repair.verdict != "cured" or not repair.may_be_off or suspect.probability >= LIKELY:
         return repair
     why = (
-        f"{repair.why} It would be gone as well with its fan or unit switched off, and that this is the "
-        "fault is not likely enough: record again while it runs."
+        f"{repair.why} It would also be gone with its fan or unit switched off, and this fault is not likely "
+        "enough to rule that out: record again while it runs."
     )
     return replace(repair, verdict="cannot-tell", why=why)
 

@@ -144,6 +144,6 @@ def switched_note(verdict: VerdictName, lines: FaultLines) -> list[str]:
     if verdict != "cured" or not (lines.hz or _own_ratio(lines)):
         return []
     return [
-        "Such a line is gone as well while its fan or unit does not run: make sure that it ran in both "
+        "Such a line is also gone while its fan or unit does not run: make sure that it ran in both "
         "recordings."
     ]
