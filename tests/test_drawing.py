@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from tests.app import made
-from tests.test_figures import broken
 from vibecore.drawing import MOST_TICKS, _tick_step, before_after_svg, levels_svg, orders_svg, overlay_svg
 from vibecore.engine import Engine
 from vibecore.figures.style import ORDER_AXIS, line_level
@@ -91,9 +90,9 @@ def test_nothing_at_all_is_still_a_chart():
 
 
 def test_a_recording_too_broken_for_an_order_spectrum_has_no_line():
-    lines = [len(list(drawn(text).iter(f"{SVG}polyline"))) for text in (
-        orders_svg(broken(), FOUR), overlay_svg(broken(), broken()), overlay_svg(broken(), made.analysis())
-    )]  # fmt: skip
+    broken = made.broken()
+    pictures = orders_svg(broken, FOUR), overlay_svg(broken, broken), overlay_svg(broken, made.analysis())
+    lines = [len(list(drawn(text).iter(f"{SVG}polyline"))) for text in pictures]
     assert lines == [0, 0, 1]
 
 

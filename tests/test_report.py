@@ -15,7 +15,6 @@ import pytest
 
 from tests.app import made
 from tests.report_made import GREY_VAN, Page
-from tests.test_figures import broken
 from vibecore.case import CaseRecording
 from vibecore.comfort import overall
 from vibecore.model import Condition, Evidence, Symptoms, Warn
@@ -146,12 +145,12 @@ def test_two_recordings_stand_over_each_other_with_the_verdict_on_top(case):
 
 def test_a_recording_too_broken_for_an_order_spectrum_says_so(case):
     said = "gappy.csv has too little unbroken recording for an order spectrum."
-    assert said in Page(report_html(case, {}, made.diagnosis(broken()))).text
-    both = Page(report_html(case, {}, made.diagnosis(broken(), made.analysis())))
+    assert said in Page(report_html(case, {}, made.diagnosis(made.broken()))).text
+    both = Page(report_html(case, {}, made.diagnosis(made.broken(), made.analysis())))
     assert "svg" in both.tags  # of the other one
     assert said not in both.text
-    pair = side_by_side(broken(), made.analysis(), case.vehicle.engine)
-    text = comparison_html(case, pair, broken(), made.analysis(), verdict="Cannot tell.")
+    pair = side_by_side(made.broken(), made.analysis(), case.vehicle.engine)
+    text = comparison_html(case, pair, made.broken(), made.analysis(), verdict="Cannot tell.")
     assert said in Page(text).text
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from vibecore.model import (
@@ -126,3 +128,11 @@ def diagnosis(*analyses: Analysis, repaired: bool = False) -> Diagnosis:
         (OrderChange(2.0, 0.4, 0.08, -14.2, -15.6, -12.8),),
     )
     return Diagnosis(causes, checks, repair if repaired else None, analyses or (analysis(),), ("One note.",))
+
+
+def broken(name: str = "gappy.csv") -> Analysis:
+    """Of a recording whose unbroken stretches are all too short for an order spectrum."""
+    whole = analysis(name)
+    empty = Spectrum(np.empty(0), np.empty(0), "order", 0.0)
+    levels = tuple(level(lv.order, None, "Too short.") for lv in whole.orders.levels)
+    return replace(whole, orders=replace(whole.orders, levels=levels, spectrum=empty))
