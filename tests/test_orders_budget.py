@@ -205,6 +205,7 @@ def test_a_folded_firing_order_is_said_to_land_beside_a_lower_one() -> None:
 def test_frequencies_are_order_times_speed() -> None:
     table = measured(made_of(SOUND, DRIFTING), DRIFTING)
     mean_hz = DRIFTING.mean_rpm(0.0, 29.99) / 60
+    assert table.levels
     for level in table.levels:
         assert level.frequency_hz == pytest.approx(level.order * mean_hz, rel=1e-4)
 

@@ -47,15 +47,21 @@ def test_the_demo_jobs_are_read_right(folder: Path) -> None:
 
 @pytest.mark.parametrize("folder", DEMOS, ids=lambda p: p.name)
 def test_the_levels_of_the_demo_jobs_are_those_told(folder: Path) -> None:
-    """The strong order within 2 dB: the phone's own filter takes some off what the README tells."""
+    """The orders told within 2 dB, above 30 Hz excepted: there the phone's own filter takes more off."""
     diagnosis, text = diagnosed(folder), _truth(folder)
+    compared = 0
     for analysis in diagnosis.analyses:
         stem = analysis.name.rsplit(".", 1)[0]
-        told = re.search(rf"^ *{re.escape(stem)} .*; order ([\d.]+): ([\d.]+) m/s2", text, re.M)
-        assert told is not None
-        level = None if analysis.orders is None else analysis.orders.level(float(told[1]))
-        if float(told[2]) > 0.05 and level is not None and level.visible and level.frequency_hz < 30.0:
-            assert abs(db((level.rms_m_s2 or 1e-9) / float(told[2]))) < 2.0
+        line = re.search(rf"^ *{re.escape(stem)} .*", text, re.M)
+        assert line is not None
+        told = re.findall(r"order ([\d.]+): ([\d.]+) m/s2", line[0])
+        assert told
+        for order, rms in told:
+            level = None if analysis.orders is None else analysis.orders.level(float(order))
+            if float(rms) > 0.05 and level is not None and level.visible and level.frequency_hz < 30.0:
+                assert abs(db((level.rms_m_s2 or 1e-9) / float(rms))) < 2.0
+                compared += 1
+    assert compared
 
 
 @pytest.mark.parametrize("folder", DEMOS, ids=lambda p: p.name)
