@@ -237,7 +237,7 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
     minds = _minds_of_all(analyses, called)
     minds += _cut_off(analyses)
     minds += dict.fromkeys(filter(None, (weighting_words(a.overall) for a in analyses)))
-    listed = table(("How it was made", "Engine speed", "Shake in all", "File"), rows)
+    listed = table(("How it was made", "Engine speed", "Overall shake", "File"), rows)
     return listed + _order_figure(diagnosis, case) + (f"<h3>To mind</h3>{bullets(minds)}" if minds else "")
 
 

@@ -119,7 +119,7 @@ def recording_words(analysis: Analysis) -> str:
 
 def overall_words(overall: Overall) -> str:
     by = f" ({overall.weighting})" if overall.weighted_rms_m_s2 is not None and overall.weighting else ""
-    return f"Shake in all: {shake_words(overall)}{by}."
+    return f"Overall shake: {shake_words(overall)}{by}."
 
 
 def shake_words(overall: Overall) -> str:

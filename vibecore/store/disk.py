@@ -12,7 +12,12 @@ from vibecore.errors import StoreError
 
 
 @contextlib.contextmanager
-def told(folder: Path) -> Iterator[None]:
+def errors_in_words(folder: Path) -> Iterator[None]:
+    """Turns what goes wrong with the disk into a sentence.
+
+    Raises:
+        StoreError: The disk is full, busy, or cannot be read or written.
+    """
     try:
         yield
     except (OSError, sqlite3.Error) as error:

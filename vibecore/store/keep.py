@@ -16,7 +16,7 @@ import tomli_w
 from vibecore.errors import StoreError
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import blobs, schema
-from vibecore.store.disk import told
+from vibecore.store.disk import errors_in_words
 from vibecore.store.records import MAX_JOB_BYTES, Job, JobHead, NewFile, NewJob, StaleEdit, State, StoredFile
 from vibecore.store.search import words_of
 from vibecore.toml_text import parsed
@@ -30,7 +30,7 @@ class Store:
         self.files = self.folder / "files"
         self.database = self.folder / "jobs.sqlite"
         self.notices: tuple[str, ...] = ()
-        with told(self.folder):
+        with errors_in_words(self.folder):
             self.files.mkdir(parents=True, exist_ok=True)
             blobs.sweep(self.files)
             try:
@@ -164,7 +164,7 @@ class Store:
     @contextlib.contextmanager
     def _connect(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
         """A connection for one piece of work; `write` takes the one writer's place at once and commits."""
-        with told(self.folder):
+        with errors_in_words(self.folder):
             con = sqlite3.connect(self.database, timeout=schema.BUSY_WAIT_S, isolation_level=None)
             try:
                 for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
