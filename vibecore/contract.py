@@ -128,6 +128,7 @@ def comparison_object(
 
 
 def repair_object(repair: Repair) -> dict[str, Any]:
+    """The proof of a repair; changes in dB, null where nothing could be compared."""
     return {
         "verdict": repair.verdict,
         "change_db": _fixed(repair.change_db, 2),

@@ -64,9 +64,11 @@ class Presence:
     causes: Mapping[str, tuple[float, float, float]]
 
     def chance(self, cause: str) -> float:
+        """That the line is found; a cause that does not touch it finds it as often as a sound car."""
         return self.causes.get(cause, self.normal)[0]
 
     def log_likelihood(self, level_db: float | None) -> dict[str, float]:
+        """Natural logarithm of each cause's likelihood; None: looked for and not found."""
         rows = {SOUND: self.normal, **self.causes}
         if level_db is None:
             return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}

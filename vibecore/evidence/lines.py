@@ -148,6 +148,7 @@ def gone_in_gear(line: Line, analysis: Analysis, scene: Scene) -> bool:
 
 
 def level_db(rms_m_s2: float) -> float:
+    """dB re 1 m/s2; what is below the least line is taken for the least line."""
     return 20 * math.log10(max(rms_m_s2, LEAST_LINE_M_S2))
 
 

@@ -50,6 +50,7 @@ class Level:
 
     @property
     def rms_m_s2(self) -> float:
+        """Root mean square of the level, as `guarded`: never nothing."""
         return float(np.sqrt(self.guarded))
 
     @property
@@ -77,6 +78,7 @@ class LevelChange:
 
 
 def change(before: Level, after: Level) -> LevelChange:
+    """From the level before to the level after; negative where it fell."""
     return LevelChange(
         float(10 * np.log10(after.guarded / before.guarded)),
         float(DB_PER_LOG_POWER * np.sqrt(before.log_variance + after.log_variance)),
@@ -93,6 +95,7 @@ def interval_db(before: Level, after: Level, extra_sd_db: float) -> tuple[float,
 
 
 def total(levels: Sequence[Level]) -> Level:
+    """Of lines that do not overlap: mean squares add up, and so do the squares of their standard errors."""
     return Level(sum(lv.ms for lv in levels), float(np.sqrt(sum(lv.sd**2 for lv in levels))))
 
 

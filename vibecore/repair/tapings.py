@@ -31,6 +31,7 @@ class Placing:
     pairs: tuple[tuple[str, str], ...]
 
     def words(self) -> str:
+        """The note under a verdict that rests on it."""
         listed = " and ".join(f"{first} and {second}" for first, second in self.pairs)
         return (
             f"How far taping on moves the levels was measured with {listed}: {_share(self.sd_db)}, "

@@ -19,21 +19,25 @@ OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
 
 @dataclass(frozen=True)
 class Result:
+    """Levels before and after a repair, beside what sound cars show there; everything a verdict rests on."""
+
     before: Level
     after: Level
     change: LevelChange
-    extra_sd_db: float
+    extra_sd_db: float  # standard error of what else may have changed: the taping, the speed
     sound: SoundLevel
-    names: str
+    names: str  # of the lines compared, as a person reads them
     compared: Compared
     taped: LevelChange  # of all levels alike, by how the phone was taped on: taken off the level after
 
     @property
     def sd_db(self) -> float:
+        """Standard error of the change, from both recordings' scatter and from what else may have changed."""
         return float(np.hypot(self.change.sd_db, self.extra_sd_db))
 
     @property
     def interval_db(self) -> tuple[float, float]:
+        """95 % interval of the change, lower end first."""
         return interval_db(self.before, self.after, self.extra_sd_db)
 
     @property
@@ -58,6 +62,7 @@ class Result:
 
 
 def why(verdict: VerdictName, r: Result) -> str:
+    """The figures and what they mean, in the sentences that stand under the verdict."""
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
     taped = f"less what the taping did ({signed(r.taped.db)} dB), " if abs(r.taped.db) >= SHOWN_DB else ""

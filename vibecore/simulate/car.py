@@ -61,6 +61,8 @@ class Accessory:
 
 @dataclass(frozen=True)
 class Belt:
+    """A belt with a flaw that passes its pulleys once a turn of the belt."""
+
     order: float  # turns a crank turn
     level: float
     harmonics: tuple[float, ...] = (1.0, 0.4)
@@ -121,6 +123,8 @@ class Idle:
 
 @dataclass(frozen=True)
 class Wheels:
+    """What a drive adds: wheels, propeller shaft and road. Levels in m/s2 rms."""
+
     rolling_radius_m: float
     level: float  # of wheel order 1 at the steering wheel at 25 m/s
     gear_ratio: float  # engine turns a turn of the propeller shaft
@@ -141,6 +145,8 @@ class Wheels:
 
 @dataclass(frozen=True, eq=False)
 class Car:
+    """Everything that a simulated car shakes by; a fault is laid over it as a changed copy."""
+
     engine: Engine
     layout: EngineLayout
     transmission: str

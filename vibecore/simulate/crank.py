@@ -52,6 +52,7 @@ def turn(
 
 
 def mean_rpm_target(car: Car, gear: Gear | None, hold: SpeedHold | None) -> float:
+    """The speed that the car is held at, about which it wanders."""
     if hold == "raised":
         return car.idle.raised_rpm
     return car.idle.drive_rpm if gear in IN_GEAR else car.idle.neutral_rpm

@@ -54,6 +54,7 @@ def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
 
 
 def draw_engine(rng: np.random.Generator) -> Engine:
+    """Cylinders as often as cars have them; a few of the small ones are two-strokes."""
     counts = np.array(list(CYLINDERS))
     cylinders = int(rng.choice(counts, p=np.array(list(CYLINDERS.values())) / sum(CYLINDERS.values())))
     strokes = 2 if cylinders <= 4 and rng.random() < TWO_STROKE_SHARE * 2 else 4

@@ -36,6 +36,8 @@ Stamps = Literal["true", "jittered", "rounded to ms", "nominal", "bursts"]
 
 @dataclass(frozen=True)
 class Phone:
+    """How a phone samples, stamps and writes what it feels; as given, it samples evenly and loses nothing."""
+
     rate_hz: float = 200.0
     rate_error: float = 0.0  # true rate against nominal
     rate_drift: float = 0.0  # share by which the true rate goes up and down once a minute
@@ -77,10 +79,12 @@ class Taping:
 
 
 def draw_taping(rng: np.random.Generator, sd_db: float) -> Taping:
+    """Any way round. sd_db: standard deviation of the level from one taping to the next."""
     return Taping(_orientation(rng), float(10 ** (sd_db * rng.standard_normal() / 20)))
 
 
 def draw_phone(rng: np.random.Generator, rate_hz: float | None = None) -> Phone:
+    """A phone such as people have. rate_hz: None for one of the usual rates."""
     rate = rate_hz or float(rng.choice(list(RATES), p=np.array(list(RATES.values())) / sum(RATES.values())))
     stamps: Stamps = ("true", "jittered", "rounded to ms", "bursts")[
         int(rng.choice(4, p=[0.45, 0.35, 0.15, 0.05]))
@@ -111,6 +115,7 @@ def draw_phone(rng: np.random.Generator, rate_hz: float | None = None) -> Phone:
 
 
 def draw_hand(rng: np.random.Generator, duration_s: float) -> Hand:
+    """How a recording of this length is handled: three in four start or stop it by hand."""
     handled = rng.random() < 0.75
     start = uniform(rng, 0.3, 3.0) if handled else 0.0
     end = uniform(rng, 0.2, 2.0) if handled and rng.random() < 0.8 else 0.0
