@@ -16,7 +16,7 @@ from typing import TypeVar
 import numpy as np
 
 from vibecore.drives import IDLE_WORDS, is_moving
-from vibecore.model import Condition, Floats, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
+from vibecore.model import Condition, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.reading.archive import DATA_ENDINGS
 from vibecore.words import condition_words
 
@@ -128,23 +128,15 @@ def _engine_off(found: Guess) -> Guess:
 
 def _placed_as(found: Guess, recording: Recording, others: Sequence[tuple[Recording, Place]]) -> Guess:
     """On the place of the others in which the phone lay the same way round, if they agree."""
-    down = _gravity(recording)
+    down = recording.gravity_direction
     if down is None or _degrees(float(np.abs(down).max())) < FLAT_DEG:
         return found
-    alike = [(o, place) for o, place in others if (its := _gravity(o)) is not None
+    alike = [(o, place) for o, place in others if (its := o.gravity_direction) is not None
              and _degrees(float(down @ its)) < SAME_WAY_DEG]  # fmt: skip
     if len({place for _, place in alike}) != 1:
         return found
     other, place = alike[0]
     return _with(found, f"The phone lay as in {other.name}: on the {place}.", place=place)
-
-
-def _gravity(recording: Recording) -> Floats | None:
-    """Direction of gravity in the phone's axes (3,), length 1; None where the file leaves gravity out."""
-    if not recording.gravity_included:
-        return None
-    middle = np.median(recording.accel_m_s2, axis=0)
-    return np.asarray(middle / np.linalg.norm(middle))
 
 
 def _degrees(cosine: float) -> float:

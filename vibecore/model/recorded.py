@@ -64,6 +64,15 @@ class Recording(Frozen):
     def duration_s(self) -> float:
         return float(self.t_s[-1] - self.t_s[0])
 
+    @property
+    def gravity_direction(self) -> Floats | None:
+        """Unit vector (3,) along gravity in the device's axes, pointing the way this phone signs it; None
+        where the file leaves gravity out."""
+        if not self.gravity_included:
+            return None
+        middle = np.median(self.accel_m_s2, axis=0)
+        return np.asarray(middle / np.linalg.norm(middle))
+
 
 @dataclass(frozen=True, eq=False)
 class Signal(Frozen):

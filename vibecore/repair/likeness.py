@@ -194,8 +194,7 @@ def _phone_notes(before: Analysis, after: Analysis, when: When) -> list[str]:
 
 def _turned_deg(before: Recording, after: Recording) -> float | None:
     """Angle between the directions of gravity in the phone's own axes; None where gravity was left out."""
-    if not (before.gravity_included and after.gravity_included):
+    was, now = before.gravity_direction, after.gravity_direction
+    if was is None or now is None:
         return None
-    b, a = (np.median(r.accel_m_s2, axis=0) for r in (before, after))
-    cosine = float(b @ a / (np.linalg.norm(b) * np.linalg.norm(a)))
-    return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+    return float(np.degrees(np.arccos(np.clip(was @ now, -1.0, 1.0))))
