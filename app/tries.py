@@ -96,7 +96,7 @@ def outcome(job: Job, case: Case, trial: Trial) -> Tried | str:
     """Whether the engine noticed, or why that cannot be told."""
     recording = recording_of(job, trial.name)
     if recording is None:
-        return f"{trial.name} is not there any more, or cannot be read. Put it in once more."
+        return f"{trial.name} is not there any more, or cannot be read. Put it in again."
     try:
         return cache.tried(recording, case.vehicle.engine, trial.begun_s, trial.undone_s)
     except VibecoreError as error:

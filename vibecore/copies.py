@@ -36,7 +36,7 @@ def told(analyses: Sequence[Analysis], repeats: Mapping[int, int]) -> tuple[Anal
     for place, first in repeats.items():
         text = (
             f"Same contents as {analyses[first].name}: it is one recording, given twice, and counts once. "
-            "Give the other file, or record once more."
+            "Give the other file, or record again."
         )
         warning = Warn(SAME_CONTENTS, text)
         out[place] = replace(out[place], warnings=tuple(dict.fromkeys((*out[place].warnings, warning))))

@@ -126,9 +126,7 @@ def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
 
 def _found_to_mend(cause: RankedCause, part: Suspect | None, seen: str = "") -> NextStep:
     found = f"You found it: {seen}. " if seen else ""
-    return _mend(
-        cause, part, "proof", found, "Look at it once more before it is mended, and then record again."
-    )
+    return _mend(cause, part, "proof", found, "Look at it again before it is mended, and then record again.")
 
 
 def _mend_the_likeliest(diagnosis: Diagnosis) -> NextStep:

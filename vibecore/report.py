@@ -238,7 +238,8 @@ def _recordings(diagnosis: Diagnosis, case: Case) -> str:
     minds += _cut_off(analyses)
     minds += dict.fromkeys(filter(None, (weighting_words(a.overall) for a in analyses)))
     listed = table(("How it was made", "Engine speed", "Overall shake", "File"), rows)
-    return listed + _order_figure(diagnosis, case) + (f"<h3>To mind</h3>{bullets(minds)}" if minds else "")
+    told = f"<h3>Keep in mind</h3>{bullets(minds)}" if minds else ""
+    return listed + _order_figure(diagnosis, case) + told
 
 
 def _cut_off(analyses: Sequence[Analysis]) -> list[str]:

@@ -160,7 +160,7 @@ def wrap_all(texts: Iterable[str]) -> list[str]:
 
 
 def _mind(warnings: Iterable[Warn]) -> list[str]:
-    return _wrapped((f"Mind: {w.message}" for w in warnings), hang="      ")
+    return _wrapped((f"Note: {w.message}" for w in warnings), hang="      ")
 
 
 def _wrapped(texts: Iterable[str], *, lead: str = "  ", hang: str = "") -> list[str]:

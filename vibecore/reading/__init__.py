@@ -192,7 +192,7 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
     from .formats import FORMATS, check_kind
 
     if not data[: limits.PROBE_BYTES].strip(_BLANK) and not data.strip(_BLANK):
-        raise ReadingError(f"{title} is empty. Record again, or export the recording once more.")
+        raise ReadingError(f"{title} is empty. Record again, or export the recording again.")
     if data.startswith(_LOST_BLOCK):
         data = data.lstrip(b"\0")
     check_kind(data, title)

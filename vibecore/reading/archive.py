@@ -84,7 +84,7 @@ def unpacked(data: bytes, title: str, max_bytes: int) -> bytes:
             if out:
                 break  # padding after the last member
             raise ReadingError(
-                f"{title} is a broken {unpacker.name} file ({error}). Send it once more."
+                f"{title} is a broken {unpacker.name} file ({error}). Send it again."
             ) from error
         size += len(part)
         if size > max_bytes:
@@ -93,7 +93,7 @@ def unpacked(data: bytes, title: str, max_bytes: int) -> bytes:
             )
         out.append(part)
         if not ended:
-            raise ReadingError(f"{title} is a {unpacker.name} file that breaks off. Send it once more.")
+            raise ReadingError(f"{title} is a {unpacker.name} file that breaks off. Send it again.")
         if len(out) > limits.MAX_ARCHIVE_ENTRIES:
             raise ReadingError(f"{title} is a {unpacker.name} file of too many parts. Send the plain CSV.")
     return b"".join(out)
@@ -111,9 +111,7 @@ def members(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:
         return _of_zip(data, title, max_bytes)
     except BROKEN as error:
         kind = "zip" if data.startswith(_ZIPS) else "tar"
-        raise ReadingError(
-            f"{title} is a broken {kind} file ({str(error)[:100]}). Send it once more."
-        ) from error
+        raise ReadingError(f"{title} is a broken {kind} file ({str(error)[:100]}). Send it again.") from error
 
 
 def _of_zip(data: bytes, title: str, max_bytes: int) -> list[tuple[str, bytes]]:

@@ -218,7 +218,7 @@ def _check_span(t_s: Floats, step_s: float, table: Table) -> None:
     if rate_hz > limits.MOST_RATE_HZ:
         raise ReadingError(
             f"{title} would have {rate_hz:.3g} samples a second, which no sensor makes: its times are "
-            "broken. Export it once more, or take the time column out and write the rate into the first "
+            "broken. Export it again, or take the time column out and write the rate into the first "
             "line, such as '# sample rate: 100 Hz'."
         )
     if rate_hz < limits.MIN_RATE_HZ:

@@ -108,7 +108,7 @@ def _first_lines(head: bytes, more: bool, count: int) -> list[str]:
 
 def _check_lines(text: bytes, head: bytes, rows: int, source: str, max_rows: int) -> None:
     if not head.strip():
-        raise ReadingError(f"{source} is empty. Record again, or export the recording once more.")
+        raise ReadingError(f"{source} is empty. Record again, or export the recording again.")
     if b"\n" not in head and len(text) > limits.MAX_LINE_BYTES:
         raise ReadingError(
             f"{source} is one line of {limits.megabytes(len(text))}; a recording has one line for each "
@@ -176,8 +176,7 @@ def _parse(body: bytes | memoryview, layout: Layout, source: str) -> tuple[list[
         columns, broken = _read_csv(body, layout, [pa.string()] * layout.width, source)
     except pa.ArrowInvalid as error:
         raise ReadingError(
-            f"{source} could not be read as a table: {str(error)[:200]}. Export the recording once more "
-            "as CSV."
+            f"{source} could not be read as a table: {str(error)[:200]}. Export the recording again as CSV."
         ) from error
     numbers = [_to_numbers(c, kind, layout.decimal) for c, kind in zip(columns, types, strict=True)]
     return numbers, broken, False
@@ -246,7 +245,7 @@ def _read_csv(
     if len(shown) > _MOST_BROKEN * max(1, table.num_rows):
         raise ReadingError(
             f"{source}: {len(shown)} rows do not have the {layout.width} cells of the others, such as "
-            f"{shown[0]!r}. Export the recording once more as CSV."
+            f"{shown[0]!r}. Export the recording again as CSV."
         )
     return [table.column(i).combine_chunks() for i in range(layout.width)], len(shown)
 

@@ -32,7 +32,7 @@ def parse(text: str, title: str) -> Any:
                 continue
         raise ReadingError(
             f"{title} is broken JSON at line {error.lineno}, column {error.colno}: {error.msg}. Export "
-            "the recording once more."
+            "the recording again."
         ) from error
     except (RecursionError, ValueError) as error:
         raise ReadingError(
@@ -68,4 +68,4 @@ def _lines(lines: list[str], title: str) -> Any:
             return _value("[" + ",".join(rows) + "]")
         except (ValueError, RecursionError):
             continue
-    raise ReadingError(f"{title} has lines of broken JSON. Export the recording once more.")
+    raise ReadingError(f"{title} has lines of broken JSON. Export the recording again.")

@@ -38,7 +38,7 @@ def under_names(layout: Layout, columns: list[Any], source: str) -> list[Column]
         if sure is None:
             raise ReadingError(
                 f"{source} has {_named(names)} names over {filled} cells a row, so what stands under which "
-                "cannot be told. Give every column a name, or export it once more."
+                "cannot be told. Give every column a name, or export it again."
             )
         names = sure
     names, units = names[: layout.width], units[: layout.width]

@@ -118,7 +118,7 @@ def _check_zip(data: bytes, title: str) -> None:
                     _check_cells(part, title)
     except BROKEN as error:
         raise ReadingError(
-            f"{title} is a broken workbook ({str(error)[:100]}). Save it once more as .xlsx or CSV."
+            f"{title} is a broken workbook ({str(error)[:100]}). Save it again as .xlsx or CSV."
         ) from error
 
 

@@ -30,7 +30,7 @@ def tried_words(tried: Tried) -> str:
         moved = joined([change_words(r) for r in drifted])
         return (
             f"Cannot tell: {moved}, but did not go back for sure when it was undone, so that may be the "
-            "idle's own wandering. Try it once more."
+            "idle's own wandering. Try it again."
         )
     least = joined([f"{_amount(r.begun.half_width, r.unit)} in the {r.what}" for r in unknown])
     return (
