@@ -218,3 +218,18 @@ def test_eight_cylinders_at_sixty_samples_a_second():
 
 def test_a_fast_phone_sees_all():
     assert all(v.visible and v.why_not is None for v in what_can_be_seen(Engine(4), 12.0, 400.0))
+
+
+def test_a_quiet_order_on_which_the_firing_order_folds_cannot_be_seen():
+    """Three cylinders, 1125 rpm, 50 samples a second: order 1.5 at 28.1 Hz is seen at 50 - 28.1 = 21.9 Hz, on
+    no order; at 1200 rpm at 20 Hz, where order 1 is: what is read there is mostly the firing order's. Order
+    1.5 at 667 rpm stays seen, though order 3 (33.3 Hz) folds onto it, for it is the stronger."""
+    free = {v.order: v for v in what_can_be_seen(Engine(3), 1125 / 60, 50.0)}
+    assert free[1.0].visible
+    met = {v.order: v for v in what_can_be_seen(Engine(3), 1200 / 60, 50.0)}
+    assert not met[1.0].visible
+    assert met[1.0].why_not == "order 1.5, at 30.0 Hz, folds down onto it at 50 samples a second"
+    assert met[0.5].why_not.startswith("order 3, at 60.0 Hz, folds")
+    firing = {v.order: v for v in what_can_be_seen(Engine(3), 2000 / 3 / 60, 50.0)}[1.5]
+    assert firing.visible
+    assert firing.hidden_by == (3.0,)

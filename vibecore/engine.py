@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
 from vibecore.balance import Arrangement, EngineLayout, balance_table, torque_sum
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.errors import CaseError, VibecoreError
 
 NormalKind = Literal[
@@ -23,6 +24,7 @@ MOST_CYLINDERS = 16  # no road engine has more
 LEAST_HIGHEST_ORDER = 4.0  # tables of small engines still reach this order, so that cars can be compared
 USABLE_SHARE_OF_HALF_RATE = 0.95  # nearer to half the rate, jitter and hunting spread a line over it
 SAME_LINE_ORDERS = 0.15  # a folded line this near an order passes for it while the speed is roughly known
+DROWNS_WITHIN = 2 * LINE_HALF_WIDTH_ORDERS  # where a folded line, as wide as the order's, is read with it
 UNEVEN_SHARE = 0.05  # of the cylinders: a torque sum above it counts as an order that uneven firing leaves
 
 # What a person means who says only how many cylinders there are. Common practice, no source.
@@ -45,7 +47,8 @@ class Fold(NamedTuple):
 
 
 class OrderView(NamedTuple):
-    """How one order shows at a sample rate. `hidden_by`: orders that fold down onto this one."""
+    """How one order shows at a sample rate. `hidden_by`: orders that fold down onto this one or beside it. Not
+    visible is what lies above half the rate, and a quiet order on which the firing order or twice it lands."""
 
     order: float
     frequency_hz: float
@@ -187,12 +190,17 @@ def what_can_be_seen(engine: Engine, speed_hz: float, fs_hz: float) -> tuple[Ord
     for order in engine.orders:
         near = [o for o in seen if abs(folds[order].seen_at_hz / speed_hz - o) <= SAME_LINE_ORDERS]
         landing[order] = near[0] if order not in seen and near else None
+    loud = engine.firing_orders(2)
     views = []
     for order in engine.orders:
         frequency_hz = order * speed_hz
         hidden_by = tuple(o for o in engine.orders if landing[o] == order)
         why_not = None if order in seen else _why_not(frequency_hz, fs_hz, folds[order], landing[order])
-        views.append(OrderView(order, frequency_hz, order in seen, hidden_by, why_not))
+        for o in set(hidden_by).intersection(loud) if order not in loud else ():
+            if abs(folds[o].seen_at_hz / speed_hz - order) <= DROWNS_WITHIN:
+                at = f"order {o:g}, at {o * speed_hz:.1f} Hz,"
+                why_not = f"{at} folds down onto it at {fs_hz:.0f} samples a second"
+        views.append(OrderView(order, frequency_hz, why_not is None, hidden_by, why_not))
     return tuple(views)
 
 

@@ -63,6 +63,20 @@ def test_a_line_that_keeps_its_hertz_has_its_own_motor() -> None:
     assert combined_db(gather(analyses, maker.FOUR))["accessory-drive"] < 0  # its order moved by half
 
 
+def test_a_pulleys_line_that_meets_the_firing_order_at_another_speed_is_no_fan() -> None:
+    """0.885 x 1314 / 60 = 19.38 Hz, and order 2 at 590 rpm is 19.67 Hz: near, but the line itself has moved to
+    8.7 Hz, as what turns with the engine does."""
+    idle = maker.made("neutral-idle", rpm=590.0, lines=[line(0.885, 590, 0.16)], whole=0.2)
+    firing = Line(19.67, 2.0, 0.1, 20.0)
+    analyses = [
+        replace(idle, lines=(*idle.lines, firing)),
+        maker.made("raised-idle", rpm=1314.0, hold="raised", lines=[line(0.885, 1314, 0.2)], whole=0.22),
+    ]
+    said = gather(analyses, maker.FOUR)
+    assert rank(said)[0].id == "accessory-drive"
+    assert combined_db(said)["cooling-fan"] < 0
+
+
 def test_the_same_line_at_the_same_speed_tells_nothing() -> None:
     analyses = [maker.made("a", lines=[line(2.7, 700, 0.2)]), maker.made("b", lines=[line(2.7, 701, 0.2)])]
     said = {e.finding for e in gather(analyses, maker.FOUR)}

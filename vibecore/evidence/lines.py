@@ -192,7 +192,9 @@ def alike(a: Line, b: Line) -> bool:
 def _follow(
     line: Line, first: Analysis, others: Sequence[Analysis], keeps: Keeps, scene: Scene
 ) -> FollowedLine | None:
-    """The line with its fellows in recordings at other speeds; None if it has none."""
+    """The line with its fellows in recordings at other speeds; None if it has none. Only a line of which
+    nothing shows that it keeps its order may stand on the engine's orders elsewhere and be a motor's."""
+    on_orders = keeps == "hertz" and _follow(line, first, others, "order", scene) is None
     members = [(line, first)]
     for other in others:
         change = _change(first, other)
@@ -201,7 +203,8 @@ def _follow(
         there_hz = line.frequency_hz * (math.exp(change) if keeps == "order" else 1.0)
         if there_hz > USABLE_SHARE * other.recording.sample_rate_hz:
             continue
-        fellow = _fellow(line, first, other, keeps, change)
+        among = (*clear(other), *other.lines) if on_orders else clear(other)
+        fellow = _fellow(line, first, among, keeps, change)
         if fellow is not None:
             members.append((fellow, other))
     if len(members) == 1 or (keeps == "order" and any(gone_in_gear(m, a, scene) for m, a in members)):
@@ -233,9 +236,8 @@ def _idle_alike(one: Condition, two: Condition) -> bool:
     return one.speed_hold == two.speed_hold == "idle" and one.gear == two.gear
 
 
-def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: float) -> Line | None:
-    """The line in the other recording that is the same one, if any. One that keeps its hertz may there stand
-    on an order of the engine by chance."""
+def _fellow(line: Line, first: Analysis, among: Sequence[Line], keeps: Keeps, change: float) -> Line | None:
+    """Which of another recording's lines is the same one, if any."""
 
     def apart(candidate: Line) -> float:
         if keeps == "hertz":
@@ -246,7 +248,7 @@ def _fellow(line: Line, first: Analysis, other: Analysis, keeps: Keeps, change: 
     limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * abs(change))
     near = [
         c
-        for c in (clear(other) if keeps == "order" else (*clear(other), *other.lines))
+        for c in among
         if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
     ]
     return min(near, key=apart, default=None)
