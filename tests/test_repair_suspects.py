@@ -32,6 +32,22 @@ def test_the_suspect_whose_lines_moved_speaks() -> None:
     assert any("another suspect" in n and "rotating imbalance" in n for n in got.notes)
 
 
+def test_that_the_whole_shake_fell_speaks_for_nothing_beside_the_line_that_is_gone() -> None:
+    """A fan's line of 0.3 m/s2 is gone and with it more than half of the shake. Where nothing was wrong the
+    shake has no reason to fall: its fall is no reason to judge by it."""
+    fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
+    gone = replace(fan, rms_m_s2=0.005)
+    job = [
+        made(SOUND, WHEEL, name="before", other=(fan,), in_hertz=True),
+        made(SOUND, AFTER, name="after", other=(gone,), in_hertz=True),
+    ]
+    got = repair.repair_by_suspects(job, FOUR, _ranked(cooling_fan=0.7, normal=0.24))
+    assert got is not None
+    assert got.verdict == "cured"
+    assert got.lines is not None
+    assert got.lines.hz == pytest.approx((31.0,), abs=0.1)
+
+
 def test_no_cure_by_a_lesser_suspect_while_the_likely_fault_is_as_it_was() -> None:
     """Nothing was mended: the belt's line is as strong as before, and the phone, taped on anew, passes the
     firing orders less. Called cured, that car would come back."""

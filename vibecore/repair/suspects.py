@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from vibecore.constants import NOTHING_MENDED, Z_95
+from vibecore.constants import NOTHING_MENDED, SOUND, Z_95
 from vibecore.engine import Engine
 from vibecore.evidence.mends import of_change
 from vibecore.model import Analysis, RankedCause, Repair
@@ -70,9 +70,10 @@ def best_of_suspects(
         repair = compared(suspect.id)
         if repair is None:
             return None
-        other = SWITCHED_REASON.get(suspect.id, OTHER_REASON)
-        chance = suspect.probability * _speaks_of_a_change(repair, other) * _could_be_felt(repair)
-        found.append((chance, suspect, repair))
+        changed = _speaks_of_a_change(repair, SWITCHED_REASON.get(suspect.id, OTHER_REASON))
+        if suspect.id == SOUND:  # where nothing is wrong nothing is mended: the whole falls with another's lines
+            changed = min(changed, 1.0)
+        found.append((suspect.probability * changed * _could_be_felt(repair), suspect, repair))
     if not found:
         return compared(None)
     _, suspect, chosen = max(found, key=lambda f: f[0])
