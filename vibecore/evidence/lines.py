@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
-from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_HZ, SAME_LINE_HZ, USABLE_SHARE
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_HZ, SAME_HERTZ, SAME_LINE_HZ, USABLE_SHARE
 from vibecore.evidence.scene import RAISED_FROM, Role, Scene
 from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
@@ -25,7 +25,6 @@ Keeps = Literal["order", "hertz"]
 IDLE: tuple[Role, ...] = ("neutral", "drive", "unit on")  # in these it shakes as is complained of
 
 SAME_ORDER = 0.01  # share: two lines this near in order may be one; belts creep by less than 1 %
-SAME_HERTZ = 0.015  # share: electric fans hold their speed within 1-2 %; common practice, no source
 STEADY_HERTZ = SAME_HERTZ / 2**0.5  # share: standard deviation of what swings so far to either side
 CLEARLY = 0.35  # of the change in speed: a line that moved by less than this kept its place
 SPEEDS_APART = 0.03  # share: SAME_ORDER and SAME_HERTZ together; below it the two cannot be told apart

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from vibecore.constants import DEFAULT_PLACING_DB, NOT_LISTED, SOUND
+from vibecore.constants import DEFAULT_PLACING_DB, NOT_LISTED, SAME_HERTZ, SOUND
 from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.levels import AGAIN_DB
 from vibecore.evidence.likelihood import Finding
@@ -95,7 +95,7 @@ def _in_band(analysis: Analysis, *, order: float | None = None, hertz: float | N
     """All that is in the band of a line that keeps its order, or its hertz, or may keep either; rms, m/s2."""
     bands: list[tuple[Spectrum, float, float]] = []
     if hertz is not None:
-        bands.append((analysis.spectrum_hz, hertz, lines.SAME_HERTZ))
+        bands.append((analysis.spectrum_hz, hertz, SAME_HERTZ))
     if order is not None and analysis.orders is not None:
         bands.append((analysis.orders.spectrum, order, lines.SAME_ORDER))
     seen = [band_rms(s, x * (1 - near), x * (1 + near)) for s, x, near in bands if len(s.x) > 1]

@@ -13,11 +13,11 @@ from typing import NamedTuple
 import numpy as np
 from scipy import fft
 
+from vibecore.constants import SAME_HERTZ
 from vibecore.model import Condition, Line, Signal, Warn
 
-ONE_LINE = 0.004  # share: how well a line's place is read, and a motor keeps its speed while nothing changes
 ALIKE_DB = 6.0  # a motor shakes alike from one recording to the next, give or take a phone taped on anew
-CUT_SHARE, CUT_HZ = 0.015, 0.5  # half width that is taken out: the line, its drift, a window's main lobe
+CUT_SHARE, CUT_HZ = SAME_HERTZ, 0.5  # half width that is taken out: the line, its drift, a window's main lobe
 
 
 class Read(NamedTuple):
@@ -32,7 +32,7 @@ class Read(NamedTuple):
         if self.turns_hz is None:
             return False
         halves = 2 * line.frequency_hz / self.turns_hz
-        return abs(halves - round(halves)) < ONE_LINE * halves
+        return abs(halves - round(halves)) < SAME_HERTZ * halves
 
 
 def standing_hz(mine: Read, others: Sequence[Read]) -> tuple[float, ...]:
@@ -56,7 +56,7 @@ def _not_as_fast(one: Condition, other: Condition) -> bool:
 
 def _same(one: Line, other: Line) -> bool:
     apart_db = 20 * abs(np.log10(one.rms_m_s2 / other.rms_m_s2))
-    return bool(abs(one.frequency_hz / other.frequency_hz - 1) < ONE_LINE and apart_db < ALIKE_DB)
+    return bool(abs(one.frequency_hz / other.frequency_hz - 1) < SAME_HERTZ and apart_db < ALIKE_DB)
 
 
 def without(signal: Signal, lines_hz: Sequence[float]) -> Signal:
