@@ -91,6 +91,8 @@ def test_the_numbers_of_the_sentence_add_up(risen_db: float) -> None:
     assert told
     by_hand = 20 * np.log10(now / was) - float(taped.group(1))
     assert float(told.group(1)) == pytest.approx(by_hand, abs=0.15)  # levels are shown to three digits
+
+
 def test_what_bridges_the_mounts_moves_every_order_and_none_of_them_tells_the_taping() -> None:
     """All orders 4 dB up: from imbalance, that is how the phone was taped on; from a mount, it may be the
     mount."""

@@ -32,10 +32,15 @@ def ground_db(analysis: Analysis, highest_order: float, strangers_hz: Sequence[f
 
 def judder_db(analysis: Analysis) -> float | None:
     """The same between 3 and 16 Hz, where a driveline judders."""
+    return between_db(analysis, JUDDER_HZ)
+
+
+def between_db(analysis: Analysis, band_hz: tuple[float, float]) -> float | None:
+    """The same in a band of hertz."""
     if analysis.orders is None or analysis.speed is None:
         return None
     turns_hz = analysis.speed.turns_hz
-    return _gaps_db(analysis.orders, JUDDER_HZ[0] / turns_hz, JUDDER_HZ[1] / turns_hz)
+    return _gaps_db(analysis.orders, band_hz[0] / turns_hz, band_hz[1] / turns_hz)
 
 
 def multiples_power(table: OrderTable, firing_order: float) -> float:

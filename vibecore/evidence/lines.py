@@ -246,9 +246,7 @@ def _fellow(line: Line, first: Analysis, among: Sequence[Line], keeps: Keeps, ch
     grown = 40 * change / math.log(10) if keeps == "order" else 0.0
     limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * abs(change))
     near = [
-        c
-        for c in among
-        if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
+        c for c in among if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
     ]
     return min(near, key=apart, default=None)
 

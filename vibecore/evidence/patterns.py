@@ -112,7 +112,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"firing": 3.0, "second": 6.0, "half": 4.0, "ground": 4.0},
             "metal that meets metal turns the firing order into its multiples and rattle, while the engine "
             "rocks far enough: less of it when the idle is raised",
-            0.35,
+            0.3,
             family_spread={"second": 5.0},
         ),
         Pattern(
@@ -123,7 +123,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             },
             {"firing": 2.0, "second": 6.0, "half": 3.0, "ground": 3.0},
             "a light touch: the engine rocks as before, its multiples and some rattle are new",
-            0.2,
+            0.17,
         ),
         Pattern(
             {
@@ -135,7 +135,7 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             },
             {"second": 5.0, "half": 4.0, "one": 4.0, "ground": 4.0},
             "a hanging part that swings out of step strikes at one firing and misses the next",
-            0.3,
+            0.25,
             family_spread={"second": 5.0},
         ),
         Pattern(
@@ -149,7 +149,19 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"firing": 4.0, "second": 6.0, "half": 3.0, "one": 3.0, "ground": 3.0},
             "torque leans the engine over and the pipe with it, until it touches: nothing to see until it is "
             "in gear, as with a mount's gap",
-            0.15,
+            0.1,
+        ),
+        Pattern(
+            {"second": (2.0, 17.0, 2.0), "ground": (0.0, 6.0, 0.0)},
+            {"firing": 2.0, "second": 6.0, "half": 3.0, "ground": 3.0},
+            "a light touch that comes with the lean in gear",
+            0.1,
+        ),
+        Pattern(
+            {"second": (17.0, 2.0, 5.0), "ground": (6.0, 0.0, 2.0)},
+            {"firing": 2.0, "second": 6.0, "half": 3.0, "ground": 3.0},
+            "a light touch that the lean in gear parts",
+            0.08,
         ),
     ),
     "driveline": (

@@ -77,6 +77,10 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("unit only", "cooling-fan"): ("the fan may start with it", "no fan starts to shake with it"),
     ("fan only", "cooling-fan"): ("it is the fan's own", "the fan brings no shake"),
     ("judder", "driveline"): ("it judders with the load", "it does not judder with the load"),
+    ("rattle", "exhaust-contact"): (
+        "metal touches metal in one and not in the other",
+        "nothing rattles with the gear",
+    ),
     ("gear only", "driveline"): ("it comes with the load", "nothing comes with the load"),
     ("gone in gear", "driveline"): ("the converter's turbine stands then", "no turbine shakes out of gear"),
     ("mended idle", "idle-resonance"): ("it was raised off a natural frequency", "it was not raised"),
