@@ -177,8 +177,8 @@ def test_lines_in_hertz_without_any_speed() -> None:
 
 @pytest.mark.parametrize(("cylinders", "fs_hz"), [(4, 50.0), (8, 60.0), (6, 59.4), (12, 100.0)])
 def test_orders_above_half_the_rate_are_not_visible_and_say_why(cylinders: int, fs_hz: float) -> None:
-    """Shannon's sampling theorem; a line above half the rate is seen at the rate less its own frequency. A lower
-    order on which the firing order or twice it lands, to a tenth of an order, cannot be seen either."""
+    """Shannon's sampling theorem; a line above half the rate is seen at the rate less its own frequency. A
+    lower order on which the firing order or twice it lands, to a tenth of an order, cannot be seen either."""
     engine = Engine(cylinders)
     crank = Crank(12.0, 30.0, swing_hz=0.1)
     table = measured(made_of({1.0: 0.1}, crank, fs_hz), crank, engine, fs_hz)

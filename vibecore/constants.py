@@ -11,8 +11,8 @@ PEAK_FLOOR_ORDERS, PEAK_FLOOR_HZ = 1.0, 8.0
 # The whole shake: above the body's sway on its springs (Hz; common practice, no source), and up to this share
 # of the sample rate, just under where phones' own filters take half the power (`quality`).
 SWAY_HZ, WHOLE_SHARE = 3.0, 0.4
-# Share by which a motor of its own changes its speed from one recording to the next: electric fans hold theirs
-# within 1-2 %; common practice, no source.
+# Share by which a motor of its own changes its speed from one recording to the next: electric fans hold
+# theirs within 1-2 %; common practice, no source.
 SAME_HERTZ = 0.015
 Z_95 = 1.959964  # standard deviations to the end of a two-sided 95 % interval of the normal distribution
 MAD_TO_SD = 1.4826  # a standard deviation over a median absolute deviation, of normal data

@@ -47,8 +47,8 @@ class Fold(NamedTuple):
 
 
 class OrderView(NamedTuple):
-    """How one order shows at a sample rate. `hidden_by`: orders that fold down onto this one or beside it. Not
-    visible is what lies above half the rate, and a quiet order on which the firing order or twice it lands."""
+    """How one order shows at a sample rate. `hidden_by`: orders that fold down onto this one or beside it.
+    Not visible is what lies above half the rate, and a quiet order on which a firing order lands."""
 
     order: float
     frequency_hz: float

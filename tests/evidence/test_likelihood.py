@@ -46,3 +46,15 @@ def test_a_line_that_is_missed_speaks_by_how_often_it_is_there() -> None:
     there = line.log_likelihood(-10.0)
     expected = math.log(0.9) + stats.t.logpdf(-10.0, TAIL_DEGREES, loc=-10.0, scale=8.0)
     assert there["a"] == pytest.approx(expected)
+
+
+@given(st.none() | values)
+def test_a_line_of_a_cause_is_there_in_its_share_of_cases(level: float | None) -> None:
+    told = Presence((0.4, -20.0, 5.0), {"a": (0.9, -4.0, 3.0)}, {"a": 0.25}).log_likelihood(level)
+    if level is None:
+        sound, own = 0.6, 0.1
+    else:
+        sound = 0.4 * stats.t.pdf(level, TAIL_DEGREES, loc=-20.0, scale=5.0)
+        own = 0.9 * stats.t.pdf(level, TAIL_DEGREES, loc=-4.0, scale=3.0)
+    assert math.exp(told["normal"]) == pytest.approx(sound, rel=1e-9)
+    assert math.exp(told["a"]) == pytest.approx(0.25 * own + 0.75 * sound, rel=1e-9)

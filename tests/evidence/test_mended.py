@@ -153,6 +153,25 @@ def test_a_line_that_went_with_the_repair_was_the_units(left: tuple[Line, ...], 
     assert (both["normal"] < 0.5 * alone["normal"]) == gone
 
 
+@pytest.mark.parametrize(("left", "gone"), [((), True), ((maker.line(0.83, 640.0, 0.15),), False)])
+def test_a_line_in_gear_only_that_went_came_from_behind_the_converter(
+    left: tuple[Line, ...], gone: bool
+) -> None:
+    """Common practice, no source. A pulley's faint line that stays does not speak in its place."""
+    shaft, pulley = maker.line(0.83, 640.0, 0.15), maker.line(1.9, 700.0, 0.01)
+    geared = replace(pulley, frequency_hz=1.9 * 640 / 60)
+    analyses = [
+        maker.made("neutral-idle", lines=[pulley]),
+        maker.made("drive-idle", rpm=640.0, gear="drive", lines=[shaft, geared], whole=0.2),
+        maker.made("after-drive-idle", rpm=640.0, gear="drive", lines=[*left, geared], stage="after"),
+    ]
+    said = gather_mended([with_lines_in_the_spectrum(a) for a in analyses], maker.FOUR)
+    found = {e.cause: e.log_ratio_db for e in said if e.finding == "mended line in gear only"}
+    assert (found["driveline"] > 2) == gone
+    assert (found["driveline"] < 0) == (not gone)
+    assert found["accessory-drive"] == 0
+
+
 def with_lines_in_the_spectrum(analysis: Analysis) -> Analysis:
     hertz = with_lines(analysis.spectrum_hz, {line.frequency_hz: line.rms_m_s2 for line in analysis.lines})
     if analysis.orders is None:

@@ -58,10 +58,12 @@ class Spread:
 
 @dataclass(frozen=True)
 class Presence:
-    """Chance that a line is found, and its level (dB re 1 m/s2) if so, for sound cars and for causes."""
+    """Chance that a line is found, and its level (dB re 1 m/s2) if so, for sound cars and for causes. shares:
+    of the cases in which a cause shows itself so, all if left out; in the rest it is as in sound cars."""
 
     normal: tuple[float, float, float]  # chance, centre, spread
     causes: Mapping[str, tuple[float, float, float]]
+    shares: Mapping[str, float] = field(default_factory=dict)
 
     def chance(self, cause: str) -> float:
         """That the line is found; a cause that does not touch it finds it as often as a sound car."""
@@ -69,13 +71,15 @@ class Presence:
 
     def log_likelihood(self, level_db: float | None) -> dict[str, float]:
         """Natural logarithm of each cause's likelihood; None: looked for and not found."""
-        rows = {SOUND: self.normal, **self.causes}
-        if level_db is None:
-            return {c: math.log(1 - chance) for c, (chance, _, _) in rows.items()}
-        return {
-            c: math.log(chance) + log_t(level_db, centre, spread)
-            for c, (chance, centre, spread) in rows.items()
-        }
+
+        def density(chance: float, centre: float, spread: float) -> float:
+            return 1 - chance if level_db is None else chance * math.exp(log_t(level_db, centre, spread))
+
+        sound = density(*self.normal)
+        own = {c: density(*row) for c, row in self.causes.items()}
+        shares = {c: self.shares.get(c, 1.0) for c in own}
+        mixed = {c: shares[c] * own[c] + (1 - shares[c]) * sound for c in own}
+        return {c: math.log(value) for c, value in {SOUND: sound, **mixed}.items()}
 
 
 def log_t(value: float, centre: float, spread: float) -> float:

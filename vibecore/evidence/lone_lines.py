@@ -21,7 +21,7 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
         (line, a)
         for a in standing(scene)
         for line in of_units(a, scene)
-        if not (only_fans_on(a) and can_tell_unit(scene) and not _in_neutral(line, scene))
+        if not (only_fans_on(a) and can_tell(scene, "unit on") and not _in_neutral(line, scene))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
@@ -66,9 +66,9 @@ def only_fans_on(analysis: Analysis) -> bool:
     return bool(units) and all(re.search(FAN_WORD, unit.casefold()) for unit in units)
 
 
-def can_tell_unit(scene: Scene) -> bool:
-    """Whether what comes with a unit can be told: with it and without it orders are known."""
-    return all(any(a.orders for a in scene.role(role)) for role in ("unit on", "neutral"))
+def can_tell(scene: Scene, role: Role) -> bool:
+    """Whether what comes with a gear or a unit can be told: with it and without it orders are known."""
+    return all(any(a.orders for a in scene.role(one)) for one in (role, "neutral"))
 
 
 def _in_neutral(line: Line, scene: Scene) -> bool:

@@ -7,7 +7,7 @@ longer at its own hertz. But a fan may just not have run, and a clutch have been
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from vibecore.constants import DEFAULT_PLACING_DB, NOT_LISTED, SAME_HERTZ, SOUND
@@ -17,7 +17,7 @@ from vibecore.evidence.likelihood import Finding
 from vibecore.evidence.mends import of_change
 from vibecore.evidence.scene import Scene, made_alike
 from vibecore.evidence.words import MENDED
-from vibecore.model import Analysis, Spectrum
+from vibecore.model import Analysis, Line, Spectrum
 from vibecore.sound_cars import chance_felt
 from vibecore.spectra import band_rms
 from vibecore.units import signed
@@ -30,13 +30,17 @@ OWNERS: dict[lines.Keeps, dict[str, float]] = {
     "hertz": {"cooling-fan": 1.0, NOT_LISTED: 0.3},
 }
 OWNERS_OF_ONE_ALONE = OWNERS["order"] | OWNERS["hertz"]
+OWNERS_IN_GEAR = {"driveline": 1.0, "cooling-fan": 0.3, NOT_LISTED: 0.3}  # of one in gear only
 
 
 def lines_changed(scene: Scene, after: Scene) -> list[Finding]:
-    """What became of the line that turns with the engine and of the one that keeps its hertz; where none is
-    followed, of the line on no order that made most of the shake."""
+    """What became of the line that turns with the engine, of the one that keeps its hertz and of the one in
+    gear only; where none is followed, also of the line on no order that made most of the shake."""
     kept = [line for keeps in OWNERS if (line := lines.strongest_kept(scene, keeps)) is not None]
-    found = [_followed_changed(line, scene, after) for line in kept] or [_alone_changed(scene, after)]
+    geared = lone_lines.only_in(scene, "drive") if lone_lines.can_tell(scene, "drive") else None
+    found = [_followed_changed(line, scene, after) for line in kept]
+    found += [_geared_changed(*geared, scene, after)] if geared else []
+    found += [] if kept else [_alone_changed(scene, after, geared[0] if geared else None)]
     return [finding for finding in found if finding is not None]
 
 
@@ -53,19 +57,36 @@ def _followed_changed(line: lines.FollowedLine, scene: Scene, after: Scene) -> F
     return _line_changed(f"{MENDED} line that keeps its {line.keeps}", gone, before, now, OWNERS[line.keeps])
 
 
-def _alone_changed(scene: Scene, after: Scene) -> Finding | None:
+def _geared_changed(line: Line, in_gear: Analysis, scene: Scene, after: Scene) -> Finding | None:
+    pairs = [(line, *pair) for pair in made_alike(scene, after) if pair[0] is in_gear]
+    return _strongest_changed("in gear only", pairs, scene, OWNERS_IN_GEAR)
+
+
+def _alone_changed(scene: Scene, after: Scene, told: Line | None) -> Finding | None:
+    """told: the one that has been told of already."""
     pairs = [
         (line, before, now)
         for before, now in made_alike(scene, after)
         for line in lone_lines.of_units(before, scene)
+        if line is not told
     ]
+    return _strongest_changed("alone", pairs, scene, OWNERS_OF_ONE_ALONE)
+
+
+def _strongest_changed(
+    which: str,
+    pairs: Sequence[tuple[Line, Analysis, Analysis]],
+    scene: Scene,
+    owners: Mapping[str, float],
+) -> Finding | None:
+    """Of lines, each with a recording from before and one from after, the one that made most of the shake."""
     if not pairs:
         return None
     line, before, now = max(pairs, key=lambda p: lines.share_db(p[0], p[1], scene))
     left = _in_band(now, order=line.order, hertz=line.frequency_hz)
     share_db = lines.share_db(line, before, scene)
     gone = _Gone(f"{line.frequency_hz:.1f} Hz", share_db, line.rms_m_s2, left)
-    return _line_changed(f"{MENDED} line alone", gone, before, now, OWNERS_OF_ONE_ALONE)
+    return _line_changed(f"{MENDED} line {which}", gone, before, now, owners)
 
 
 class _Gone(NamedTuple):

@@ -71,9 +71,7 @@ def best_of_suspects(
         if repair is None:
             return None
         changed = _speaks_of_a_change(repair, SWITCHED_REASON.get(suspect.id, OTHER_REASON))
-        if (
-            suspect.id == SOUND
-        ):  # where nothing is wrong nothing is mended: the whole falls with another's lines
+        if suspect.id == SOUND:  # nothing is wrong there to be mended: the whole falls with another's lines
             changed = min(changed, 1.0)
         found.append((suspect.probability * changed * _could_be_felt(repair), suspect, repair))
     if not found:
