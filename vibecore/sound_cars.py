@@ -113,14 +113,11 @@ HELD_DB: dict[Family, dict[Held, float]] = {
     "second": {"neutral": 0.0, "drive": 3.0, "raised": -3.0},
     "ground": {"neutral": 0.0, "drive": 1.5, "raised": 0.5},
 }
-# Other places against the steering wheel: seat and floor shake less, the engine itself far more.
-PLACE_DB: dict[Place, float] = {
-    "steering wheel": 0.0,
-    "seat": -5.0,
-    "floor": -6.0,
-    "body": -6.0,
-    "engine": 15.0,
-}
+# Other places against the steering wheel: seat and floor shake less.
+PLACE_DB: dict[Place, float] = {"steering wheel": 0.0, "seat": -5.0, "floor": -6.0, "body": -6.0}
+# The engine itself shakes by what its mounts hold back more, whatever its cylinders: little at the half
+# orders, 20 dB or so at the firing order, 12 dB an octave above it. Common practice, no source.
+ENGINE_DB: dict[Family, float] = {"firing": 20.0, "half": 15.0, "one": 20.0, "second": 31.0, "ground": 18.0}
 GAIN_SPREAD_DB = 4.5  # of a car as a whole, from car to car: it lifts or lowers all its levels
 FAMILY_SPREAD_DB: dict[Family, float] = {  # of each family in one car, however held
     "firing": 4.0,
@@ -145,8 +142,9 @@ def chance_felt(share_db: float) -> float:
 
 def sound_level_db(family: Family, held: Held, engine: Engine, place: Place | None) -> float:
     """Where evidence weighs a family from, dB re 1 m/s2; not for words, see above."""
-    level = SOUND_DB[family] + HELD_DB[family][held] + (PLACE_DB[place] if place else 0.0)
-    if family in ("firing", "second"):
+    level = SOUND_DB[family] + HELD_DB[family][held]
+    level += ENGINE_DB[family] if place == "engine" else PLACE_DB[place] if place else 0.0
+    if family in ("firing", "second") and place != "engine":
         nearest = min(FIRING_BY_CYLINDERS_DB, key=lambda n: abs(n - engine.cylinders))
         level += FIRING_BY_CYLINDERS_DB[nearest]
     if family == "one" and 1.0 in engine.normal_orders():

@@ -19,7 +19,7 @@ from vibecore.constants import NOT_LISTED, SOUND
 from vibecore.engine import Engine
 from vibecore.evidence.levels import FAMILIES, HELDS, LevelReading
 from vibecore.evidence.mends import Mend, mend_covariance, mends_of, share_left
-from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern
+from vibecore.evidence.patterns import NOTHING, PATTERNS, SEVERITY_SPREAD, Pattern, shown_as
 from vibecore.model import Flags, Floats, Place
 from vibecore.sound_cars import FAMILY_SPREAD_DB, GAIN_SPREAD_DB, HELD_SPREAD_DB, sound_level_db
 
@@ -35,7 +35,7 @@ def fit_levels(readings: Sequence[LevelReading], engine: Engine, place: Place | 
     a sound car does, whatever they show, so that their calm is no sign of it; what it adds is told beside
     them.
     """
-    orders = {cause: _least_touched_first(cause, readings) for cause in PATTERNS}
+    orders = {cause: _least_touched_first(shown_as(cause, place), readings) for cause in PATTERNS}
     as_sound = {
         order: _fit(SOUND, [readings[i] for i in order], engine, place) for order in {*orders.values()}
     }
@@ -76,7 +76,7 @@ def _fit(cause: str, readings: Sequence[LevelReading], engine: Engine, place: Pl
         told = [r for r, ok in zip(readings, right, strict=True) if ok]
         wrong = [r for r, ok in zip(readings, right, strict=True) if not ok]
         steps = np.empty(len(readings))
-        steps[right] = _increments(cause, over[right], told)
+        steps[right] = _increments(shown_as(cause, place), over[right], told)
         steps[~right] = _increments(UNKNOWN, over[~right], wrong)
         so_far = np.logaddexp(so_far, math.log(chance) + np.cumsum(steps))
     return np.diff(so_far, prepend=0.0)

@@ -20,6 +20,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from vibecore.constants import NOT_LISTED, SOUND
+from vibecore.model import Place
 from vibecore.sound_cars import Family
 
 SEVERITY_SPREAD = 0.35  # u: from barely felt to gross
@@ -41,6 +42,8 @@ class Pattern:
 
 
 NOTHING = (0.0, 0.0, 0.0)
+# What these do shows behind the mounts, not on the engine itself.
+BEHIND_MOUNTS = ("engine-mount", "idle-resonance", "exhaust-contact")
 PATTERNS: dict[str, tuple[Pattern, ...]] = {
     SOUND: (Pattern({}, {}, "sound"),),
     "cylinder-misfire": (
@@ -195,3 +198,8 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
         ),
     ),
 }
+
+
+def shown_as(cause: str, place: Place | None) -> str:
+    """The cause whose pattern is to be expected of this one where the phone was."""
+    return SOUND if place == "engine" and cause in BEHIND_MOUNTS else cause
