@@ -265,6 +265,17 @@ def test_no_words_on_a_change_speak_against_the_figures_beside_them(
     assert f": {words}" in text, text
 
 
+def test_no_words_deny_what_stands_out_in_one_recording_alone() -> None:
+    """Half orders 9 dB over a sound four's when raised, as uneven burning has them, and calm at idle: it does
+    not fit, but the figure beside the words is no cylinders that pull alike."""
+    calm, raised = {0.5: 0.008, 1.5: 0.008}, {0.5: 0.03, 1.5: 0.003}
+    said = gather(maker.job(calm, calm, raised), maker.FOUR)
+    (half,) = [e for e in said if e.finding == "half" and e.cause == "uneven-combustion"]
+    assert half.log_ratio_db < 0
+    assert "times as strong as in a sound four" in half.evidence.text
+    assert half.evidence.text.endswith("does not fit uneven burning")
+
+
 def test_no_change_is_written_without_a_sign() -> None:
     said = gather(maker.job({2.0: 0.1}, {2.0: 0.0999}, {2.0: 0.0999}), maker.FOUR)
     texts = [e.evidence.text for e in said if e.finding in ("gear", "raised")]

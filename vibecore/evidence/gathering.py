@@ -117,7 +117,7 @@ def _as_evidence(finding: Finding, cause: str, ratio_db: float, shown_db: float)
     elif cause in finding.less_than and not speaks_for:
         what = f"less than {FAULT_WORDS[cause]} shows"
     else:
-        plainly = speaks_for and cause in finding.other_way
+        plainly = cause in (finding.other_way if speaks_for else finding.as_much)
         what = meaning(finding.name, cause, speaks_for, plainly=plainly)
     text = f"{finding.text}: {what}"
     says: Says = "for" if shown_db >= 0 else "against"

@@ -19,6 +19,9 @@ from vibecore.units import signed, times_against
 CAUSES = tuple(FAULT_WORDS)
 CHANGES = ("gear", "raised")  # findings that tell a change, not a level
 
+# Causes by how a reading stands beside what they usually show: those fields of a `Finding`.
+Beside = tuple[frozenset[str], frozenset[str], frozenset[str], frozenset[str]]
+
 
 def level_findings(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> list[Finding]:
     """The fit of the level patterns, split into the findings a mechanic would name."""
@@ -36,15 +39,14 @@ def level_findings(readings: Sequence[LevelReading], engine: Engine, place: Plac
         if name in CHANGES:
             beside = _beside_usual_change(name, mine[0], _from(readings), engine, place)
         else:
-            beside = (*_beside_usual(mine, engine, place), frozenset())
+            beside = _beside_usual(mine, engine, place)
         findings.append(Finding(name, text, logs, names, *beside))
     return findings
 
 
-def _beside_usual(
-    mine: Sequence[LevelReading], engine: Engine, place: Place | None
-) -> tuple[frozenset[str], frozenset[str]]:
-    """Causes that usually show clearly less, and clearly more, than the reading that stands out most."""
+def _beside_usual(mine: Sequence[LevelReading], engine: Engine, place: Place | None) -> Beside:
+    """Causes that usually show clearly less, clearly more, and about as much as the reading that stands out
+    most, if it does; none the other way."""
     most = _standing_out(mine, engine, place)
     over = most.level_db - _sound(most, engine, place)
     usual = {
@@ -54,12 +56,13 @@ def _beside_usual(
     usual = {cause: usual.get(cause, 0.0) for cause in CAUSES}
     less = frozenset(c for c, adds in usual.items() if over > adds + NEAR_DB)
     more = frozenset(c for c, adds in usual.items() if NEAR_DB < over < adds - NEAR_DB)
-    return less, more
+    as_much = frozenset(c for c, adds in usual.items() if over > NEAR_DB and abs(over - adds) <= NEAR_DB)
+    return less, more, frozenset(), as_much
 
 
 def _beside_usual_change(
     name: str, here: LevelReading, first: LevelReading, engine: Engine, place: Place | None
-) -> tuple[frozenset[str], frozenset[str], frozenset[str]]:
+) -> Beside:
     """Causes under which the firing order usually changes less, and more, from one reading to the other, the
     way that it did; and those under which it goes the other way."""
     over = _change(here, first) - _usual_change(here, first, engine, place)
@@ -75,7 +78,7 @@ def _beside_usual_change(
             (more if side * over < adds else less).add(cause)
         else:
             other_way.add(cause)
-    return frozenset(less), frozenset(more), frozenset(other_way)
+    return frozenset(less), frozenset(more), frozenset(other_way), frozenset()
 
 
 def _from(readings: Sequence[LevelReading]) -> LevelReading:

@@ -26,6 +26,7 @@ class Finding:
     more_than: frozenset[str] = frozenset()  # causes that usually show clearly less of it
     less_than: frozenset[str] = frozenset()  # causes that usually show clearly more of it
     other_way: frozenset[str] = frozenset()  # causes that usually move it the other way
+    as_much: frozenset[str] = frozenset()  # causes that usually show about as much where it stands out most
     points_at: Mapping[str, str] = field(default_factory=dict)  # parts, as a person calls them, and why
     any_speed: bool = False  # it holds whatever the engine's speed was in the recordings
 
