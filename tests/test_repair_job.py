@@ -116,6 +116,21 @@ def test_a_weak_cylinder_of_a_two_stroke_shows_on_whole_orders(
     assert repair.fault_lines("cylinder-misfire", made(SOUND), engine).orders == orders
 
 
+def test_a_driveline_is_judged_by_its_line_in_gear_only_where_that_is_most_of_the_shake() -> None:
+    """0.3 of 0.33 m/s2 at order 0.83 is gone: cured, whatever low modes do below the firing order."""
+    neutral = made(SOUND, replace(WHEEL, gear="neutral"), name="neutral")
+    weak, strong = (Line(0.83 * 700 / 60, 0.83, rms, 25.0) for rms in (0.02, 0.3))
+    drive = made(SOUND, name="before", other=(strong,))
+    found = repair.fault_lines("driveline", drive, FOUR, [neutral, drive])
+    assert found.orders == (0.83,)
+    got = repair.repair_of_job([neutral, drive, made(SOUND, AFTER, name="after")], FOUR, cause_id="driveline")
+    assert got is not None
+    assert got.verdict == "cured"
+    calm = made(SOUND, name="before", other=(weak,))
+    for before, befores in ((calm, [neutral, calm]), (drive, [drive]), (drive, [replace(drive), neutral])):
+        assert repair.fault_lines("driveline", before, FOUR, befores).band_hz is not None
+
+
 def test_visits_show_the_level_against_the_sound_band() -> None:
     steps = [made(SOUND | {2.0: v}, name=f"visit {i}") for i, v in enumerate((1.0, 0.4, 0.12))]
     got = repair.visits(steps, repair.FaultLines((2.0,)), FOUR)

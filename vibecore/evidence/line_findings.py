@@ -193,8 +193,13 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
 def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """A line that comes with the load in gear."""
     found = lone_lines.only_in(scene, "drive")
-    fast = found is not None and not _in(BEHIND_ORDERS, found[0].order)
+    fast = found is not None and not behind_converter(found[0])
     return _only("gear only", scene, "drive", "in gear only", FAST_IN_GEAR if fast else GEAR_ONLY)
+
+
+def behind_converter(line: Line) -> bool:
+    """Whether what is driven by the converter may turn so."""
+    return _in(BEHIND_ORDERS, line.order)
 
 
 def line_gone_in_gear(scene: Scene, _vehicle: Vehicle) -> Finding | None:

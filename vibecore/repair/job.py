@@ -9,7 +9,9 @@ import numpy as np
 
 from vibecore.constants import DEFAULT_PLACING_DB, SOUND, SWAY_HZ, Z_95
 from vibecore.engine import Engine
-from vibecore.evidence.lines import strongest_kept
+from vibecore.evidence.line_findings import behind_converter
+from vibecore.evidence.lines import MAKES_THE_SHAKE_DB, strongest_kept
+from vibecore.evidence.lone_lines import can_tell, only_in
 from vibecore.evidence.road_findings import ROAD_HZ
 from vibecore.evidence.scene import last_of_each_kind, scene_of
 from vibecore.model import Analysis, FaultLines, Line, Repair
@@ -50,6 +52,8 @@ def fault_lines(
             return FaultLines(orders)
         case "cooling-fan" if hz := _own_speeds_hz(before, befores):
             return FaultLines((), hz)
+        case "driveline" if (order := _behind_converter(before, befores)) is not None:
+            return FaultLines((order,))
         case "driveline" if before.speed is not None:
             firing_hz = before.speed.turns_hz * engine.firing_order
             return FaultLines(band_hz=(SWAY_HZ, _UNDER_FIRING * firing_hz))
@@ -65,6 +69,16 @@ def _turning_orders(before: Analysis, befores: Sequence[Analysis]) -> tuple[floa
         return (followed.order,)
     lines = _strongest([ln for ln in before.off_orders if ln.drifts_with != "clock" and ln.order is not None])
     return tuple(ln.order for ln in lines if ln.order is not None)
+
+
+def _behind_converter(before: Analysis, befores: Sequence[Analysis]) -> float | None:
+    """Order of the line in gear only that is most of this recording's shake."""
+    scene = scene_of(befores or [before])
+    found = only_in(scene, "drive") if can_tell(scene, "drive") else None
+    if found is None or found[1] is not before or not behind_converter(found[0]):
+        return None
+    line, least = found[0], 10 ** (MAKES_THE_SHAKE_DB / 20)
+    return line.order if line.rms_m_s2 >= least * before.overall.rms_m_s2 else None
 
 
 def _own_speeds_hz(before: Analysis, befores: Sequence[Analysis]) -> tuple[float, ...]:
