@@ -34,7 +34,7 @@ OFF_ORDER = Presence(
 NARROWER_IN_HERTZ_DB = {"accessory-drive": (-3.5, 3.0), "cooling-fan": (3.5, 3.0)}
 KEEPS_FROM_DB = 2.0  # said from here: belt or fan is then three times as likely as the other
 # With the engine off nothing should turn; a fan may, sound or not, and it may also just then be still.
-ENGINE_OFF = Presence((0.1, -16.0, 8.0), {"cooling-fan": (0.45, -3.5, 3.5)})
+WHEN_OFF = Presence((0.1, -16.0, 8.0), {"cooling-fan": (0.45, -3.5, 3.5)})
 BATTERY_SLOWS = 0.85  # a motor at 12 V on the battery against 14 V from the alternator: 12 / 14
 # A line in gear only: chance and share of some 200 simulated cars of six worlds without such a fault and of
 # 26 with it. Behind the converter nothing turns much faster than the crank; a fan may just then have started,
@@ -178,15 +178,15 @@ def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     if found is None:
         if any(a.overall.rms_m_s2 > lines.STILL_M_S2 for a in off):
             return None  # something stirs, though no line that this rate can show
-        return Finding("engine off", f"no line stands in {names[0]}", ENGINE_OFF.log_likelihood(None), names)
+        return Finding("engine off", f"no line stands in {names[0]}", WHEN_OFF.log_likelihood(None), names)
     line, analysis = found
     text = f"{line_words(line)} stands in {analysis.name}"
     kept = lines.strongest_kept(scene, "hertz")
     if kept is not None and BATTERY_SLOWS < line.frequency_hz / kept.hertz < 1 / BATTERY_SLOWS:
         # How strong it is was weighed there; left is how often what is heard there is heard here too.
-        logs = {c: math.log(ENGINE_OFF.chance(c) / KEEPS_HERTZ.chance(c)) for c in (SOUND, "cooling-fan")}
+        logs = {c: math.log(WHEN_OFF.chance(c) / KEEPS_HERTZ.chance(c)) for c in (SOUND, "cooling-fan")}
     else:
-        logs = ENGINE_OFF.log_likelihood(lines.share_db(line, analysis, scene))
+        logs = WHEN_OFF.log_likelihood(lines.share_db(line, analysis, scene))
     return Finding("engine off", text, logs, (analysis.name,))
 
 

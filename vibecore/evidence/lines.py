@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import Literal, NamedTuple
 
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_HZ, SAME_HERTZ, SAME_LINE_HZ, USABLE_SHARE
-from vibecore.evidence.scene import RAISED_FROM, Role, Scene
+from vibecore.evidence.scene import RAISED_TIMES, Role, Scene
 from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
 from vibecore.sound_cars import WHOLE
@@ -226,7 +226,7 @@ def _change(first: Analysis, other: Analysis) -> float | None:
         return math.log(other.speed.mean_rpm / first.speed.mean_rpm)
     holds = first.condition.speed_hold, other.condition.speed_hold
     if holds in (("idle", "raised"), ("raised", "idle")):
-        return math.log(RAISED_FROM) * (1 if holds[0] == "idle" else -1)
+        return math.log(RAISED_TIMES) * (1 if holds[0] == "idle" else -1)
     return None
 
 

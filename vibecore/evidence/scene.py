@@ -17,7 +17,8 @@ from vibecore.model import Analysis, Place
 
 Role = Literal["neutral", "drive", "raised", "unit on", "engine off", "sweep", "road"]
 
-RAISED_FROM = 1.2  # a recording whose hold nobody told counts as raised when this many times the lowest speed
+# A recording whose hold nobody told counts as raised when it runs this many times the lowest speed.
+RAISED_TIMES = 1.2
 # Where the driver feels the shake comes first when two places have as many recordings; None: nobody said.
 PLACE_ORDER: tuple[Place | None, ...] = ("steering wheel", None, "seat", "floor", "body", "engine")
 
@@ -89,7 +90,7 @@ def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
         return "road"
     told_nothing = condition.speed_hold is None and analysis.speed is not None and lowest_rpm is not None
     if condition.speed_hold == "raised" or (
-        told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_FROM * lowest_rpm
+        told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_TIMES * lowest_rpm
     ):
         return "road" if condition.in_gear else "raised"  # nobody revs against the brake
     if condition.accessories:

@@ -32,7 +32,7 @@ from vibecore.simulate.physics import Combustion
 
 # Commonness of cylinder counts on the road, roughly; common practice, no source.
 CYLINDERS = {1: 0.01, 2: 0.03, 3: 0.16, 4: 0.43, 5: 0.04, 6: 0.18, 8: 0.11, 10: 0.01, 12: 0.03}
-TWO_STROKE_SHARE = 0.02
+TWO_STROKE_SHARE = 0.04  # of the engines of up to four cylinders
 # Bands in which a place has its modes, hertz, and how many: (low, high, fewest, most)
 MODE_BANDS: dict[Place, tuple[tuple[float, float, int, int], ...]] = {
     "steering wheel": ((9, 20, 0, 1), (20, 35, 0, 2), (27, 67, 1, 2), (60, 130, 0, 2)),
@@ -57,7 +57,7 @@ def draw_engine(rng: np.random.Generator) -> Engine:
     """Cylinders as often as cars have them; a few of the small ones are two-strokes."""
     counts = np.array(list(CYLINDERS))
     cylinders = int(rng.choice(counts, p=np.array(list(CYLINDERS.values())) / sum(CYLINDERS.values())))
-    strokes = 2 if cylinders <= 4 and rng.random() < TWO_STROKE_SHARE * 2 else 4
+    strokes = 2 if cylinders <= 4 and rng.random() < TWO_STROKE_SHARE else 4
     return Engine(cylinders, strokes)
 
 

@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 import scipy.signal
 
-from vibecore.constants import USABLE_SHARE, Z_95
+from vibecore.constants import ENGINE_OFF, USABLE_SHARE, Z_95
 from vibecore.engine import Engine
 from vibecore.model import Candidate, Condition, Floats, RunnerUp, Signal, SpeedTrack
 from vibecore.speed import answer, lines, pattern, prior, tracking
@@ -49,7 +49,7 @@ def find_speed(
     """Find the crank speed in a signal (n, 3). engine None: the cylinders are not known. hint: what the
     maker's plate or the job's other recordings let expect."""
     if condition.speed_hold == "engine off":
-        return answer.none("engine-off", "The engine was off: there is no engine speed to find.")
+        return answer.none(ENGINE_OFF, "The engine was off: there is no engine speed to find.")
     if len(signal.accel_m_s2) < 2 * lines.USUAL.frame_s * signal.fs_hz or signal.good.mean() < 0.3:
         return answer.none(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."

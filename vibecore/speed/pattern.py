@@ -45,18 +45,16 @@ BLOCKS = 5.0  # wanted, to average noise
 ZERO_PAD = 2  # points a line width; a peak is looked for one point to each side of a tooth
 FLOOR_HALF_WIDTH_HZ = 4.0  # just short of the next half order at 500 rpm
 FLOOR_QUANTILE = 30.0
-SEEN = (
-    3.0  # times the floor: with ten blocks of three axes noise alone passes it less than once in 10,000 bins
-)
+# Times the floor: with ten blocks of three axes noise alone passes it less than once in 10,000 bins.
+SEEN = 3.0
 HIGHEST_HZ = 88.0  # orders above it say nothing about idle speed that those below do not
 STRAY_SHAPE = 2.0  # of the gamma distribution: a calm recording has few, a road full of them
 STRAY_LINES = 4.0  # expected in a recording, anywhere over the orders looked at
 STRAY_HEIGHT_DB = 10.0  # over the floor, on average: stray lines are mostly weak (exponential distribution)
 SPREAD_DB = 8.0  # from one order to the next: the body's resonances
 LEAD_SPREAD_DB = 9.0  # of the leading order, from car to car and place to place
-T4_PEAK = (
-    0.375  # density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi))
-)
+# Density of Student's t with four degrees of freedom at its middle: gamma(5/2) / (2 sqrt(pi)).
+T4_PEAK = 0.375
 HIDDEN_DB = 3.0  # over the floor: a line lower than this is not told from it
 # Each further firing harmonic re the one before, in equal shares.
 FIRING_HARMONICS_DB = (0.0, -7.0, -14.0, -30.0)
@@ -73,16 +71,7 @@ HARD = ((0.25, 0.0, 0.0), (0.25, 0.0, -14.0), (0.25, -14.0, 0.0), (0.25, -14.0, 
 # Level of the leading order (dB re 1 m/s2 rms), and of the others re the leading order.
 STATES = (
     EngineState("sound", 0.60, -18.0, half=-14.0, one=-12.0, below=-20.0, above=-30.0, offsets=OFFSETS),
-    EngineState(
-        "hard mount",
-        0.08,
-        -5.0,
-        half=-26.0,
-        one=-24.0,
-        below=-30.0,
-        above=-36.0,
-        offsets=HARD,
-    ),
+    EngineState("hard mount", 0.08, -5.0, half=-26.0, one=-24.0, below=-30.0, above=-36.0, offsets=HARD),
     EngineState("uneven", 0.08, -18.0, half=-2.0, one=-4.0, below=-8.0, above=-18.0),
     EngineState("weak cylinder", 0.16, -9.0, firing=-10.0, half=-5.0, one=-5.0, below=-16.0, above=-26.0),
     EngineState(
