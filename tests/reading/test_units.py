@@ -169,19 +169,23 @@ def test_other_sensors_are_refused_in_words(names: str, source: str, says: str) 
 
 
 def test_a_compass_under_a_promising_name() -> None:
-    """The earth's field is 25 to 65 microtesla (common practice, from memory): steady, and gravity in no
-    unit."""
+    """The earth's field is 25 to 65 microtesla, 0.25 to 0.65 gauss (common practice, from memory): steady, and
+    gravity in no unit."""
     field = shake(seed=4)
-    accel = 0.02 * (field.accel - field.accel.mean(axis=0)) + [20.0, -30.0, 12.0]
-    with pytest.raises(ReadingError, match="compass"):
-        read_recording(csv(Truth(field.t_s, accel, 100.0)).encode(), name="accelerometer.csv")
+    for microtesla in (1.0, 0.01):
+        accel = 0.02 * (field.accel - field.accel.mean(axis=0)) + [20.0, -30.0, 12.0]
+        with pytest.raises(ReadingError, match="compass"):
+            read_recording(
+                csv(Truth(field.t_s, microtesla * accel, 100.0)).encode(), name="accelerometer.csv"
+            )
 
 
-def test_a_still_engine_without_gravity_is_read_for_all_its_offset() -> None:
-    """Zero-g offset up to 40 mg (BMI160 data sheet, from memory) over noise of 70 to 230 micro-g a root
-    hertz: the steady part is more than the rest, and no compass."""
+@pytest.mark.parametrize("offset", [[0.005, -0.017, 0.012], [0.12, -0.1, 0.08]], ids=["in g", "in m/s2"])
+def test_a_still_engine_without_gravity_is_read_for_all_its_offset(offset: list[float]) -> None:
+    """Zero-g offset up to 40 mg, 0.4 m/s2 (BMI160 data sheet, from memory), over noise of 70 to 230 micro-g a
+    root hertz: the steady part is more than the rest, and no compass."""
     rng = np.random.default_rng(2)
-    accel = np.round(rng.normal([0.005, -0.017, 0.012], 0.005, (1500, 3)), 4)
+    accel = np.round(rng.normal(offset, 0.005, (1500, 3)), 4)
     recording = read_recording(csv(Truth(np.arange(1500) / 50, accel, 50.0), "time,x,y,z").encode())
     assert not recording.gravity_included
     assert len(recording.t_s) == 1500

@@ -41,6 +41,9 @@ _ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells 
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.
 ZERO_G_OFFSET = 0.04
+# In m/s2 that offset is 0.4. But a compass in gauss, steady as well, shows 0.22 to 0.67 (Earth's field, 22 to 67
+# microtesla; the geomagnetic reference field, from memory): an offset without a unit is sure only below that.
+_WEAKEST_FIELD_GAUSS = 0.22
 _MIDDLES = (128, 512, 2048, 8192, 32768)  # counts: half the range of converters of 8 to 16 bits
 # 1 g is a half of half the range at most, +-2 g; where gravity lies just so that signed counts would show 1 g
 # askew by the same numbers, they must be nearer.
@@ -118,7 +121,7 @@ def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale 
         return counts
     if by_size:
         return _by_size(size, by_size[0])
-    offset_only = size < ZERO_G_OFFSET and spread > _QUIETEST_M_S2 / G
+    offset_only = size < _WEAKEST_FIELD_GAUSS and spread > _QUIETEST_M_S2 / G
     if (size > 2.0 * spread and not offset_only) or is_too_large(accel):
         return None
     return _without_gravity(accel, spread, gravity_size)
