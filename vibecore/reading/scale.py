@@ -41,8 +41,8 @@ _ALIKE = ("mg", "cm/s2")  # 1000 and 980.665 to 1 g: no phone's own error tells 
 # Zero-g offset of phone-class parts, +-40 mg (BMI160 data sheet; from memory): with a still engine it is all
 # there is.
 ZERO_G_OFFSET = 0.04
-# In m/s2 that offset is 0.4. But a compass in gauss, steady as well, shows 0.22 to 0.67 (Earth's field, 22 to 67
-# microtesla; the geomagnetic reference field, from memory): an offset without a unit is sure only below that.
+# In m/s2 that offset is 0.4. But a compass in gauss, steady as well, shows 0.22 to 0.67 (Earth's field, 22 to
+# 67 microtesla; the geomagnetic reference field, from memory): without a unit an offset is sure only below.
 _WEAKEST_FIELD_GAUSS = 0.22
 _MIDDLES = (128, 512, 2048, 8192, 32768)  # counts: half the range of converters of 8 to 16 bits
 # 1 g is a half of half the range at most, +-2 g; where gravity lies just so that signed counts would show 1 g
