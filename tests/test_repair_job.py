@@ -127,7 +127,17 @@ def test_a_driveline_is_judged_by_its_line_in_gear_only_where_that_is_most_of_th
     assert got is not None
     assert got.verdict == "cured"
     calm = made(SOUND, name="before", other=(weak,))
-    for before, befores in ((calm, [neutral, calm]), (drive, [drive]), (drive, [replace(drive), neutral])):
+    assert drive.orders is not None
+    x = drive.orders.spectrum.x
+    hump = 0.09 * np.exp(-0.5 * ((x - 0.83) / 0.06) ** 2) / 0.15  # a mode that judders: as strong, but wide
+    wide = replace(drive.orders, spectrum=replace(drive.orders.spectrum, psd=1e-6 + hump))
+    judders = replace(drive, orders=wide)
+    for before, befores in (
+        (calm, [neutral, calm]),
+        (judders, [neutral, judders]),
+        (drive, [drive]),
+        (drive, [replace(drive), neutral]),
+    ):
         assert repair.fault_lines("driveline", before, FOUR, befores).band_hz is not None
 
 

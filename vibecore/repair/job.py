@@ -14,6 +14,7 @@ from vibecore.evidence.lines import MAKES_THE_SHAKE_DB, strongest_kept
 from vibecore.evidence.lone_lines import can_tell, only_in
 from vibecore.evidence.road_findings import ROAD_HZ
 from vibecore.evidence.scene import last_of_each_kind, scene_of
+from vibecore.evidence.told_apart import turns
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import FaultSignature, LevelCourse, compare
 from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, alike, likeness
@@ -72,13 +73,15 @@ def _turning_orders(before: Analysis, befores: Sequence[Analysis]) -> tuple[floa
 
 
 def _behind_converter(before: Analysis, befores: Sequence[Analysis]) -> float | None:
-    """Order of the line in gear only that is most of this recording's shake."""
+    """Order of the line in gear only that is most of this recording's shake; None where that is a mode which
+    judders, for that is wide."""
     scene = scene_of(befores or [before])
     found = only_in(scene, "drive") if can_tell(scene, "drive") else None
-    if found is None or found[1] is not before or not behind_converter(found[0]):
+    if found is None or found[1] is not before or before.orders is None or not behind_converter(found[0]):
         return None
-    line, least = found[0], 10 ** (MAKES_THE_SHAKE_DB / 20)
-    return line.order if line.rms_m_s2 >= least * before.overall.rms_m_s2 else None
+    line, least = found[0], 10 ** (MAKES_THE_SHAKE_DB / 20) * before.overall.rms_m_s2
+    narrow = line.order is not None and turns(before.orders.spectrum, line.order)
+    return line.order if narrow and line.rms_m_s2 >= least else None
 
 
 def _own_speeds_hz(before: Analysis, befores: Sequence[Analysis]) -> tuple[float, ...]:
