@@ -69,7 +69,8 @@ def _line(hz: float, rms: float = 0.1) -> Line:
         (RAISED, _line(36.95), True),
         (OFF, _line(36.95), True),
         (replace(IDLE, gear="drive"), _line(36.95), False),  # an idle may be held up in gear
-        (RAISED, _line(37.5), False),  # another line
+        (RAISED, _line(37.35), False),  # another line
+        (OFF, _line(37.35), True),  # only motors turn then: 1.2 % off, as fans hold their speed (1 to 2 %)
         (RAISED, _line(36.95, 0.3), False),  # of another strength
         (replace(RAISED, place="steering wheel"), _line(36.95), False),  # levels do not compare
     ],
@@ -85,6 +86,12 @@ def test_an_order_may_meet_another_at_another_speed(raised_hz: float, stands: bo
     idle = Read(IDLE, [_line(FAN_HZ)], FAN_HZ / 3)
     found = standing_hz(Read(RAISED, [_line(FAN_HZ)], raised_hz), [idle])
     assert found == ((FAN_HZ,) if stands else ())
+
+
+def test_an_order_is_one_for_all_that_the_idle_wanders() -> None:
+    """Order 3 of a crank whose mean is read 1 % faster than its line."""
+    idle = Read(IDLE, [_line(FAN_HZ)], 1.01 * FAN_HZ / 3)
+    assert standing_hz(Read(RAISED, [_line(FAN_HZ)], FAN_HZ / 1.5), [idle]) == ()
 
 
 def test_with_the_engine_off_nothing_is_left_out() -> None:

@@ -16,8 +16,9 @@ from scipy import fft
 from vibecore.constants import SAME_HERTZ
 from vibecore.model import Condition, Line, Signal, Warn
 
+ONE_LINE = 0.004  # share: how well a line's place is read, and a motor keeps its speed while nothing changes
 ALIKE_DB = 6.0  # a motor shakes alike from one recording to the next, give or take a phone taped on anew
-CUT_SHARE, CUT_HZ = SAME_HERTZ, 0.5  # half width that is taken out: the line, its drift, a window's main lobe
+CUT_SHARE, CUT_HZ = 0.015, 0.5  # half width that is taken out: the line, its drift, a window's main lobe
 
 
 class Read(NamedTuple):
@@ -28,7 +29,8 @@ class Read(NamedTuple):
     turns_hz: float | None = None
 
     def on_order(self, line: Line) -> bool:
-        """Whether this is an order of the engine at that speed, for all that is known."""
+        """Whether this is an order of the engine at that speed, for all that is known. While the idle wanders
+        a line's place is not read as well as a motor's."""
         if self.turns_hz is None:
             return False
         halves = 2 * line.frequency_hz / self.turns_hz
@@ -44,7 +46,7 @@ def standing_hz(mine: Read, others: Sequence[Read]) -> tuple[float, ...]:
     return tuple(
         line.frequency_hz
         for line in mine.lines
-        if any(_same(line, its) and not (mine.on_order(line) and o.on_order(its)) for its, o in elsewhere)
+        if any(_same(line, its, o) and not (mine.on_order(line) and o.on_order(its)) for its, o in elsewhere)
     )
 
 
@@ -54,9 +56,12 @@ def _not_as_fast(one: Condition, other: Condition) -> bool:
     return one.place == other.place and len(held) == 2 and held <= {"idle", "raised", "engine off"}
 
 
-def _same(one: Line, other: Line) -> bool:
+def _same(one: Line, other: Line, its: Read) -> bool:
+    """Whether they are one line. Two may stand near each other by chance, but with the engine off only motors
+    turn."""
+    near = SAME_HERTZ if its.condition.speed_hold == "engine off" else ONE_LINE
     apart_db = 20 * abs(np.log10(one.rms_m_s2 / other.rms_m_s2))
-    return bool(abs(one.frequency_hz / other.frequency_hz - 1) < SAME_HERTZ and apart_db < ALIKE_DB)
+    return bool(abs(one.frequency_hz / other.frequency_hz - 1) < near and apart_db < ALIKE_DB)
 
 
 def without(signal: Signal, lines_hz: Sequence[float]) -> Signal:
