@@ -16,7 +16,7 @@ from vibecore.engine import Vehicle
 from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.likelihood import Finding, Presence, log_t
 from vibecore.evidence.scene import Role, Scene
-from vibecore.model import Line
+from vibecore.model import Analysis, Line
 
 # Chance that such a line is found, and its share of the shake that is felt (`lines.share_db`): a fault's
 # line is most of it, whatever the car and the place pass on; lines of sound cars are a small part of it.
@@ -194,7 +194,7 @@ def line_in_gear_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """A line that comes with the load in gear."""
     found = lone_lines.only_in(scene, "drive")
     fast = found is not None and not behind_converter(found[0])
-    return _only("gear only", scene, "drive", "in gear only", FAST_IN_GEAR if fast else GEAR_ONLY)
+    return _only("gear only", scene, "drive", "in gear only", found, FAST_IN_GEAR if fast else GEAR_ONLY)
 
 
 def behind_converter(line: Line) -> bool:
@@ -224,18 +224,19 @@ def line_with_unit_only(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     on = scene.role("unit on")
     units = {name for a in on for name in a.condition.accessories}
     when = f"only with {' and '.join(sorted(units))} on"
+    found = lone_lines.only_in(scene, "unit on")
     if all(lone_lines.only_fans_on(a) for a in on):
-        return _only("fan only", scene, "unit on", when, FAN_ONLY)
-    return _only("unit only", scene, "unit on", when, UNIT_ONLY)
+        return _only("fan only", scene, "unit on", when, found, FAN_ONLY)
+    return _only("unit only", scene, "unit on", when, found, UNIT_ONLY)
 
 
-def _only(name: str, scene: Scene, role: Role, when: str, presence: Presence) -> Finding | None:
-    known = [a for a in scene.role(role) if a.orders]
-    if not known or not any(a.orders for a in scene.role("neutral")):
+def _only(
+    name: str, scene: Scene, role: Role, when: str, found: tuple[Line, Analysis] | None, presence: Presence
+) -> Finding | None:
+    if not lone_lines.can_tell(scene, role):
         return None
-    found = lone_lines.only_in(scene, role)
     if found is None:
-        names = tuple(a.name for a in known)
+        names = tuple(a.name for a in scene.role(role) if a.orders)
         return Finding(name, f"no line is there {when}, in {names[0]}", presence.log_likelihood(None), names)
     line, analysis = found
     text = f"{line_words(line)} is there {when}, in {analysis.name}"
