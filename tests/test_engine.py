@@ -222,8 +222,9 @@ def test_a_fast_phone_sees_all():
 
 def test_a_quiet_order_on_which_the_firing_order_folds_cannot_be_seen():
     """Three cylinders, 1125 rpm, 50 samples a second: order 1.5 at 28.1 Hz is seen at 50 - 28.1 = 21.9 Hz, on
-    no order; at 1200 rpm at 20 Hz, where order 1 is: what is read there is mostly the firing order's. Order
-    1.5 at 667 rpm stays seen, though order 3 (33.3 Hz) folds onto it, for it is the stronger."""
+    no order (Shannon's sampling theorem); at 1200 rpm at 20 Hz, where order 1 is, and order 3 at 10 Hz, where
+    order 0.5 is: what is read there is mostly theirs. Order 1.5 at 667 rpm stays seen, though order 3 (33.3
+    Hz) folds onto it, for it is the stronger."""
     free = {v.order: v for v in what_can_be_seen(Engine(3), 1125 / 60, 50.0)}
     assert free[1.0].visible
     met = {v.order: v for v in what_can_be_seen(Engine(3), 1200 / 60, 50.0)}

@@ -117,7 +117,8 @@ def test_a_weak_cylinder_of_a_two_stroke_shows_on_whole_orders(
 
 
 def test_a_driveline_is_judged_by_its_line_in_gear_only_where_that_is_most_of_the_shake() -> None:
-    """0.3 of 0.33 m/s2 at order 0.83 is gone: cured, whatever low modes do below the firing order."""
+    """0.3 of 0.33 m/s2 at order 0.83 is gone, by construction: cured, whatever low modes do below the firing
+    order. That a shaft's line is narrow and a mode wide: common practice, no source."""
     neutral = made(SOUND, replace(WHEEL, gear="neutral"), name="neutral")
     weak, strong = (Line(0.83 * 700 / 60, 0.83, rms, 25.0) for rms in (0.02, 0.3))
     drive = made(SOUND, name="before", other=(strong,))

@@ -34,7 +34,7 @@ def test_the_suspect_whose_lines_moved_speaks() -> None:
 
 def test_that_the_whole_shake_fell_speaks_for_nothing_beside_the_line_that_is_gone() -> None:
     """A fan's line of 0.3 m/s2 is gone and with it more than half of the shake. Where nothing was wrong the
-    shake has no reason to fall: its fall is no reason to judge by it."""
+    shake has no reason to fall: its fall is no reason to judge by it. By construction."""
     fan = Line(31.0, 31.0 * 60 / 700, 0.3, 30.0, "clock")
     gone = replace(fan, rms_m_s2=0.005)
     job = [

@@ -267,7 +267,7 @@ def test_no_words_on_a_change_speak_against_the_figures_beside_them(
 
 def test_no_words_deny_what_stands_out_in_one_recording_alone() -> None:
     """Half orders 9 dB over a sound four's when raised, as uneven burning has them, and calm at idle: it does
-    not fit, but the figure beside the words is no cylinders that pull alike."""
+    not fit, but the figure beside the words is no cylinders that pull alike. By construction."""
     calm, raised = {0.5: 0.008, 1.5: 0.008}, {0.5: 0.03, 1.5: 0.003}
     said = gather(maker.job(calm, calm, raised), maker.FOUR)
     (half,) = [e for e in said if e.finding == "half" and e.cause == "uneven-combustion"]
