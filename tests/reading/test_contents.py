@@ -12,6 +12,7 @@ from tests.reading.make import G, Truth, cells, codes, csv, shake, text
 from vibecore.errors import ReadingError
 from vibecore.model import Recording
 from vibecore.reading import read_recording
+from vibecore.reading.names import has_word
 
 TRUTH = shake(100.0, 10.0)
 FREE = shake(100.0, 10.0, gravity=False)
@@ -209,7 +210,7 @@ def test_jerks_are_no_acceleration() -> None:
     ("free", "whole", "unit"),
     [
         *((f, w, u) for f, w in PAIRS for u in (1.0, G)),
-        ("a{}", "gF{}", G),  # says g itself
+        ("a{}", "g_f_{}", G),  # says g itself
     ],
 )
 def test_of_two_sets_the_one_with_gravity_is_read(
@@ -225,3 +226,9 @@ def test_of_two_sets_the_one_with_gravity_is_read(
     recording = read_recording(text(rows, header).encode(), name="linear.csv")
     check(recording)
     assert codes(recording) == ["columns-chosen"]
+
+
+def test_a_short_word_is_known_alone_in_one_piece_or_two() -> None:
+    """Common practice, no source: 'gf' for g-force, however its letters are set apart."""
+    assert all(has_word(name, ["gf"]) for name in ("gf", "g_f", "G f"))
+    assert not any(has_word(name, ["gf"]) for name in ("angf", "g_force", "bag fan"))

@@ -85,7 +85,7 @@ def words_in(text: str) -> int:
 
 
 def has_word(name: str, group: tuple[str, ...] | list[str]) -> bool:
-    """True if the name holds one of the words: short Latin ones alone, longer ones anywhere; 'gF' is 'gf'."""
+    """True if the name holds one of the words: short Latin ones alone ('g f' is 'gf'), others anywhere."""
     parts = tokens(name)
     joined = "".join(parts)
     return any(
