@@ -104,7 +104,7 @@ def nothing_turns(signal: Signal) -> bool:
     lines, spectrum = lines_in_hertz(signal)
     if lines or len(spectrum.x) < 2 or signal.resolution_m_s2 > COARSE_M_S2:
         return False
-    return float(np.sqrt(spectrum.psd.sum() * (spectrum.x[1] - spectrum.x[0]))) < STILL_M_S2
+    return float(np.sqrt(spectrum.psd.sum() * spectrum.step)) < STILL_M_S2
 
 
 def _said_by_name(named: Condition) -> tuple[str, ...]:

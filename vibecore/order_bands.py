@@ -76,7 +76,7 @@ def order_bands(shake: AxisShake, orders: Floats) -> OrderBands:
     spectrum = shake.spectrum
     if len(spectrum.x) < 2:
         return OrderBands(*np.zeros((3, len(orders))))
-    step = float(spectrum.x[1] - spectrum.x[0])
+    step = spectrum.step
     half = max(LINE_HALF_WIDTH_ORDERS, 2 * step)
     reach = int(max(BESIDE[1], 2 * step) / step) + 2
     place = np.rint(orders / step).astype(int)[:, None] + np.arange(-reach, reach + 1)

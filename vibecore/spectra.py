@@ -110,11 +110,7 @@ def chi2_per_dof(probability: float, averages: float) -> float:
 def band_rms(spectrum: Spectrum, low: float, high: float) -> float:
     """Root-mean-square, m/s2, of what lies between two frequencies or orders, ends included."""
     inside = (spectrum.x >= low) & (spectrum.x <= high)
-    return float(np.sqrt(spectrum.psd[inside].sum() * _step(spectrum)))
-
-
-def _step(spectrum: Spectrum) -> float:
-    return float(spectrum.x[1] - spectrum.x[0])
+    return float(np.sqrt(spectrum.psd[inside].sum() * spectrum.step))
 
 
 @lru_cache(maxsize=64)
@@ -127,7 +123,7 @@ def local_floor(spectrum: Spectrum, *, width: float) -> Floats:
     """
     from scipy.ndimage import percentile_filter
 
-    bins = max(round(width / _step(spectrum)) | 1, 3)
+    bins = max(round(width / spectrum.step) | 1, 3)
     running = percentile_filter(spectrum.psd, 100 * _FLOOR_QUANTILE, size=bins, mode="reflect")
     floor = np.asarray(running / chi2_per_dof(_FLOOR_QUANTILE, spectrum.averages or 1.0))
     floor.setflags(write=False)
@@ -161,7 +157,7 @@ def straying(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
     of f is that of the window's slope over its own, by Parseval.
     """
     floor = np.maximum(local_floor(spectrum, width=floor_width), np.finfo(float).tiny)
-    ratio, step = spectrum.psd / floor, _step(spectrum)
+    ratio, step = spectrum.psd / floor, spectrum.step
     middle = int(np.clip(round(at / step), 1, len(ratio) - 2))
     at_bin = middle - 1 + int(np.argmax(ratio[middle - 1 : middle + 2]))
     part = _part(ratio, at_bin, _SAME_PEAK * ratio[at_bin])
@@ -171,7 +167,7 @@ def straying(spectrum: Spectrum, at: float, *, floor_width: float) -> float:
 def straying_within(spectrum: Spectrum, at: float, reach: float, *, floor_width: float) -> float:
     """The same of all that clears the floor no further than `reach` from `at`: for a line that is broken up
     into several, as one is that swings to and fro faster than a block lasts."""
-    step = _step(spectrum)
+    step = spectrum.step
     near = slice(max(int((at - reach) / step), 1), int((at + reach) / step) + 2)
     psd, floor = spectrum.psd[near], local_floor(spectrum, width=floor_width)[near]
     return _spread(spectrum.x[near], np.where(psd > _CLEAR_OF_FLOOR * floor, psd - floor, 0.0), step)
@@ -207,7 +203,7 @@ def _line(spectrum: Spectrum, floor: Floats, ratio: Floats, at: int) -> Line:
     part = _part(ratio, at)
     energy = np.maximum(spectrum.psd[part] - floor[part], 0.0)
     centre = float((spectrum.x[part] * energy).sum() / energy.sum())
-    rms = float(np.sqrt(energy.sum() * _step(spectrum)))
+    rms = float(np.sqrt(energy.sum() * spectrum.step))
     in_hertz = spectrum.unit == "hertz"
     return Line(
         centre if in_hertz else 0.0, None if in_hertz else centre, rms, float(10 * np.log10(ratio[at]))

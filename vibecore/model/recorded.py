@@ -184,6 +184,11 @@ class Spectrum(Frozen):
     unit: Literal["hertz", "order"]
     averages: float | None = None
 
+    @property
+    def step(self) -> float:
+        """Distance of neighbouring points, in the unit of x; there must be two."""
+        return float(self.x[1] - self.x[0])
+
 
 @dataclass(frozen=True, eq=False)
 class OrderTable(Frozen):

@@ -137,7 +137,7 @@ def level_between_orders(analysis: Analysis, top_order: float) -> Level | None:
     table, speed = analysis.orders, analysis.speed
     if table is None or speed is None or len(table.spectrum.x) < 2:
         return None
-    x, step = table.spectrum.x, table.spectrum.x[1] - table.spectrum.x[0]
+    x, step = table.spectrum.x, table.spectrum.step
     if top_order > highest_order(analysis):
         return None
     beside = np.abs(x - np.round(2 * x) / 2) > max(LINE_HALF_WIDTH_ORDERS, 2 * step) + 1e-9
@@ -152,7 +152,7 @@ def level_of_whole(analysis: Analysis, low_hz: float, high_hz: float) -> Level |
     inside = (spectrum.x >= low_hz) & (spectrum.x <= high_hz)
     if np.count_nonzero(inside) < 2 or high_hz > highest_hz(analysis):
         return None
-    psd, step = spectrum.psd[inside], float(spectrum.x[1] - spectrum.x[0])
+    psd, step = spectrum.psd[inside], spectrum.step
     ms = float(psd.sum() * step)
     scatter = _block_scatter(analysis.signal, low_hz, high_hz)
     if scatter is not None:
@@ -219,7 +219,7 @@ def _in_spectrum(spectrum: Spectrum, at: float, half_width: float) -> Level | No
     """
     if len(spectrum.x) < 2:
         return None
-    step = float(spectrum.x[1] - spectrum.x[0])
+    step = spectrum.step
     distance = np.abs(spectrum.x - at)
     inside = distance <= max(half_width, 2 * step) + 1e-12
     beside = (distance > half_width + 2 * step) & (distance <= _BESIDE_WIDTHS * half_width + 4 * step)
