@@ -48,7 +48,7 @@ def multiples_power(table: OrderTable, firing_order: float) -> float:
     x, psd = table.spectrum.x, table.spectrum.psd
     if len(x) < 2:
         return 0.0
-    step, total = float(x[1] - x[0]), 0.0
+    step, total = table.spectrum.step, 0.0
     for order in (3 * firing_order, 4 * firing_order):
         line = np.abs(x - order) <= max(LINE_HALF_WIDTH_ORDERS, 2 * step)
         beside = (np.abs(x - order) > GAP[0]) & (np.abs(x - order) <= GAP[1])

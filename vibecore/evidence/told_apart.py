@@ -38,12 +38,11 @@ def is_anothers(row: OrderLevel, beside: list[Line]) -> bool:
 def _beside(spectrum: Spectrum) -> tuple[Line, ...]:
     if len(spectrum.x) < 2:
         return ()
-    step = float(spectrum.x[1] - spectrum.x[0])
     return tuple(
         line
         for line in peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS)
         if line.order is not None
-        and LOBE_BINS * step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
+        and LOBE_BINS * spectrum.step < abs(line.order - round(2 * line.order) / 2) < LINE_HALF_WIDTH_ORDERS
         and _is_narrow(spectrum, line.order)
     )
 
@@ -53,11 +52,9 @@ def turns(spectrum: Spectrum, order: float) -> bool:
     that an unsteady engine rings is wider."""
     if len(spectrum.x) < 2:
         return False
-    step = float(spectrum.x[1] - spectrum.x[0])
     found = [ln.order for ln in peaks(spectrum, floor_width=PEAK_FLOOR_ORDERS) if ln.order is not None]
-    return any(abs(at - order) < LOBE_BINS * step and _is_narrow(spectrum, at) for at in found)
+    return any(abs(at - order) < LOBE_BINS * spectrum.step and _is_narrow(spectrum, at) for at in found)
 
 
 def _is_narrow(spectrum: Spectrum, order: float) -> bool:
-    step = float(spectrum.x[1] - spectrum.x[0])
-    return straying(spectrum, order, floor_width=PEAK_FLOOR_ORDERS) <= step * SPREAD_BINS
+    return straying(spectrum, order, floor_width=PEAK_FLOOR_ORDERS) <= spectrum.step * SPREAD_BINS
