@@ -20,7 +20,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vibecore import spectra
+from vibecore import hann, spectra
 from vibecore.constants import (
     LINE_HALF_WIDTH_ORDERS,
     PEAK_FLOOR_HZ,
@@ -146,7 +146,7 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]
     whole = turned.good[: count * size].reshape(count, size).mean(axis=1) > LEAST_GOOD
     if whole.sum() < LEAST_COHERENT:
         return [None] * len(orders)
-    window = np.hanning(size + 2)[1:-1]
+    window = hann.inner(size)
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
     waves = np.concatenate((window * np.cos(turns), window * np.sin(turns)))
     real, imaginary = np.split(waves @ blocks[whole], 2, axis=1)

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 
+from vibecore import hann
 from vibecore.model import Floats, Signal, SpeedTrack
 from vibecore.units import DB_PER_NEPER
 
@@ -72,15 +73,19 @@ class Points(NamedTuple):
     sd_db: Floats
 
 
+def turns_window(signal: Signal, track: SpeedTrack) -> Floats:
+    """Hann window (size,) over WINDOW_REV turns of the crank, at most over the whole signal."""
+    return hann.inner(min(round(WINDOW_REV / track.turns_hz * signal.fs_hz), len(signal.good)))
+
+
 def order_points(signal: Signal, track: SpeedTrack, order: float, *, bin_share: float = _BIN_SHARE) -> Points:
     """Level of an order, three axes together, against its momentary frequency, floor taken off.
 
     The signal is turned back by the order's angle, so that the order stands still, and averaged over Hann
     windows of eight turns; windows at nearly the same frequency are put together.
     """
-    speed_hz = track.turns_hz
-    size = min(round(WINDOW_REV / speed_hz * signal.fs_hz), len(signal.good))
-    window = np.hanning(size + 2)[1:-1]
+    window = turns_window(signal, track)
+    size = len(window)
     hop = max(size // 2, 1)
     share = sliding_window_view(signal.good.astype(float), size)[::hop] @ window / window.sum()
     angle = sliding_window_view(track.angle_rev, size)[::hop]

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import fft
 
+from vibecore import hann
 from vibecore.model import Flags, Floats, Line, Signal, Spectrum
 
 NOISE_BANDWIDTH_BINS = 1.5  # of the Hann window; Harris, Proc. IEEE 66(1), 1978, Table I
@@ -40,7 +41,7 @@ def density(x: Floats, fs_hz: float, *, resolution_hz: float, good: Flags | None
     n = min(round(fs_hz / resolution_hz), len(columns))
     if n < 2 or (good is not None and not good.any()):
         return Spectrum(np.empty(0), np.empty(0), "hertz", 0.0)
-    window = _hann(n)
+    window = hann.periodic(n)
     keep = None if good is None or good.all() else good
     if keep is not None:
         columns = np.where(keep[:, None], columns, 0.0)
@@ -59,11 +60,6 @@ def density(x: Floats, fs_hz: float, *, resolution_hz: float, good: Flags | None
 def of_signal(signal: Signal, *, resolution_hz: float) -> Spectrum:
     """`density` of a signal's three axes over its good samples."""
     return density(signal.accel_m_s2, signal.fs_hz, resolution_hz=resolution_hz, good=signal.good)
-
-
-@lru_cache(maxsize=16)
-def _hann(n: int) -> Floats:
-    return np.asarray(0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n) / n))
 
 
 def _energy_shares(keep: Flags | None, window: Floats, n: int) -> Floats:

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from vibecore.model import Flags, Floats, Signal, SpeedTrack
-from vibecore.resonance import WINDOW_REV, order_points
+from vibecore.resonance import WINDOW_REV, order_points, turns_window
 from vibecore.units import DB_PER_NEPER
 
 BIN_SHARE = 0.002  # windows whose speed is this near are averaged: an idle wanders by a percent or two
@@ -120,25 +120,27 @@ def _excerpt(signal: Signal, track: SpeedTrack) -> tuple[Signal, SpeedTrack]:
 
 def _windows(signal: Signal, track: SpeedTrack) -> tuple[Floats, Flags]:
     """Natural logarithm of speed in each window (w,), and whether it is good (w,)."""
-    size, window = _window(signal, track)
+    weights = _weights(signal, track)
+    size = len(weights)
     hop = max(size // HOPS, 1)
     angle = sliding_window_view(track.angle_rev, size)[::hop]
-    share = sliding_window_view(signal.good.astype(float), size)[::hop] @ window
+    share = sliding_window_view(signal.good.astype(float), size)[::hop] @ weights
     return np.log(angle[:, -1] - angle[:, 0]), share > GOOD
 
 
-def _window(signal: Signal, track: SpeedTrack) -> tuple[int, Floats]:
-    size = min(round(WINDOW_REV / track.turns_hz * signal.fs_hz), len(signal.good))
-    window = np.hanning(size + 2)[1:-1]
-    return size, window / window.sum()
+def _weights(signal: Signal, track: SpeedTrack) -> Floats:
+    """(size,) of the samples in a window, adding up to 1."""
+    window = turns_window(signal, track)
+    return np.asarray(window / window.sum())
 
 
 def _turning(signal: Signal, track: SpeedTrack, order: float, log_speed: Floats, kept: Flags) -> Slope | None:
     """Slope of an order's phase along the crank angle as it was read; None if it cannot be followed."""
-    size, window = _window(signal, track)
+    weights = _weights(signal, track)
+    size = len(weights)
     still = np.where(signal.good[:, None], signal.accel_m_s2, 0.0)
     still = still * np.exp(-2j * np.pi * order * track.angle_rev)[:, None]
-    vectors = (sliding_window_view(still, size, axis=0)[:: max(size // HOPS, 1)] @ window)[kept]
+    vectors = (sliding_window_view(still, size, axis=0)[:: max(size // HOPS, 1)] @ weights)[kept]
     line = vectors @ np.linalg.svd(vectors, full_matrices=False)[2][0].conj()  # where most of it points
     weight = np.abs(line) ** 2
     through = _line(log_speed[kept], np.unwrap(np.angle(line)), weight)

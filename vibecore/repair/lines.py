@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.fft import rfft
-from scipy.signal import get_window
 
+from vibecore import hann
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE, Z_95
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
@@ -178,7 +178,7 @@ def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | Non
     if np.count_nonzero(good) < _LEAST_BLOCKS:
         return None
     blocks = signal.accel_m_s2[: count * size].reshape(count, size, 3)[good]
-    powers = np.abs(rfft(blocks * get_window("hann", size)[None, :, None], axis=1)) ** 2
+    powers = np.abs(rfft(blocks * hann.periodic(size)[None, :, None], axis=1)) ** 2
     hz = np.arange(powers.shape[1]) * signal.fs_hz / size
     levels = powers[:, (hz >= low_hz) & (hz <= high_hz)].sum(axis=(1, 2))
     return float(levels.std(ddof=1) / levels.mean() / np.sqrt(len(levels))) if levels.any() else 0.0

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import fft
 
+from vibecore import hann
 from vibecore.conditioning import condition
 from vibecore.constants import SWAY_HZ, WHOLE_SHARE
 from vibecore.engine import Engine
@@ -145,7 +146,7 @@ def _seconds(signal: Signal) -> tuple[Floats, Floats]:
 def _level_db(blocks: Floats, fs_hz: float, low_hz: float, high_hz: float) -> Floats:
     """Level (m,) of the three-axis vector within a band, dB re 1 m/s2, of blocks (m, size, 3)."""
     size = blocks.shape[1]
-    window = np.hanning(size + 1)[:size]
+    window = hann.periodic(size)
     power = np.sum(np.abs(fft.rfft(blocks * window[:, None], axis=1)) ** 2, axis=2)
     hz = fft.rfftfreq(size, 1 / fs_hz)
     square = 2 * power[:, (hz >= low_hz) & (hz <= high_hz)].sum(axis=1) / (size * np.sum(window**2))
