@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import ndimage
 
-from vibecore import quality
+from vibecore import angles, quality
 from vibecore.constants import MOVED, STOOD_STILL
 from vibecore.model import Flags, Floats, Recording, Signal, Warn
 from vibecore.steady import HELD_SHARE, MOVED_DEG, steady_part
@@ -77,17 +77,11 @@ def _postures(used: Floats, good: Flags, fs: float) -> _Postures | None:
 def _followed(postures: _Postures, mean: Floats, n: int) -> Floats:
     """Gravity at each of n samples (n, 3), or its mean (3,) if the phone lay as it was."""
     steps = ndimage.median_filter(postures.gravity, size=(3, 1), mode="nearest")
-    onward = _angles_deg(postures.gravity[1:], postures.gravity[:-1])
-    if _angles_deg(steps, mean).max() < FOLLOWED_DEG or np.median(onward) > FOLLOWED_DEG / 2:
+    onward = angles.between_deg(postures.gravity[1:], postures.gravity[:-1])
+    if angles.between_deg(steps, mean).max() < FOLLOWED_DEG or np.median(onward) > FOLLOWED_DEG / 2:
         return mean
     at = np.arange(n)
     return np.stack([np.interp(at, postures.middle, axis) for axis in steps.T], axis=1)
-
-
-def _angles_deg(one: Floats, other: Floats) -> Floats:
-    """Between vectors (m, 3) or (3,), each with its own or with the same one."""
-    lengths = np.maximum(np.linalg.norm(one, axis=-1) * np.linalg.norm(other, axis=-1), 1e-12)
-    return np.asarray(np.degrees(np.arccos(np.clip((one * other).sum(axis=-1) / lengths, -1.0, 1.0))))
 
 
 def _turn_upright(gravity: Floats) -> Floats:
@@ -105,7 +99,7 @@ def _turn_upright(gravity: Floats) -> Floats:
 def _moved(postures: _Postures) -> list[Warn]:
     quarter = max(1, len(postures.gravity) // 4)
     angle = float(
-        _angles_deg(postures.gravity[:quarter].mean(axis=0), postures.gravity[-quarter:].mean(axis=0))
+        angles.between_deg(postures.gravity[:quarter].mean(axis=0), postures.gravity[-quarter:].mean(axis=0))
     )
     if angle < MOVED_DEG / 2:
         return []

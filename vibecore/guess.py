@@ -15,6 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from vibecore import angles
 from vibecore.drives import IDLE_WORDS, is_moving
 from vibecore.model import Condition, Gear, Place, Recording, Signal, SpeedHold, SpeedTrack, Stage
 from vibecore.reading.archive import DATA_ENDINGS
@@ -129,18 +130,14 @@ def _engine_off(found: Guess) -> Guess:
 def _placed_as(found: Guess, recording: Recording, others: Sequence[tuple[Recording, Place]]) -> Guess:
     """On the place of the others in which the phone lay the same way round, if they agree."""
     down = recording.gravity_direction
-    if down is None or _degrees(float(np.abs(down).max())) < FLAT_DEG:
+    if down is None or angles.degrees(np.abs(down).max()) < FLAT_DEG:
         return found
     alike = [(o, place) for o, place in others if (its := o.gravity_direction) is not None
-             and _degrees(float(down @ its)) < SAME_WAY_DEG]  # fmt: skip
+             and angles.degrees(down @ its) < SAME_WAY_DEG]  # fmt: skip
     if len({place for _, place in alike}) != 1:
         return found
     other, place = alike[0]
     return _with(found, f"The phone lay as in {other.name}: on the {place}.", place=place)
-
-
-def _degrees(cosine: float) -> float:
-    return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
 def guess_condition(file_name: str) -> Condition:

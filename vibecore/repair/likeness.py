@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore import angles
 from vibecore.constants import SPEED_SD_DB_PER_OCTAVE
 from vibecore.copies import same_contents
 from vibecore.model import Analysis, Line, Recording
@@ -197,4 +198,4 @@ def _turned_deg(before: Recording, after: Recording) -> float | None:
     was, now = before.gravity_direction, after.gravity_direction
     if was is None or now is None:
         return None
-    return float(np.degrees(np.arccos(np.clip(was @ now, -1.0, 1.0))))
+    return float(angles.degrees(was @ now))
