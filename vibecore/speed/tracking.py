@@ -36,6 +36,8 @@ AT_ONE = 0.5  # mean cosine to the phase beside it: a line goes on within 60 deg
 LEAST_ON = 0.75  # share of a sweep in which its phase must go on: below, the path left the line somewhere
 WHOLE = 0.8  # share of a window's samples that must be good for its power to mean anything
 LONG_CUT_S = 0.8  # a window's length: over less some window on either side reaches across
+UNREFINED = 0.02  # of the speed: standard error of the mean of a path whose phase was not read
+MOST_STRENGTH = 4.0  # of an order's usual power: no window counts for more, however loud
 SWING = 2.0  # on the error: the smoother's model is not exact
 
 
@@ -65,19 +67,14 @@ def refine(
     orders, snr_1s (k,): orders to follow, and each one's power over the noise within one second's resolution.
     rounds: the first reads turning, the later ones phase. swept: levels rise and fall as orders pass modes.
     """
-    signal = bands.signal
-    hop_s, middle = bands.windows.hop_s, bands.windows.middle_s
-    end_s = (len(signal.accel_m_s2) - 1) / signal.fs_hz
-    if len(middle) < LEAST_WINDOWS:
-        return Refined(t_s, speed_hz, 0.02 * float(speed_hz.mean()))
-    between = 0.5 * (middle[1:] + middle[:-1])
-    # The ends are carried on in two steps each, so that no two nodes lie more than half a second apart.
-    ends = 0.5 * between[:1], 0.5 * (between[-1:] + end_s)
-    node_t = np.concatenate(([0.0], ends[0], between, ends[1], [end_s]))
+    hop_s = bands.windows.hop_s
+    if len(bands.windows.middle_s) < LEAST_WINDOWS:
+        return Refined(t_s, speed_hz, UNREFINED * float(speed_hz.mean()))
+    node_t = _nodes(bands)
     speed = np.interp(node_t, t_s, speed_hz)
     snr = np.maximum(snr_1s * WINDOW_HOPS * hop_s, LEAST_SNR)
     restless = RESTLESS * float(speed.mean()) * hop_s
-    error = 0.02 * float(speed.mean())
+    error = UNREFINED * float(speed.mean())
     for i in range(rounds):
         use = slice(COARSE_ORDERS if i == 0 else None)
         phasors = _phasors(bands, node_t, speed, orders[use])
@@ -85,18 +82,37 @@ def refine(
             turning, weight = _turning(phasors, orders[use], snr[use])
             step, _ = _smooth(turning, weight, restless, 2)
         else:
-            phase, error = _phase(phasors, orders, snr, restless)
-            step = np.diff(phase)
-            error = SWING * error / float(middle[-1] - middle[0])
-            # Before the first window's middle, after the last one's and where long stretches were cut out the
-            # speed is only carried on.
-            carried_s = WINDOW_HOPS / 2 * hop_s + _cut_out_s(signal)
-            wander = float(np.std(speed)) * np.sqrt(2) * carried_s / end_s
-            error = float(np.hypot(error, EDGE_SHARE * wander))
+            phase, turned_error = _phase(phasors, orders, snr, restless)
+            step, error = np.diff(phase), _mean_error_hz(turned_error, speed, bands)
         speed = speed + np.pad(step, 2, mode="edge") / hop_s
-    gone = _gone(phasors, snr[: len(phasors)], _whole(signal, bands.windows), swept)
+    gone = _gone(phasors, snr[: len(phasors)], _whole(bands.signal, bands.windows), swept)
     longest = float(np.diff(runs(gone)).max(initial=0))
     return Refined(node_t, speed, error, float(np.mean(gone)), longest / len(gone))
+
+
+def _nodes(bands: Bands) -> Floats:
+    """Times (m + 3,) of the nodes: between the middles of the m windows, and on to both ends of the signal in
+    two steps each, so that no two nodes lie more than half a second apart."""
+    middle, end_s = bands.windows.middle_s, _end_s(bands.signal)
+    between = 0.5 * (middle[1:] + middle[:-1])
+    ends = 0.5 * between[:1], 0.5 * (between[-1:] + end_s)
+    return np.concatenate(([0.0], ends[0], between, ends[1], [end_s]))
+
+
+def _end_s(signal: Signal) -> float:
+    """Time of the last sample."""
+    return (len(signal.accel_m_s2) - 1) / signal.fs_hz
+
+
+def _mean_error_hz(turned_error: float, speed_hz: Floats, bands: Bands) -> float:
+    """Standard error of the mean speed. turned_error: of the angle from the first window to the last, in
+    revolutions. Before the first window's middle, after the last one's and where long stretches were cut out
+    the speed is only carried on."""
+    middle = bands.windows.middle_s
+    error = SWING * turned_error / float(middle[-1] - middle[0])
+    carried_s = WINDOW_HOPS / 2 * bands.windows.hop_s + _cut_out_s(bands.signal)
+    wander = float(np.std(speed_hz)) * np.sqrt(2) * carried_s / _end_s(bands.signal)
+    return float(np.hypot(error, EDGE_SHARE * wander))
 
 
 def _cut_out_s(signal: Signal) -> float:
@@ -172,7 +188,7 @@ def _turning(phasors: np.ndarray, orders: Floats, snr: Floats) -> tuple[Floats, 
     cross = phasors[:, 1:] * np.conj(phasors[:, :-1])
     turned = np.angle(cross) / (2 * np.pi * orders[:, None])
     strength = np.abs(cross) / np.maximum(np.abs(cross).mean(axis=1, keepdims=True), 1e-30)
-    weight = (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, 4.0)
+    weight = (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, MOST_STRENGTH)
     total = weight.sum(axis=0)
     return (weight * turned).sum(axis=0) / np.maximum(total, 1e-12), total
 
@@ -181,7 +197,7 @@ def _phase(phasors: np.ndarray, orders: Floats, snr: Floats, restless: float) ->
     """Angle still lacking at each window (m,), revolutions, and the error of its change end to end."""
     power = np.abs(phasors) ** 2
     strength = power / np.maximum(power.mean(axis=1, keepdims=True), 1e-30)
-    weight = 2 * (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, 4.0)
+    weight = 2 * (2 * np.pi * orders[:, None]) ** 2 * snr[:, None] * np.minimum(strength, MOST_STRENGTH)
     best = int(np.argmax(snr * orders**2))
     lead = _unwrapped(phasors[best], strength[best]) / (2 * np.pi * orders[best])
     lead, _ = _smooth(lead, weight[best], restless, 3)
