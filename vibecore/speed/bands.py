@@ -25,7 +25,7 @@ MARGIN_HZ = 3.0  # kept beside the line's own range: the windows' main lobe (2.5
 
 @dataclass(frozen=True, eq=False)
 class Windows:
-    """Even windows over a recording: `count` of them, hop_s apart, each four hops long."""
+    """Even windows over a recording of so many hops: hop_s apart, each four hops long."""
 
     duration_s: float
     hops: int
