@@ -24,6 +24,9 @@ from vibecore.speed.bands import Bands, transform
 from vibecore.speed.guesses import SAME_SPEED, Hypothesis, listen, listen_swept, mean_over, times
 
 LEAST_CONFIDENCE = 8 / 9  # below eight to one the mechanic is better served by two named candidates
+MOST_CONFIDENCE = 0.999  # the model of what engines show is itself no surer; common practice, no source
+WORTH_TELLING = 0.005  # a runner-up that rounds to a percent
+LEAST_GOOD = 0.3  # share of the samples that must be good; common practice, no source
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
 USUAL_ENGINE = Engine(4)
@@ -50,7 +53,7 @@ def find_speed(
     maker's plate or the job's other recordings let expect."""
     if condition.speed_hold == "engine off":
         return answer.none(ENGINE_OFF, "The engine was off: there is no engine speed to find.")
-    if len(signal.accel_m_s2) < 2 * lines.USUAL.frame_s * signal.fs_hz or signal.good.mean() < 0.3:
+    if len(signal.accel_m_s2) < 2 * lines.USUAL.frame_s * signal.fs_hz or signal.good.mean() < LEAST_GOOD:
         return answer.none(
             "too-short", "Too little steady recording to find the engine speed. Record 30 s or more."
         )
@@ -150,6 +153,8 @@ def _track(
     second: tuple[Hypothesis, float] | None,
     condition: Condition,
 ) -> SpeedTrack | None:
+    """The path of the best guess refined, as a track of the whole signal; None where its lines come and go.
+    second: the next best, with its probability. spread_rpm: over the guesses that count as one with it."""
     orders, snr = best.telling(bands.signal.fs_hz, tracking.MOST_ORDERS)
     if not len(orders):  # its firing order is all there is, folded down
         orders, snr = np.array([best.engine.firing_order]), np.ones(1)
@@ -164,19 +169,19 @@ def _track(
     mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
     half = Z_95 * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)
     runner = None
-    if second is not None and second[1] > 0.005:
+    if second is not None and second[1] > WORTH_TELLING:
         runner = RunnerUp(second[0].mean_rpm, second[1], _relation(second[0].mean_rpm / mean))
     return SpeedTrack(
-        signal.start_s + at.t_s,
-        60 * at.speed_hz,
-        mean,
-        mean - half,
-        mean + half,
-        60 * float(np.std(at.speed_hz)),
-        min(confidence, 0.999),
-        "vibration with tachometer" if prior.borne_out(mean, condition) else "vibration",
-        angle,
-        runner,
+        t_s=signal.start_s + at.t_s,
+        rpm=60 * at.speed_hz,
+        mean_rpm=mean,
+        low_rpm=mean - half,
+        high_rpm=mean + half,
+        steadiness_rpm=60 * float(np.std(at.speed_hz)),
+        confidence=min(confidence, MOST_CONFIDENCE),
+        found_by="vibration with tachometer" if prior.borne_out(mean, condition) else "vibration",
+        angle_rev=angle,
+        runner_up=runner,
     )
 
 

@@ -69,7 +69,7 @@ def log_prior(
         density *= _split_normal(np.log(rpm / told / middle), low, high)
     said = condition.tachometer_rpm
     if said:
-        close = _normal(np.log(rpm / said), TACHOMETER_SIGMA)
+        close = _split_normal(np.log(rpm / said), TACHOMETER_SIGMA, TACHOMETER_SIGMA)
         density = (1 - TACHOMETER_WRONG) * close + TACHOMETER_WRONG * density
     return float(np.log(density + 1e-12))
 
@@ -97,9 +97,6 @@ def _usual_rpm(condition: Condition) -> float:
 
 
 def _split_normal(x: float, below: float, above: float) -> float:
+    """Density of two half normal distributions that meet at 0, of these standard deviations."""
     sigma = below if x < 0 else above
     return float(np.exp(-0.5 * (x / sigma) ** 2) / (0.5 * (below + above) * np.sqrt(2 * np.pi)))
-
-
-def _normal(x: float, sigma: float) -> float:
-    return float(np.exp(-0.5 * (x / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi)))
