@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,8 +20,14 @@ from vibecore.units import signed, times_against
 CAUSES = tuple(FAULT_WORDS)
 CHANGES = ("gear", "raised")  # findings that tell a change, not a level
 
-# Causes by how a reading stands beside what they usually show: those fields of a `Finding`.
-Beside = tuple[frozenset[str], frozenset[str], frozenset[str], frozenset[str]]
+
+class Beside(NamedTuple):
+    """Causes by how a reading stands beside what they usually show, as a `Finding` has them."""
+
+    more_than: frozenset[str]
+    less_than: frozenset[str]
+    other_way: frozenset[str] = frozenset()
+    as_much: frozenset[str] = frozenset()
 
 
 def level_findings(readings: Sequence[LevelReading], engine: Engine, place: Place | None) -> list[Finding]:
@@ -40,7 +47,7 @@ def level_findings(readings: Sequence[LevelReading], engine: Engine, place: Plac
             beside = _beside_usual_change(name, mine[0], _from(readings), engine, place)
         else:
             beside = _beside_usual(mine, engine, place)
-        findings.append(Finding(name, text, logs, names, *beside))
+        findings.append(Finding(name, text, logs, names, **beside._asdict()))
     return findings
 
 
@@ -57,7 +64,7 @@ def _beside_usual(mine: Sequence[LevelReading], engine: Engine, place: Place | N
     less = frozenset(c for c, adds in usual.items() if over > adds + NEAR_DB)
     more = frozenset(c for c, adds in usual.items() if NEAR_DB < over < adds - NEAR_DB)
     as_much = frozenset(c for c, adds in usual.items() if over > NEAR_DB and abs(over - adds) <= NEAR_DB)
-    return less, more, frozenset(), as_much
+    return Beside(more_than=less, less_than=more, as_much=as_much)
 
 
 def _beside_usual_change(
@@ -78,7 +85,7 @@ def _beside_usual_change(
             (more if side * over < adds else less).add(cause)
         else:
             other_way.add(cause)
-    return frozenset(less), frozenset(more), frozenset(other_way), frozenset()
+    return Beside(frozenset(less), frozenset(more), frozenset(other_way))
 
 
 def _from(readings: Sequence[LevelReading]) -> LevelReading:
