@@ -88,10 +88,9 @@ def _role(analysis: Analysis, lowest_rpm: float | None) -> Role:
         return "sweep"
     if condition.on_road:
         return "road"
-    told_nothing = condition.speed_hold is None and analysis.speed is not None and lowest_rpm is not None
-    if condition.speed_hold == "raised" or (
-        told_nothing and analysis.speed and lowest_rpm and analysis.speed.mean_rpm > RAISED_TIMES * lowest_rpm
-    ):
+    rpm = analysis.speed.mean_rpm if analysis.speed else None
+    fast = rpm is not None and lowest_rpm is not None and rpm > RAISED_TIMES * lowest_rpm
+    if condition.speed_hold == "raised" or (condition.speed_hold is None and fast):
         return "road" if condition.in_gear else "raised"  # nobody revs against the brake
     if condition.accessories:
         return "unit on"
