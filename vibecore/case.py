@@ -9,10 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any
 
-import tomli_w
-
+from vibecore.case_text import case_text
 from vibecore.casefile import CaseTable, RecordingTable, checked
 from vibecore.constants import ZIP_SIGN
 from vibecore.drives import may_be_drive
@@ -178,48 +176,5 @@ def _inside(file: str, path: Path) -> Path:
 
 def dump_case(case: Case) -> str:
     """The case as the text of a case file; `load_case` of that text gives the same case back."""
-    v, s = case.vehicle, case.symptoms
-    vehicle = {
-        "cylinders": v.engine.cylinders,
-        "strokes": v.engine.strokes,
-        "arrangement": v.engine.arrangement,
-        "transmission": v.transmission,
-        "idle_spec_rpm": list(v.idle_spec_rpm) if v.idle_spec_rpm else None,
-        "belt_length_mm": v.belt_length_mm,
-        "mileage_km": v.mileage_km,
-        "pulleys_mm": dict(v.pulleys_mm),
-    }
-    symptoms = {
-        "check_engine_light": s.check_engine_light,
-        "codes": list(s.codes),
-        "shakes_when": list(s.shakes_when),
-    }
-    tables = {
-        "title": case.title,
-        "vehicle": _filled(vehicle),
-        "symptoms": _filled(symptoms),
-        "recording": [_recording_table(r) for r in case.recordings],
-        "check": [{"id": c.id, "outcome": c.outcome} for c in case.checks],
-    }
-    return tomli_w.dumps(_filled(tables))
-
-
-def _recording_table(recording: CaseRecording) -> dict[str, Any]:
-    c = recording.condition
-    return _filled(
-        {
-            "file": recording.name,
-            "place": c.place,
-            "gear": c.gear,
-            "engine_speed_rpm": c.tachometer_rpm,
-            "speed_hold": c.speed_hold,
-            "stage": c.stage,
-            "accessories": list(c.accessories),
-            "taped_anew": c.taped_anew or None,
-        }
-    )
-
-
-def _filled(table: dict[str, Any]) -> dict[str, Any]:
-    """Without what is not known: TOML has no null, and an absent key means the same."""
-    return {key: value for key, value in table.items() if value not in (None, [], {}, "")}
+    recordings = [(r.name, r.condition) for r in case.recordings]
+    return case_text(case.title, case.vehicle, case.symptoms, recordings, case.checks)

@@ -6,12 +6,11 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import tomli_w
 
-from vibecore.model import Condition, Floats
+from vibecore.case_text import case_text
+from vibecore.model import Floats
 from vibecore.simulate.job import SimulatedJob
 from vibecore.simulate.recording import SimulatedRecording
 from vibecore.units import STANDARD_GRAVITY_M_S2
@@ -109,45 +108,12 @@ def write_job(job: SimulatedJob, folder: Path, *, layout: str | tuple[str, ...] 
     count = len(job.recordings)
     chosen = [names[(job.seed + i) % len(names)] for i in range(count)] if layout is None else layout
     chosen = [chosen] * count if isinstance(chosen, str) else list(chosen)
-    table = _job_table(job)
+    made = []
     for recording, name in zip(job.recordings, chosen, strict=True):
         suffix, write = WRITERS[name]
         path = folder / f"{recording.name}{suffix}"
         path.write_bytes(write(recording))
-        table["recording"].append({"file": path.name, **_condition_table(recording.condition)})
+        made.append((path.name, recording.condition))
     case = folder / "case.toml"
-    case.write_text(tomli_w.dumps(table), encoding="utf-8")
+    case.write_text(case_text(job.title, job.vehicle, job.symptoms, made), encoding="utf-8")
     return case
-
-
-def _job_table(job: SimulatedJob) -> dict[str, Any]:
-    vehicle, engine, symptoms = job.vehicle, job.vehicle.engine, job.symptoms
-    car: dict[str, Any] = {"cylinders": engine.cylinders, "strokes": engine.strokes}
-    if engine.arrangement:
-        car["arrangement"] = engine.arrangement
-    if vehicle.transmission:
-        car["transmission"] = vehicle.transmission
-    if vehicle.idle_spec_rpm:
-        car["idle_spec_rpm"] = list(vehicle.idle_spec_rpm)
-    if vehicle.pulleys_mm:
-        car["pulleys_mm"] = dict(vehicle.pulleys_mm)
-    said: dict[str, Any] = {}
-    if symptoms.check_engine_light is not None:
-        said["check_engine_light"] = symptoms.check_engine_light
-    if symptoms.codes:
-        said["codes"] = list(symptoms.codes)
-    if symptoms.shakes_when:
-        said["shakes_when"] = list(symptoms.shakes_when)
-    return {"title": job.title, "vehicle": car, **({"symptoms": said} if said else {}), "recording": []}
-
-
-def _condition_table(condition: Condition) -> dict[str, Any]:
-    table = {
-        "place": condition.place,
-        "gear": condition.gear,
-        "engine_speed_rpm": condition.tachometer_rpm,
-        "speed_hold": condition.speed_hold,
-        "stage": condition.stage,
-        "accessories": list(condition.accessories) or None,
-    }
-    return {key: value for key, value in table.items() if value is not None}
