@@ -216,7 +216,7 @@ def test_an_idle_that_is_none_of_this_car_is_odd(rpm, spec, odd):
 
 def with_mounts(cause: float, checks: tuple[CheckOutcome, ...], **changes):
     """A job whose mounts are found, and nobody can tell which: four alike, as the catalogue has them."""
-    parts = tuple(Suspect(s.id, s.name, 0.25) for s in catalogue().cause("engine-mount").suspect)
+    parts = tuple(Suspect(s.id, s.name, 0.25) for s in catalogue().find_cause("engine-mount").suspect)
     ranked = (RankedCause("engine-mount", "Engine or gearbox mount", cause, (), parts),)
     return replace(case_with(*ALL), checks=checks), replace(made.diagnosis(), causes=ranked, **changes)
 
@@ -249,7 +249,7 @@ def test_a_cause_that_was_looked_at_and_found_is_mended_whichever_part_it_is(cau
 
 def test_a_cause_whose_parts_a_check_still_tells_apart_is_checked_further():
     dead = CheckOutcome("unplug-cylinders", "one-no-change")
-    parts = tuple(Suspect(s.id, s.name, 1 / 6) for s in catalogue().cause("cylinder-misfire").suspect)
+    parts = tuple(Suspect(s.id, s.name, 1 / 6) for s in catalogue().find_cause("cylinder-misfire").suspect)
     ranked = (RankedCause("cylinder-misfire", "One cylinder", 0.97, (), parts),)
     case = replace(case_with(*ALL), checks=(dead,))
     assert next_step(case, replace(made.diagnosis(), causes=ranked)).page == "causes"

@@ -17,7 +17,7 @@ SHOP, MANUAL = "For a licensed shop.", "The maker's manual, local rules and lice
 
 def with_cause(name: str, share: float, part: str = "", of_it: float = 0.0):
     """All recorded, one check made, and this cause; one of its parts with so much of it, the others alike."""
-    row = catalogue().cause(name)
+    row = catalogue().find_cause(name)
     rest = (1 - of_it) / (len(row.suspect) - bool(part))
     suspects = tuple(Suspect(s.id, s.name, of_it if s.id == part else rest) for s in row.suspect)
     ranked = (RankedCause(name, row.name, share, (), suspects),)
@@ -38,7 +38,7 @@ def with_cause(name: str, share: float, part: str = "", of_it: float = 0.0):
 def test_what_only_a_licensed_shop_should_mend_is_not_told_to_be_mended(cause, part, share, page):
     """`shop` in catalogue.toml: common practice, no source."""
     step = next_step(*with_cause(cause, 0.99, part, share))
-    name = next(s.name for s in catalogue().cause(cause).suspect if s.id == part)
+    name = next(s.name for s in catalogue().find_cause(cause).suspect if s.id == part)
     assert (step.title, step.page) == (f"Have it mended: {name}", page)
     assert SHOP in step.why
     assert MANUAL in step.why

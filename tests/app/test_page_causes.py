@@ -114,7 +114,7 @@ def test_a_cure_that_rests_on_a_likely_speed_closes_nothing(start, job, store, m
 
 
 def test_parts_are_shown_with_their_usual_price(start, job, monkeypatch):  # noqa: ARG001 - the job is open
-    mount = catalogue().cause("engine-mount")
+    mount = catalogue().find_cause("engine-mount")
     part = mount.suspect[0]
     suspects = (Suspect(part.id, part.name, 0.8), Suspect("of-another-list", "something else", 0.2))
     causes = (RankedCause(mount.id, mount.name, 1.0, (), suspects),)

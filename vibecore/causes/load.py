@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from functools import cache
 from importlib import resources
-from typing import TypeVar
 
 from vibecore.causes import checking
 from vibecore.causes.rows import CatalogueError, CauseRow, CheckRow, Code, OutcomeRow, Row, SuspectRow
@@ -50,26 +49,16 @@ class Catalogue(Row):
         """The check of that id; None if there is none."""
         return next((row for row in self.checks if row.id == check_id), None)
 
-    def cause(self, cause_id: str) -> CauseRow:
-        """The cause of that id; KeyError if there is none."""
-        return _there(self.find_cause(cause_id), cause_id)
-
     def check(self, check_id: str) -> CheckRow:
-        """The check of that id; KeyError if there is none."""
-        return _there(self.find_check(check_id), check_id)
+        """A check that must be there, as other data files name it; KeyError if it is not."""
+        found = self.find_check(check_id)
+        if found is None:
+            raise KeyError(check_id)
+        return found
 
     def caution_texts(self, check: CheckRow) -> tuple[str, ...]:
         """The cautions of a check as sentences."""
         return tuple(self.cautions[key] for key in check.cautions)
-
-
-_R = TypeVar("_R", CauseRow, CheckRow)
-
-
-def _there(row: _R | None, wanted: str) -> _R:
-    if row is None:
-        raise KeyError(wanted)
-    return row
 
 
 @cache
