@@ -83,11 +83,11 @@ def test_a_drive_is_no_idle_in_gear_and_it_is_told() -> None:
     """Without its speed, too, its levels are not held against what sound cars show at idle."""
     road = replace(made(SOUND, replace(WHEEL, speed_hold=None, driven=True)), speed=None, orders=None)
     assert scene_of([made(SOUND), road]).role("road") == (road,)
-    assert drives.told(road.condition) == (drives.TAKEN,)
+    assert drives.told(road.condition) == (drives.TAKEN_IN_GEAR,)
     assert drives.told(replace(road.condition, speed_hold="raised")) == ()
     unsaid = replace(road, condition=replace(road.condition, gear=None))
     assert scene_of([made(SOUND), unsaid]).role("road") == (unsaid,)
-    assert drives.told(unsaid.condition) == (drives.MOVED,)
+    assert drives.told(unsaid.condition) == (drives.TAKEN_MOVING,)
     assert not replace(road.condition, gear="neutral").on_road
 
 

@@ -22,12 +22,12 @@ MOVING_M_S2 = 0.12
 MOVING_STEP_S = 2.0
 LEAST_STEPS = 6
 
-TAKEN = Warn(
+TAKEN_IN_GEAR = Warn(
     "taken-for-drive",
     "In gear, and nobody said how the engine was held: taken for a drive on the road. If the car stood, say "
     "that it was held at idle.",
 )
-MOVED = Warn(
+TAKEN_MOVING = Warn(
     "taken-for-drive",
     "Nobody said which gear the car was in nor how the engine was held, and it speeds up and slows down: "
     "taken for a drive on the road. If the car stood, say that it was held at idle.",
@@ -38,7 +38,7 @@ def told(condition: Condition) -> tuple[Warn, ...]:
     """That a recording is taken for a drive though nobody said so."""
     if not condition.on_road or condition.speed_hold is not None:
         return ()
-    return (TAKEN if condition.in_gear else MOVED,)
+    return (TAKEN_IN_GEAR if condition.in_gear else TAKEN_MOVING,)
 
 
 def may_be_drive(name: str, tachometer_rpm: float | None, symptoms: Symptoms) -> bool:
