@@ -10,7 +10,7 @@ import pytest
 from tests.repair_made import AFTER, FOUR, SOUND, made, on
 from vibecore import repair
 from vibecore.repair import lines, significance, sound
-from vibecore.repair.telling import Result, power
+from vibecore.repair.telling import Result, sensitivity_note
 from vibecore.sound_cars import SoundLevel
 
 
@@ -115,7 +115,7 @@ def test_longer_recordings_are_advised_as_far_as_they_help() -> None:
         at_hand = replace(made(SOUND), signal=replace(made(SOUND).signal, used_span_s=(5.0, 5.0 + used_s)))
         change = lines.LevelChange(0.0, sd_db)
         result = Result(level, level, change, 1.5, usual, "order 2", "lines", lines.LevelChange(0.0, 0.0))
-        return power(result, at_hand, at_hand)
+        return sensitivity_note(result, at_hand, at_hand)
 
     assert "Record 213 s each time to see one of 1.5 times (3.3 dB)" in told(30.0, 2.0)
     assert "Record 300 s each time to see one of 1.5 times (3.7 dB)" in told(100.0, 2.0)

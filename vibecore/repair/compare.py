@@ -28,7 +28,7 @@ from vibecore.repair.own import own_lines
 from vibecore.repair.shift import shift
 from vibecore.repair.significance import is_unchanged, smallest_visible_db
 from vibecore.repair.sound import chance_of_cure
-from vibecore.repair.telling import Result, may_be_switched, power, shift_note, switched_note, why
+from vibecore.repair.telling import Result, may_be_switched, sensitivity_note, shift_note, switched_note, why
 from vibecore.sound_cars import WHOLE, SoundLevel, joined
 
 LevelCourse = Callable[[float], float]  # level of an order in dB, any reference, at a frequency in hertz
@@ -178,7 +178,7 @@ def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[O
     if verdict == "unchanged" and stands_in:  # the fault's own lines may have changed all the same
         return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
-        notes = (*notes, power(result, before, after))
+        notes = (*notes, sensitivity_note(result, before, after))
     notes = (*notes, *switched_note(verdict, lines))
     told = why(verdict, result)
     if like.blocking is not None:

@@ -98,7 +98,7 @@ def why(verdict: VerdictName, r: Result) -> str:
     return f"{moved}. Taping the phone on again may do as much, but a halving or a doubling is not ruled out."
 
 
-def power(r: Result, before: Analysis, after: Analysis) -> str:
+def sensitivity_note(r: Result, before: Analysis, after: Analysis) -> str:
     """What could have been seen, and what longer recordings would do."""
     least_db = smallest_visible_db(r.sd_db)
     told = (
