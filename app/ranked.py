@@ -43,8 +43,8 @@ def show_causes(
     folded away. more: draws what else is known of a cause."""
     called = spoken_by_file(diagnosis.analyses)
     listed = [c for c in diagnosis.causes if c.probability >= FOLDED_UNDER][:most]
-    for place, cause in enumerate(listed, start=1):
-        show_cause(cause, place, called, evidence, more)
+    for rank, cause in enumerate(listed, start=1):
+        show_cause(cause, rank, called, evidence, more)
     rest = [c for c in diagnosis.causes if c not in listed]
     if not rest:
         return
@@ -61,18 +61,18 @@ def show_causes(
 
 def show_cause(
     cause: RankedCause,
-    place: int,
+    rank: int,
     called: Mapping[str, str],
     most: int | None = None,
     more: More | None = None,
 ) -> None:
     """One cause with its share, and its evidence in words, the weightiest first; the first cause is open.
     called: what a person calls each recording, by its file."""
-    st.markdown(f"**{place}. {widgets.plain(cause.name)}**: {widgets.plain(percent(cause.probability))}")
+    st.markdown(f"**{rank}. {widgets.plain(cause.name)}**: {widgets.plain(percent(cause.probability))}")
     st.progress(min(max(cause.probability, 0.0), 1.0))
     if not cause.evidence and not cause.suspects:
         return
-    with st.expander("Why", expanded=place == 1):
+    with st.expander("Why", expanded=rank == 1):
         _show_evidence(cause, called, most)
         if most is not None and len(cause.evidence) > most:
             st.markdown(f"- And {len(cause.evidence) - most} more, on the page of causes.")

@@ -215,13 +215,12 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
     diagnosis = _with_lost_proof(pipeline.diagnose(case, list(read.values())), case, unread)
     analyses = dict(zip(read, diagnosis.analyses, strict=True))
     items = []
-    for place, item in enumerate(case.recordings):
-        file = item.name
-        if place in analyses:
-            items.append(recording_item(analyses[place], file=file, engine=engine))
+    for i, item in enumerate(case.recordings):
+        if i in analyses:
+            items.append(recording_item(analyses[i], file=item.name, engine=engine))
         else:
-            items.append(error_object(unread[place], file=file))
-    left_out = [f"{case.recordings[place].file.name}: {why}" for place, why in unread.items()]
+            items.append(error_object(unread[i], file=item.name))
+    left_out = [f"{case.recordings[i].file.name}: {why}" for i, why in unread.items()]
     for note in diagnosis.notes if as_json else ():  # the text tells them itself
         click.echo(f"{name}: {note}", err=True)
     return (
@@ -242,19 +241,19 @@ def _first_of_all(case: Case, diagnosis: Diagnosis) -> list[str]:
 
 
 def _recordings(case: Case) -> tuple[dict[int, tuple[Recording, Condition]], dict[int, str]]:
-    """The recordings that can be read, and why the others cannot, by their place in the case."""
+    """The recordings that can be read, and why the others cannot, by their number in the case."""
     from vibecore import by_name
     from vibecore.reading import read_recording
 
     read, unread = {}, {}
-    for place, item in enumerate(case.recordings):
+    for i, item in enumerate(case.recordings):
         taken = by_name.taken(item.condition, item.file.name)
         try:
             with in_words():
                 recording = read_recording(case.file_of(item))
-                read[place] = (_told(recording, item.condition, taken), taken)
+                read[i] = (_told(recording, item.condition, taken), taken)
         except UnansweredError as error:
-            unread[place] = str(error)
+            unread[i] = str(error)
     return read, unread
 
 
@@ -264,8 +263,8 @@ def _with_lost_proof(diagnosis: Diagnosis, case: Case, unread: dict[int, str]) -
     from vibecore.model import Repair
 
     stages = [item.condition.stage for item in case.recordings]
-    kept = {stage for place, stage in enumerate(stages) if place not in unread}
-    lost = [(stages[place], why) for place, why in unread.items() if stages[place] not in kept]
+    kept = {stage for i, stage in enumerate(stages) if i not in unread}
+    lost = [(stages[i], why) for i, why in unread.items() if stages[i] not in kept]
     if not lost:
         return diagnosis
     stage, reason = lost[0]

@@ -21,23 +21,23 @@ def same_contents(one: Recording, other: Recording) -> bool:
 
 
 def copies(recordings: Sequence[Recording]) -> dict[int, int]:
-    """Place of each recording that is the same as one before it, and the place of the first such one."""
+    """Number of each recording that is the same as one before it, and the number of the first such one."""
     found = {}
-    for place, recording in enumerate(recordings):
-        first = next((i for i in range(place) if same_contents(recordings[i], recording)), None)
+    for i, recording in enumerate(recordings):
+        first = next((k for k in range(i) if same_contents(recordings[k], recording)), None)
         if first is not None:
-            found[place] = first
+            found[i] = first
     return found
 
 
 def told(analyses: Sequence[Analysis], repeats: Mapping[int, int]) -> tuple[Analysis, ...]:
     """The same analyses, with a warning on each that repeats one before it. repeats: what `copies` found."""
     out = list(analyses)
-    for place, first in repeats.items():
+    for i, first in repeats.items():
         text = (
             f"Same contents as {analyses[first].name}: it is one recording, given twice, and counts once. "
             "Give the other file, or record again."
         )
         warning = Warn(SAME_CONTENTS, text)
-        out[place] = replace(out[place], warnings=tuple(dict.fromkeys((*out[place].warnings, warning))))
+        out[i] = replace(out[i], warnings=tuple(dict.fromkeys((*out[i].warnings, warning))))
     return tuple(out)

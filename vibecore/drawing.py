@@ -109,9 +109,9 @@ def _groups(
     """Two bars side by side for each order."""
     tallest = max((high or height for pair in bars for height, _, high in pair), default=0.0)
     chart = _Chart((-0.6, max(len(orders), 1) - 0.4), tallest)
-    for place, (one, other) in enumerate(bars):
-        chart.bar(place - BAR_SHARE / 2, BAR_SHARE, one, VERMILLION)
-        chart.bar(place + BAR_SHARE / 2, BAR_SHARE, other, BLUE)
+    for i, (one, other) in enumerate(bars):
+        chart.bar(i - BAR_SHARE / 2, BAR_SHARE, one, VERMILLION)
+        chart.bar(i + BAR_SHARE / 2, BAR_SHARE, other, BLUE)
     chart.legend(names)
     chart.x_axis("engine order", [(i, short_name(o, engine).split("<br>")) for i, o in enumerate(orders)])
     return chart.svg(title)

@@ -41,8 +41,8 @@ def page() -> None:
     heads = state.store().jobs(search, ["bin"] if binned else ["open", "closed"])
     if not heads:
         st.markdown("The bin is empty." if binned else "No job fits. Try fewer words.")
-    for place, head in enumerate(heads[:MOST_LISTED]):
-        _show_head(head, main=place == 0 and not first)  # else to start one is the thing to press
+    for i, head in enumerate(heads[:MOST_LISTED]):
+        _show_head(head, main=i == 0 and not first)  # else to start one is the thing to press
     if len(heads) > MOST_LISTED:
         st.caption(f"And {len(heads) - MOST_LISTED} more: search for them.")
     if binned and heads:

@@ -52,8 +52,8 @@ def measured_placing(analyses: Sequence[Analysis]) -> Placing | None:
     """Placing repeatability from all recordings of a job said to be taped on anew, each against the one
     before it that was made alike; None if no such pair shares an order seen well."""
     found = []
-    for place, again in enumerate(analyses):
-        first = _repeated(again, analyses[:place]) if again.condition.taped_anew else None
+    for i, again in enumerate(analyses):
+        first = _repeated(again, analyses[:i]) if again.condition.taped_anew else None
         moved_db2 = _moved(first, again) if first is not None else None
         if first is not None and moved_db2 is not None:
             found.append((moved_db2, (first.name, again.name)))
