@@ -269,4 +269,4 @@ def _with_lost_proof(diagnosis: Diagnosis, case: Case, unread: dict[int, str]) -
         return diagnosis
     stage, reason = lost[0]
     why = f"The recording from {stage} the repair cannot be read. {reason}"
-    return replace(diagnosis, repair=Repair("cannot-tell", None, None, None, why))
+    return replace(diagnosis, repair=Repair.cannot_tell(why))

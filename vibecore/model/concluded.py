@@ -98,6 +98,13 @@ class Repair:
     as_sound: bool = False  # only improved, though no more is left than most sound cars show
     provided: str = ""  # engine speeds that are only likely and that the verdict rests on; empty if none
 
+    @classmethod
+    def cannot_tell(
+        cls, why: str, changes: tuple[OrderChange, ...] = (), notes: tuple[str, ...] = ()
+    ) -> Repair:
+        """That there is no verdict, and why."""
+        return cls("cannot-tell", None, None, None, why, changes, notes)
+
     @property
     def proven(self) -> bool:
         """A cure that rests on no doubtful speed."""

@@ -106,7 +106,7 @@ def compare(
     lines, compared, seen = _shown(both)
     changes = _all_changes(both, lines.orders)
     if not seen:
-        return Repair("cannot-tell", None, None, None, _UNSEEN, changes, like.notes)
+        return Repair.cannot_tell(_UNSEEN, changes, like.notes)
     others_tell = fault.others_tell and compared == "lines"
     taped = shift(_untouched(both, lines.orders) if others_tell else [], placing_db)
     result = _result(both, lines, compared, seen, taped)
@@ -153,7 +153,7 @@ def _made_differently(both: _Comparison, blocking: str) -> Repair:
     copied = copy_words(both.before, both.after) is not None
     changes = () if copied else _all_changes(replace(both, courses={}), ())
     notes = (*both.like.notes, *((_WITH_THAT,) if changes else ()))
-    return Repair("cannot-tell", None, None, None, blocking, changes, notes)
+    return Repair.cannot_tell(blocking, changes, notes)
 
 
 def _own_lines(both: _Comparison) -> FaultLines:
@@ -176,7 +176,7 @@ def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[O
     verdict = _verdict(result)
     stands_in = result.compared == "whole shake" and not both.fault.whole and like.blocking is None
     if verdict == "unchanged" and stands_in:  # the fault's own lines may have changed all the same
-        return Repair("cannot-tell", None, None, None, _UNSEEN, changes, notes)
+        return Repair.cannot_tell(_UNSEEN, changes, notes)
     if verdict in ("unchanged", "cannot-tell"):
         notes = (*notes, sensitivity_note(result, before, after))
     notes = (*notes, *switched_note(verdict, lines))

@@ -123,7 +123,7 @@ def repair_of_job(
     if not afters:
         return None
     if not befores:
-        return Repair("cannot-tell", None, None, None, "There is no recording from before the repair.")
+        return Repair.cannot_tell("There is no recording from before the repair.")
     called = {id(a): name for a, name in zip(analyses, spoken_names(analyses), strict=True)}
     pairs = [
         _Match(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
