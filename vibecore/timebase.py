@@ -50,6 +50,10 @@ BRIDGED_STEPS = 2  # this many missing samples in a row are bridged and still us
 BLOCK = 1 << 14  # samples corrected at once, so that cost grows linearly with length
 OVERLAP = 64  # samples thrown away at each end of a block: the reach of the correction
 
+FLOOR_BLOCK, FLOOR_BLOCKS = 512, 32  # samples, and blocks at most, that the floor of a reading is told from
+LEAST_FLOOR_BLOCK = 32  # samples, of a recording that holds less than two such blocks
+FLOOR_FROM_BIN = 3  # what is left of gravity, and its window's main lobe, lie below
+
 UNEVEN = Warn(
     "uneven-clock",
     "The samples were not taken at an even rate: what is faster than a quarter of it is shown too weak. "
@@ -224,9 +228,10 @@ def _correct_block(series: Floats, late_steps: Floats, rounds: int) -> Floats:
 
 def _floor(series: Floats) -> float:
     """Median spectral density, in arbitrary units: what is left between and above the lines."""
-    size = 512 if len(series) >= 1024 else max(min(32, len(series)), len(series) // 2)
-    count = min(32, len(series) // size)
-    starts = np.linspace(0, len(series) - size, count).astype(int)
+    n = len(series)
+    size = FLOOR_BLOCK if n >= 2 * FLOOR_BLOCK else max(min(LEAST_FLOOR_BLOCK, n), n // 2)
+    count = min(FLOOR_BLOCKS, n // size)
+    starts = np.linspace(0, n - size, count).astype(int)
     window = np.hanning(size)[:, None]
     power = sum(np.abs(fft.rfft(window * series[s : s + size], axis=0)) ** 2 for s in starts)
-    return float(np.median(np.asarray(power).sum(axis=1)[3:]))
+    return float(np.median(np.asarray(power).sum(axis=1)[FLOOR_FROM_BIN:]))
