@@ -168,8 +168,10 @@ class Vehicle:
 def fold(frequency_hz: float, fs_hz: float) -> Fold:
     """Where a line of this frequency is seen when sampled at `fs_hz`.
 
-    Lines above half the rate fold down like a fan-fold (Shannon's sampling theorem): 46.7 Hz sampled at
-    60 Hz is seen at 13.3 Hz and falls when the true line rises.
+    Lines above half the rate fold down like a fan-fold (aliasing; Shannon's sampling theorem): 46.7 Hz
+    sampled at 60 Hz is seen at 13.3 Hz and falls when the true line rises.
+
+    Raises VibecoreError for a frequency below 0 or a rate that is not above it.
     """
     if not fs_hz > 0 or not frequency_hz >= 0:
         raise VibecoreError(

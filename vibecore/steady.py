@@ -53,8 +53,8 @@ class Steady:
 
 @dataclass(frozen=True)
 class _Blocks:
-    """m blocks. level_db: shake within each; means: (m, 3); slow_db: how these move; share: of the samples
-    that are there."""
+    """m blocks. level_db (m,): shake within each, dB re 1 m/s2; means (m, 3): m/s2; slow_db (m,): shake of
+    the means of three in a row; share (m,): of the samples that are there."""
 
     level_db: Floats
     slow_db: Floats

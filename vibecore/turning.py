@@ -1,4 +1,6 @@
-"""A signal along the crank's angle: read at even steps of it, every order is a sharp line."""
+"""A signal along the crank's angle: read at even steps of it, every order is a sharp line (computed order
+tracking, angular resampling).
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,7 @@ from vibecore.model import Flags, Floats, Signal
 
 @dataclass(frozen=True, eq=False)
 class Turned:
-    """accel (m, 3) and good (m,) at even steps of crank angle, per_rev steps a revolution."""
+    """accel_m_s2 (m, 3) and good (m,) at even steps of crank angle, per_rev steps a revolution."""
 
     accel_m_s2: Floats
     good: Flags

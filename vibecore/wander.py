@@ -37,7 +37,8 @@ OWN_TURN = 3.0  # radians a unit of ln f that paths without a mode near turn an 
 
 
 class Slope(NamedTuple):
-    """Change with the natural logarithm of speed, and its standard error."""
+    """Change with the natural logarithm of speed, and its standard error: nepers of a level, radians of a
+    phase."""
 
     value: float
     error: float

@@ -1,4 +1,4 @@
-"""Whether a drawn car is one that nobody complains of, and whether a fault on it can be felt.
+"""Whether a drawn car is one that nobody complains of.
 
 Idle levels at the steering wheel: about 0.1 m/s2 in good cars, 0.5 in poor ones (order of magnitude, from
 memory); half orders and order 1 of sound engines stay well under the firing order, because a maker who

@@ -18,8 +18,7 @@ COMMON_TAU_S = 1.5  # how long a lean or rich spell lasts
 
 @dataclass(frozen=True, eq=False)
 class Crank:
-    """speed_hz, angle_rev: (n,) at even steps. torque: (n,) gas torque in table units, mean removed.
-    mean_torque: over the recording."""
+    """speed_hz, angle_rev: (n,) at even steps. torque: (n,) gas torque in table units, mean and all."""
 
     speed_hz: Floats
     angle_rev: Floats
