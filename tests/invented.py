@@ -28,6 +28,22 @@ from vibecore.model import (
     Warn,
 )
 
+LINE = Line(31.2, 2.87, 0.2, 25.0)
+SPECTRUM = Spectrum(np.arange(3.0), np.ones(3), "hertz")
+
+
+def _speed() -> SpeedTrack:
+    track_s = np.linspace(1.6, 8.9, 400)
+    rpm, angle_rev = 652.4 + np.sin(track_s), np.zeros(900)
+    runner_up = RunnerUp(1304.8, 0.02, "double of it")
+    return SpeedTrack(track_s, rpm, 652.4, 651.9, 652.9, 6.1, 0.97, "vibration", angle_rev, runner_up)
+
+
+def _levels() -> tuple[OrderLevel, ...]:
+    seen = [OrderLevel(0.5 * k, 5.4367 * k, 0.0123456, 0.01, 0.014, 9.8, 0.91, True) for k in range(1, 8)]
+    unseen = OrderLevel(4.0, 43.49, None, None, None, None, None, False, "Too near half the sample rate.")
+    return (*seen, unseen)
+
 
 def some_analysis(**changes: Any) -> Analysis:
     """An invented recording of ten seconds at 100 Hz with a speed of 652.4 rpm."""
@@ -45,33 +61,14 @@ def some_analysis(**changes: Any) -> Analysis:
         0.0,
         (Warn("knock", "Cut out."),),
     )
-    track_s = np.linspace(1.6, 8.9, 400)
-    speed = SpeedTrack(
-        track_s,
-        652.4 + np.sin(track_s),
-        652.4,
-        651.9,
-        652.9,
-        6.1,
-        0.97,
-        "vibration",
-        np.zeros(900),
-        RunnerUp(1304.8, 0.02, "double of it"),
-    )
-    seen = [OrderLevel(0.5 * k, 5.4367 * k, 0.0123456, 0.01, 0.014, 9.8, 0.91, True) for k in range(1, 8)]
-    unseen = OrderLevel(4.0, 43.49, None, None, None, None, None, False, "Too near half the sample rate.")
-    levels = (*seen, unseen)
-    line = Line(31.2, 2.87, 0.2, 25.0)
-    spectrum = Spectrum(np.arange(3.0), np.ones(3), "hertz")
-    table = OrderTable(levels, (line,), spectrum, 0.1, 0.1, 0.1, 0.3)
     overall = Overall(0.31, 0.22, "ISO 5349-1 Wh", "Above 50 Hz lost.")
     made = Analysis(
         recording,
         signal,
-        speed,
-        table,
-        (line,),
-        spectrum,
+        _speed(),
+        OrderTable(_levels(), (LINE,), SPECTRUM, 0.1, 0.1, 0.1, 0.3),
+        (LINE,),
+        SPECTRUM,
         overall,
         Condition("steering wheel", "neutral", "idle", "before", 650.0, ("air conditioning",)),
         (Warn("short", "Record for longer."),),

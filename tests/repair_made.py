@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -49,33 +50,44 @@ def made(
     in_hertz: the orders stand in the spectrum over hertz as well."""
     n = 64
     good, t = np.ones(n, bool), np.arange(n) / fs_hz
-    table = tuple(
+    everything = [*levels.values(), *(ln.rms_m_s2 for ln in other)]
+    ms = float(np.sum(np.square(everything)))
+    in_orders = _spectrum("order", np.arange(0, 12, 0.01), floor, [(ln.order, ln.rms_m_s2) for ln in other])
+    hertz = [(o * rpm / 60, v) for o, v in levels.items() if in_hertz and o * rpm / 60 < fs_hz / 2]
+    hertz += [(ln.frequency_hz, ln.rms_m_s2) for ln in other]
+    return Analysis(
+        Recording(name, t, np.tile(gravity, (n, 1)), fs_hz, True, n, 0),
+        Signal(fs_hz, 0.0, np.zeros((n, 3)), good, (0.0, seconds), True, 0.0),
+        SpeedTrack(t, np.full(n, rpm), rpm, rpm - 1, rpm + 1, 3.0, 0.99, "vibration", t * rpm / 60),
+        OrderTable(_table(levels, rpm, fs_hz, error), other, in_orders, ms, 0.0, 0.0, ms),
+        other,
+        _spectrum("hertz", np.arange(0, fs_hz / 2, 0.1), floor, hertz),
+        Overall(ms**0.5, weighted, None if weighted is None else "ISO 2631-1 Wk, Wd", None),
+        condition,
+    )
+
+
+def _table(levels: dict[float, float], rpm: float, fs_hz: float, error: float) -> tuple[OrderLevel, ...]:
+    return tuple(
         OrderLevel(o, o * rpm / 60, v, v * max(1 - 1.96 * error, 0), v * (1 + 1.96 * error), 20.0, 1.0, True)
         if o * rpm / 60 < 0.475 * fs_hz
         else OrderLevel(o, o * rpm / 60, None, None, None, None, None, False, "above half the rate")
         for o, v in levels.items()
     )
-    everything = [*levels.values(), *(ln.rms_m_s2 for ln in other)]
-    ms = float(np.sum(np.square(everything)))
-    x_order, x_hz = np.arange(0, 12, 0.01), np.arange(0, fs_hz / 2, 0.1)
-    by_order, by_hz = np.full(len(x_order), floor), np.full(len(x_hz), floor)
-    for order, rms in levels.items():  # all of a line's power in the nearest step
-        if in_hertz and order * rpm / 60 < fs_hz / 2:
-            by_hz[np.argmin(np.abs(x_hz - order * rpm / 60))] += rms**2 / 0.1
-    for ln in other:
-        by_hz[np.argmin(np.abs(x_hz - ln.frequency_hz))] += ln.rms_m_s2**2 / 0.1
-        if ln.order is not None:
-            by_order[np.argmin(np.abs(x_order - ln.order))] += ln.rms_m_s2**2 / 0.01
-    return Analysis(
-        Recording(name, t, np.tile(gravity, (n, 1)), fs_hz, True, n, 0),
-        Signal(fs_hz, 0.0, np.zeros((n, 3)), good, (0.0, seconds), True, 0.0),
-        SpeedTrack(t, np.full(n, rpm), rpm, rpm - 1, rpm + 1, 3.0, 0.99, "vibration", t * rpm / 60),
-        OrderTable(table, other, Spectrum(x_order, by_order, "order", 20.0), ms, 0.0, 0.0, ms),
-        other,
-        Spectrum(x_hz, by_hz, "hertz", 20.0),
-        Overall(ms**0.5, weighted, None if weighted is None else "ISO 2631-1 Wk, Wd", None),
-        condition,
-    )
+
+
+def _spectrum(
+    unit: Literal["hertz", "order"],
+    x: np.ndarray,
+    floor: float,
+    lines: Sequence[tuple[float | None, float]],
+) -> Spectrum:
+    """All of a line's power in the nearest step; a line that stands nowhere is left out."""
+    psd, step = np.full(len(x), floor), float(x[1] - x[0])
+    for at, rms in lines:
+        if at is not None:
+            psd[np.argmin(np.abs(x - at))] += rms**2 / step
+    return Spectrum(x, psd, unit, 20.0)
 
 
 def scaled(factor_db: float, orders: tuple[float, ...]) -> dict[float, float]:

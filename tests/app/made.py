@@ -46,6 +46,29 @@ def level(order: float, rms: float | None, why_not: str | None = None) -> OrderL
     return OrderLevel(order, order * RPM / 60, rms, rms * 0.8, rms * 1.25, 12.0, 0.9, True)
 
 
+LINES = (Line(31.2, 31.2 * 60 / RPM, 0.05, 15.0, "engine"),)
+
+
+def _track(rec: Recording) -> SpeedTrack:
+    track_s = np.arange(1.0, 19.0, 0.4)
+    rpm, angle_rev = RPM + 5 * np.sin(track_s), rec.t_s * RPM / 60
+    runner_up = RunnerUp(350.0, 0.02, "half")
+    return SpeedTrack(track_s, rpm, RPM, 699.0, 701.0, 3.5, 0.97, "vibration", angle_rev, runner_up)
+
+
+def _table() -> OrderTable:
+    orders = np.arange(0.1, 4.3, 0.02)
+    psd = 1e-4 + 0.5 * np.exp(-(((orders - 2) / 0.03) ** 2))
+    levels = (
+        level(0.5, 0.004),
+        level(1.0, 0.01),
+        level(1.5, 0.006),
+        level(2.0, 0.22),
+        level(4.0, None, "Above half."),
+    )
+    return OrderTable(levels, LINES, Spectrum(orders, psd, "order"), 0.05, 0.01, 0.02, 0.08)
+
+
 def analysis(
     name: str = "neutral-idle.csv",
     condition: Condition | None = None,
@@ -57,39 +80,14 @@ def analysis(
     n = len(rec.t_s)
     accel = rec.accel_m_s2 - rec.accel_m_s2.mean(axis=0)
     signal = Signal(FS_HZ, 0.0, accel, np.ones(n, bool), (1.0, 19.0), True, 0.0)
-    track_s = np.arange(1.0, 19.0, 0.4)
-    rpm = RPM + 5 * np.sin(track_s)
-    track = SpeedTrack(
-        track_s,
-        rpm,
-        RPM,
-        699.0,
-        701.0,
-        3.5,
-        0.97,
-        "vibration",
-        rec.t_s * RPM / 60,
-        RunnerUp(350.0, 0.02, "half"),
-    )
-    orders = np.arange(0.1, 4.3, 0.02)
-    psd = 1e-4 + 0.5 * np.exp(-(((orders - 2) / 0.03) ** 2))
-    lines = (Line(31.2, 31.2 * 60 / RPM, 0.05, 15.0, "engine"),)
-    levels = (
-        level(0.5, 0.004),
-        level(1.0, 0.01),
-        level(1.5, 0.006),
-        level(2.0, 0.22),
-        level(4.0, None, "Above half."),
-    )
-    table = OrderTable(levels, lines, Spectrum(orders, psd, "order"), 0.05, 0.01, 0.02, 0.08)
     hz = np.arange(0.5, 50, 0.1)
     spectrum_hz = Spectrum(hz, 1e-4 + 0.1 * np.exp(-(((hz - 2 * RPM / 60) / 0.3) ** 2)), "hertz")
     return Analysis(
         rec,
         signal,
-        track if speed else None,
-        table if speed else None,
-        lines,
+        _track(rec) if speed else None,
+        _table() if speed else None,
+        LINES,
         spectrum_hz,
         Overall(0.31, 0.22, "ISO 5349-1 Wh", "The phone hears nothing above 50 Hz."),
         condition or Condition("steering wheel", "neutral", "idle"),
