@@ -44,6 +44,17 @@ def test_codes_worked_by_hand(small: Catalogue) -> None:
     assert ranked["a"].probability == pytest.approx(3.6 / 4.1)
 
 
+def test_what_came_of_reading_the_codes_counts_once_with_them_and_the_lamp() -> None:
+    """One likelihood for one piece of news (Bayes' rule): said twice it is not surer."""
+    lamp, code = Symptoms(True), Symptoms(True, ("P0301",))
+    read = (CheckOutcome("read-codes", "misfire-one"),)
+    assert rank((), code, read) == rank((), code)
+    assert rank((), lamp, read) == rank((), Symptoms(), read)
+    assert rank((), Symptoms(), read) != rank((), Symptoms())
+    other = (CheckOutcome("plugs", catalogue().check("plugs").outcome[0].id),)
+    assert rank((), code, other) != rank((), code)
+
+
 def test_a_second_code_of_the_same_fault_counts_in_part(small: Catalogue) -> None:
     one = by_id(rank((), Symptoms(codes=("P0301",)), knowledge=small))["a"].probability
     two = by_id(rank((), Symptoms(codes=("P0301", "P0302")), knowledge=small))["a"].probability

@@ -12,6 +12,7 @@ from importlib import resources
 
 from vibecore.causes import checking
 from vibecore.causes.rows import CatalogueError, CauseRow, CheckRow, Code, OutcomeRow, Row, SuspectRow
+from vibecore.model import CheckOutcome
 
 __all__ = [
     "Catalogue",
@@ -48,6 +49,12 @@ class Catalogue(Row):
     def find_check(self, check_id: str) -> CheckRow | None:
         """The check of that id; None if there is none."""
         return next((row for row in self.checks if row.id == check_id), None)
+
+    def what_came(self, done: CheckOutcome) -> tuple[CheckRow, OutcomeRow] | None:
+        """A check that was made and its outcome; None if either is not known."""
+        check = self.find_check(done.id)
+        outcome = check.find_outcome(done.outcome) if check else None
+        return (check, outcome) if check and outcome else None
 
     def check(self, check_id: str) -> CheckRow:
         """A check that must be there, as other data files name it; KeyError if it is not."""

@@ -192,7 +192,7 @@ def _allowed(check: CheckRow, now: _Situation, p: Floats, hypotheses: Sequence[H
     car as it is now."""
     if any(done.id == check.id for done in now.outcomes) or check.told_by in now.found:
         return False
-    if check.id == "read-codes" and any(map(now.known.code, now.symptoms.codes)):
+    if check.reads_codes and any(map(now.known.code, now.symptoms.codes)):
         return False
     if now.lacking & {check.id, *check.skills, *check.tools} or now.state & set(check.unsafe_when):
         return False

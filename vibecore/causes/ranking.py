@@ -74,7 +74,8 @@ def rank(
     prior = prior + [math.log(POINTS_TIMES) if reason else 0.0 for reason in reasons]
     prior = _keep_causes(prior, hypotheses)
     log_p = prior
-    findings = [*_said(symptoms or Symptoms(), hypotheses, known), *_done(outcomes, hypotheses, known)]
+    symptoms, outcomes = _codes_once(symptoms or Symptoms(), outcomes, known)
+    findings = [*_said(symptoms, hypotheses, known), *_done(outcomes, hypotheses, known)]
     for finding in findings:
         log_p = log_p + finding.log_likelihood
     seen = {c.id: 0.0 for c in known.causes}
@@ -121,11 +122,22 @@ def unused(symptoms: Symptoms, outcomes: Sequence[CheckOutcome]) -> tuple[str, .
 # ---------------------------------------------------------------- what was said and done
 
 
+def _codes_once(
+    symptoms: Symptoms, outcomes: Sequence[CheckOutcome], known: Catalogue
+) -> tuple[Symptoms, list[CheckOutcome]]:
+    """What was said and done without what tells the same news again: a code, the lamp that it lit, and what
+    came of reading the codes. The most exact of them counts."""
+    by_code = any(map(known.code, symptoms.codes))
+    read = [done for done in outcomes if (came := known.what_came(done)) and came[0].reads_codes]
+    if by_code or read:
+        symptoms = replace(symptoms, check_engine_light=None)
+    return symptoms, [done for done in outcomes if not (by_code and done in read)]
+
+
 def _said(symptoms: Symptoms, hypotheses: Sequence[Hypothesis], known: Catalogue) -> list[_Finding]:
     findings = []
     lit = symptoms.check_engine_light
-    # A code and the lamp that it lit are one piece of news.
-    if lit is not None and not any(map(known.code, symptoms.codes)):
+    if lit is not None:
         odds = [h.cause.lamp if lit else 1 - h.cause.lamp for h in hypotheses]
         findings.append(_Finding(f"the engine lamp is {'on' if lit else 'off'}", np.log(odds)))
     for word in filter(SHAKES_WHEN.__contains__, symptoms.shakes_when):  # `unused` names the others
@@ -158,12 +170,9 @@ def _done(
     outcomes: Sequence[CheckOutcome], hypotheses: Sequence[Hypothesis], known: Catalogue
 ) -> list[_Finding]:
     findings = []
-    for done in outcomes:
-        check = known.find_check(done.id)
-        outcome = check.find_outcome(done.outcome) if check else None
-        if check and outcome:
-            odds = [check.likelihood(outcome.id, h.suspect.id, h.cause.id) for h in hypotheses]
-            findings.append(_Finding(f"{check.name}: {outcome.name}", np.log(odds)))
+    for check, outcome in filter(None, map(known.what_came, outcomes)):
+        odds = [check.likelihood(outcome.id, h.suspect.id, h.cause.id) for h in hypotheses]
+        findings.append(_Finding(f"{check.name}: {outcome.name}", np.log(odds)))
     return findings
 
 
@@ -181,8 +190,7 @@ def _told_once(
     evidence: Sequence[CauseEvidence], outcomes: Sequence[CheckOutcome], known: Catalogue
 ) -> list[CauseEvidence]:
     """The evidence without what somebody found by a check as well: one fact counts once."""
-    done = [(known.find_check(one.id), one.outcome) for one in outcomes]
-    told = {check.told_by for check, outcome in done if check and check.find_outcome(outcome)}
+    told = {check.told_by for check, _ in filter(None, map(known.what_came, outcomes))}
     return [item for item in evidence if item.finding not in told]
 
 

@@ -96,6 +96,7 @@ class CheckRow(Row):
     unsafe_when: tuple[str, ...] = ()
     first_when: Literal["lamp on"] | None = None
     last: bool = False
+    reads_codes: bool = False  # its outcome is the same news as the codes and the lamp that they lit
     told_by: str | None = None  # the finding by which the recordings tell as much, where they tell it
     needs_outcome: dict[str, str] = {}  # any one of these outcomes, or a code that points at `needs_code_for`
     needs_code_for: str | None = None
