@@ -240,6 +240,18 @@ def test_the_sentence_says_how_much_less_and_where() -> None:
     assert set(told.seen_in) == {a.name for a in analyses}
 
 
+def test_what_rose_beside_it_is_told_as_no_part_of_the_mend() -> None:
+    """A mend takes shake away; what is new since speaks for none."""
+    analyses = visits({1.0: 0.2}, {1.0: 0.02, 2.0: 0.2})
+    told = {(e.cause, e.finding): e.evidence for e in gather_mended(analyses, maker.FOUR)}
+    text = told["rotating-imbalance", "mended levels"].text
+    fell, rose = text.split(", although ")
+    assert fell.startswith("engine order 1")
+    assert "weaker" in fell
+    assert rose.startswith("the firing order (2)")
+    assert "as strong" in rose
+
+
 def test_without_a_repair_nothing_is_said() -> None:
     before = maker.job({}, {}, {})
     assert gather_mended(before, maker.FOUR) == ()

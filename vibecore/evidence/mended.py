@@ -61,7 +61,11 @@ def _changes_text(pairs: Sequence[Pair], engine: Engine) -> str:
     if not told:
         where = " and ".join(dict.fromkeys(name for _, after in pairs for name in after.seen_in))
         return f"the engine's orders in {where} are about as before"
-    return " and ".join(_change_text(pair, engine) for pair in told)
+    fell, rose = (
+        " and ".join(_change_text(pair, engine) for pair in told if (_change(*pair) < 0) is falls)
+        for falls in (True, False)
+    )
+    return ", although ".join(filter(None, (fell, rose)))  # what a repair did not take away fits no cause
 
 
 def _size(pair: Pair) -> float:
