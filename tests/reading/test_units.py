@@ -64,7 +64,7 @@ def test_gravity_free_unit_by_the_step_of_the_sensor(unit: float, told: str) -> 
 def test_gravity_free_without_any_evidence_is_told() -> None:
     recording = read_recording(csv(FREE).encode())
     assert codes(recording) == ["unit-assumed"]
-    assert "could be g" in recording.warnings[0].message
+    assert "If the app shows g, all is 9.8 times as much" in recording.warnings[0].message
 
 
 def test_gravity_beside_it_tells_the_unit() -> None:

@@ -28,12 +28,11 @@ DISMANTLING_MINUTES = 8.0  # for each step of dismantling: parts that break, cli
 WAITING_MINUTES_PER_DAY = 5.0  # a customer without an answer; no source
 LEAST_GAIN_BITS = 0.004  # under this a check tells nothing worth the walk
 SHOP_FROM = 0.5  # hand over when suspects for a licensed shop hold more than this of what is wrong
-LEAST_NAMED = 0.05  # a suspect that stays under this whatever comes out is no reason to make a check
+LEAST_NAMED = 0.05  # a suspect that stays under this, or moves by less, is no reason to make a check
 DUE_COUNTS = 0.5  # of the effort of work that is due anyway: it is only done sooner; no source
 DUE_WORDS = (
     " At this car's distance that work is usually due anyway, if it was not done since: it counts half."
 )
-MOVES = 0.01  # a change of chance that whole percents show
 STRONG_CODE = 8.0  # a code that many times likelier under a cause points at it
 
 
@@ -131,7 +130,7 @@ class _Worth(NamedTuple):
 def _worth(check: CheckRow, now: _Situation, p: Floats, hypotheses: Sequence[Hypothesis]) -> _Worth:
     """What a check tells and costs, together with the check that it opens the way to, if that pays."""
     table = outcome_table(check, hypotheses)
-    why = _why(check, p, table, hypotheses, now.known)
+    why = _why(check, p, table, hypotheses)
     plain = _Worth(expected_information(p, table), _effort(check, now), why)
     best = plain
     for later in now.known.checks:
@@ -220,9 +219,7 @@ def _probabilities(ranked: Sequence[RankedCause], hypotheses: Sequence[Hypothesi
     return p / p.sum()
 
 
-def _why(
-    check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis], known: Catalogue
-) -> str:
+def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothesis]) -> str:
     """The suspect whose chance would move most and what each outcome makes of it, in words; of a whole cause
     where no suspect worth naming would move."""
     after = table * p / (table @ p)[:, None]
@@ -233,10 +230,8 @@ def _why(
         leading = int((of_cause @ p).argmax())
         name = list(dict.fromkeys(causes))[leading]
         stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
-    if np.abs(become - stands).max() < MOVES:
-        opens = [c.name for c in known.checks if check.id in c.needs_outcome]
-        then = f", for the next check: {opens[0][0].lower()}{opens[0][1:]}" if opens else ""
-        return f"It tells which of several parts it is{then}."
+    if np.abs(become - stands).max() < LEAST_NAMED:
+        return "It moves several parts by a few percent each."
     parts = [f"'{row.name}' makes it {percent(q)}" for row, q in zip(check.outcome, become, strict=True)]
     return f"{name} stands at {percent(stands)}: " + ", ".join(parts) + "."
 

@@ -245,8 +245,9 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
     unit, why = _evidence(accel, spread)
     unit, why = (unit, why) if unit else ("m/s2", "most phones give that")
     text = (
-        f"No unit is named and gravity is not in the data: {unit} was taken, as {why}. It could be "
-        f"{_OTHER[unit]} (then all is 9.8 times {_IN_ERROR[_OTHER[unit]]}). Name the unit in the header."
+        f"The file does not name its unit, and gravity is not in the data: {unit} was taken, as {why}. If "
+        f"the app shows {_OTHER[unit]}, all is 9.8 times {_IN_ERROR[_OTHER[unit]]}: record with gravity in, "
+        f"or write the unit into the header, as in 'x ({_OTHER[unit]})'."
     )
     return Scale(M_S2_PER_UNIT[unit], False, (Warn("unit-assumed", text),), f"{unit} assumed, gravity out")
 
@@ -260,10 +261,7 @@ def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
         for unit, one_g in (("m/s2", G), ("g", 1.0)):
             bits = np.log2(one_g / step)
             if least < bits < most and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
-                return (
-                    unit,
-                    f"the values step by {step:.3g}, a sensor's step of g/{2 ** round(bits)} in {unit}",
-                )
+                return unit, f"phones measure in steps such as these ({step:.3g}) in {unit}"
     if spread < _QUIETEST_M_S2 * 2.0:
         return "g", "no phone is so quiet in m/s2"
     if spread * G > _STRONG_M_S2:
