@@ -106,3 +106,19 @@ def test_a_line_of_units_begins_no_section(end: str) -> None:
     recording = read_recording(data.encode())
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
     assert "table-chosen" not in {w.code for w in recording.warnings}
+
+
+@pytest.mark.parametrize("title", ["Recorded on 14.05.2024", "# phone log", "[Accelerometer]"])
+def test_names_once_more_go_on_with_the_table_that_has_a_title(title: str) -> None:
+    """A logger that is stopped and started writes its names again, its title only once; a stop of a second."""
+    rows = cells(TRUTH)
+    names = "time,acc x,acc y,acc z"
+    recording = read_recording((f"{title}\n" + text(rows[:600], names) + text(rows[700:], names)).encode())
+    kept = np.r_[0:600, 700 : len(rows)]
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel[kept], atol=1e-4)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s[kept], atol=1e-5)
+
+
+def test_names_once_more_over_another_sensor_are_a_table_of_their_own() -> None:
+    data = "Accelerometer\n" + text(cells(TRUTH)) + "\n" + text(cells(turning(100.0)))
+    check(read_recording(data.encode()))

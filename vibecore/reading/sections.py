@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -119,8 +119,17 @@ def _heads(text: bytes, title: str) -> list[_Head]:
         layout = find_layout(head, title)
     except ReadingError:
         return []
-    heads = list(_named(text, found, layout))
+    heads = _with_titles(_named(text, found, layout))
     return heads if len(_groups(heads)) <= _MOST_SECTIONS else []
+
+
+def _with_titles(heads: Iterable[_Head]) -> list[_Head]:
+    """Names that are written once more without a title are under the one that they had before."""
+    out: list[_Head] = []
+    for head in heads:
+        again = bool(out) and not head.title and head.names == out[-1].names
+        out.append(replace(head, title=out[-1].title) if again else head)
+    return out
 
 
 def _named(text: bytes, lines: list[re.Match[bytes]], layout: Layout) -> Iterator[_Head]:
