@@ -110,7 +110,7 @@ def test_a_line_of_units_begins_no_section(end: str) -> None:
 
 @pytest.mark.parametrize("title", ["Recorded on 14.05.2024", "# phone log", "[Accelerometer]"])
 def test_names_once_more_go_on_with_the_table_that_has_a_title(title: str) -> None:
-    """A logger that is stopped and started writes its names again, its title only once; a stop of a second."""
+    """A logger that is stopped and started writes its names again, its title only once."""
     rows = cells(TRUTH)
     names = "time,acc x,acc y,acc z"
     recording = read_recording((f"{title}\n" + text(rows[:600], names) + text(rows[700:], names)).encode())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 
@@ -110,3 +112,31 @@ def test_signed_counts_askew_are_still_read(one_g: int) -> None:
     rows = cells(Truth(TRUTH.t_s, counts, 100.0), digits=0)
     recording = read_recording(text(rows).encode(), name="log.csv")
     np.testing.assert_allclose(recording.accel_m_s2, askew, atol=G / one_g)
+
+
+@pytest.mark.parametrize("delimiter", ["\t", ";", ","])
+def test_a_sign_for_number_over_a_column_that_counts(delimiter: str) -> None:
+    """The sign begins no remark here; rows written twice leave a count that does not go up by one."""
+    rows = [[str(k), *row] for k, row in enumerate(cells(TRUTH))]
+    header = delimiter.join(["#", "time", "x", "y", "z"])
+    recording = read_recording(text(rows[:700] + rows[600:], header, delimiter).encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    "names",
+    ["accel_lat,accel_long,accel_vert", "accel_lat,accel_lon,accel_vert", "Acc lat,Acc long,Acc vert"],
+)
+def test_axes_of_a_car_in_short_are_no_positions(names: str) -> None:
+    """Lateral, longitudinal, vertical; common practice, no source."""
+    recording = read_recording(csv(TRUTH, f"time,{names}").encode())
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
+
+
+def test_thousands_of_names_are_refused_quickly() -> None:
+    """A table on its side, or a line that lost its ends: no name beyond the widest table is looked at."""
+    names = ",".join(f"c{k}" for k in range(15_000))
+    start = time.process_time()
+    with pytest.raises(ReadingError, match="columns"):
+        read_recording((f"time,{names}\n" + "0," * 15_000 + "0\n").encode())
+    assert time.process_time() - start < 2

@@ -11,7 +11,7 @@ from string import ascii_uppercase
 
 from vibecore.errors import ReadingError
 
-from . import names
+from . import limits, names
 from .dates import is_compact
 from .dressed import is_dressed
 from .table import NOTHING
@@ -195,6 +195,8 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     """Names and units from the lines before the data: the nearest line whose cells say most about columns."""
     best: tuple[tuple[bool, float], list[str], int] | None = None
     units: dict[int, list[str]] = {}
+    if width > limits.MAX_COLUMNS:
+        return (), ()  # refused, whatever they are called
     for back, line in enumerate(reversed(before)):
         cells = _header_cells(line, delimiter, width)
         if len([c for c in cells if c]) < 2 or any(_is_figure(c) for c in cells):
@@ -251,11 +253,16 @@ def _with_heads(cells: list[str], before: list[str], delimiter: str) -> list[str
     return out
 
 
+def _is_count(cells: list[str], delimiter: str) -> bool:
+    """Whether the first cell is the sign for a number, over rows that are counted."""
+    return delimiter != " " and cells[0] == "#"
+
+
 def _header_cells(line: str, delimiter: str, width: int) -> list[str]:
     """The cells of a line of names, which may be a comment or use another delimiter than the data."""
     line = line.lstrip("\ufeff")
-    if len(cells := split_line(line, delimiter)) == width and not cells[0]:
-        return cells  # a first column without a name, no comment
+    if len(cells := split_line(line, delimiter)) == width and (not cells[0] or _is_count(cells, delimiter)):
+        return cells  # a first column without a name, or of numbers, no comment
     line = _COMMENT.sub("", line)
     tries = [split_line(line, d) for d in (delimiter, *(d for d in DELIMITERS[:4] if d != delimiter))]
     glued = re.sub(r"\s+(?=[(\[])", "", line)

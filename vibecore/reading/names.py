@@ -9,16 +9,11 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
+from . import limits
+
 TIME_UNITS_S = {
-    "s": 1.0,
-    "ms": 1e-3,
-    "us": 1e-6,
-    "ns": 1e-9,
-    "min": 60.0,
-    "h": 3600.0,
-    "d": 86400.0,
-    "100 ns": 1e-7,
-}
+    "s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0, "d": 86400.0, "100 ns": 1e-7,
+}  # fmt: skip
 ACCELERATION_UNITS = frozenset(
     {"m/s2", "g", "mg", "ug", "%g", "dm/s2", "cm/s2", "mm/s2", "um/s2", "km/h/s", "ft/s2", "in/s2", "mGal"}
 ) | {"counts"}
@@ -110,10 +105,10 @@ def kind_of(name: str) -> str:
     data = words()
     kinds = data["kinds"]
     name = _absent().sub(" ", name)
-    for kind in (*OTHER_SENSORS, "jerk"):
-        if has_word(name, kinds[kind]):
-            return kind
     moving = has_word(name, kinds["acceleration"])
+    for kind in (*OTHER_SENSORS, "jerk"):
+        if has_word(name, [w for w in kinds[kind] if not moving or w not in data["axes"]["of_cars"]]):
+            return kind
     if has_word(name, data["without_gravity"]["words"]):
         return "linear"
     if has_word(name, data["with_gravity"]["words"]) and moving:
@@ -225,7 +220,7 @@ def said_by(cells: list[str]) -> float:
     """How much a line's cells say about columns: to tell the header from other lines of text."""
     axes = words()["axes"]["letters"]
     score = 0.0
-    for cell in cells:
+    for cell in cells[: limits.MAX_COLUMNS]:
         if len(cell) > _LONGEST_NAME:
             continue
         signs = {t[-1] for t in tokens(cell) if len(t) <= _AXIS_NAME}  # x, or ax
