@@ -114,7 +114,7 @@ def _rank(triple: Triple) -> tuple[bool, int, bool]:
 def _is_plain(triple: Triple) -> bool:
     """Axes under nothing but their signs, 'x, y, z', with gravity in them: beside others that have a name as
     well, these are the accelerometer's own."""
-    return not names.tokens(_bare(triple.stem)) and _rank(triple)[1] == 0
+    return not names.tokens(bare(triple.stem)) and _rank(triple)[1] == 0
 
 
 def _spots(n: int) -> NDArray[np.intp]:
@@ -144,16 +144,16 @@ def _named_triple(stem: str, columns: tuple[Column, Column, Column], table: Tabl
     """Three columns under one name, with what their name, unit and file say they are."""
     unit = _unit_of(columns) or names.unit_in(stem)
     by_unit, by_source = names.kind_of_unit(unit), names.kind_of_file(table.source)
-    lone_g = _bare(stem).strip().lower() == "g" and not by_unit
-    by_name = "either" if lone_g else names.kind_of(_bare(stem))
-    if not by_name and not by_unit and names.is_foreign(_bare(stem)):
+    lone_g = bare(stem).strip().lower() == "g" and not by_unit
+    by_name = "either" if lone_g else names.kind_of(bare(stem))
+    if not by_name and not by_unit and names.is_foreign(bare(stem)):
         by_name = "foreign"
     kind = by_name or by_unit or by_source
     if by_unit not in ("", "acceleration"):
         kind = by_unit
     elif kind == "acceleration" and by_source in ("total", "linear"):
         kind = by_source
-    if not unit and names.has_word(_bare(stem), ["gforce", "gf"]):
+    if not unit and names.has_word(bare(stem), ["gforce", "gf"]):
         unit = "g"
     known = unit if unit in names.ACCELERATION_UNITS else ""
     triple = Triple(stem, kind, known, columns, names.is_uncalibrated(stem))
@@ -183,7 +183,7 @@ def _by_gravity(triple: Triple, said_by: str) -> Triple:
     return replace(triple, kind="", doubt=Warn("contents-mismatch", text))
 
 
-def _bare(stem: str) -> str:
+def bare(stem: str) -> str:
     """A name without its unit, so that the letters of the unit are not read as words."""
     stem = re.sub(
         r"[(\[{<][^()\[\]{}<>]*[)\]}>]", lambda m: " " if names.unit_in(m.group()) else m.group(), stem

@@ -1,5 +1,5 @@
 """How much a count of the sensor is, as loggers write it: '0.061 mg/LSB', '1 LSB = 0.061 mg', '16384 LSB/g',
-'1 g = 16384', 'counts_per_g: 16384'; and a scale that is stated but of nothing known."""
+'LSB (16384/g)', '1 g = 16384', 'counts_per_g: 16384'; and a scale that is stated but of nothing known."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ _TO_A_UNIT = (
     rf"{_SIZE} ?{_COUNT}/{_UNIT}\b",
     rf"\b{_COUNT}/{_UNIT}\b{_IS}{_SIZE}",
     rf"\b1 ?{_UNIT} ?[=:] ?{_SIZE}(?! ?m/s)",  # 1 g = 9.81 m/s2 is none
+    rf"\b{_COUNT}[ @:(\[]*{_SIZE}/{_UNIT}\b",  # LSB (16384/g)
 )
 _BARE = re.compile(r"(?P<name>[^\d:=;,]*)[:=;,\s]+(?P<size>[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?)\W*")
 

@@ -11,7 +11,7 @@ from string import ascii_uppercase
 
 from vibecore.errors import ReadingError
 
-from . import limits, names
+from . import limits, multiples, names
 from .dates import is_compact
 from .dressed import is_dressed
 from .table import NOTHING
@@ -201,7 +201,7 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
         cells = _header_cells(line, delimiter, width)
         if len([c for c in cells if c]) < 2 or any(_is_figure(c) for c in cells):
             continue  # nothing, or a figure of the recording's
-        if all(names.unit_of_cell(c) for c in cells if c):
+        if _are_units(cells):
             units[back] = cells
             continue
         said = names.said_by(cells)
@@ -221,6 +221,14 @@ def _header(before: list[str], delimiter: str, width: int) -> tuple[tuple[str, .
     if len(named) > _PLAIN_CELLS and named == list(ascii_uppercase[: len(named)]):
         named = []  # a spreadsheet's own letters
     return tuple(named), tuple(near[-1]) if near else ()
+
+
+def _are_units(cells: list[str]) -> bool:
+    """Whether a line holds nothing but units, which may be parts of one or counts of a size."""
+    filled = [c for c in cells if c]
+    if all(names.unit_of_cell(c) for c in filled):
+        return True
+    return not names.triples(filled) and all(names.unit_of_cell(c) or multiples.is_unit(c) for c in filled)
 
 
 def _is_figure(cell: str) -> bool:

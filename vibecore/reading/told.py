@@ -13,7 +13,7 @@ _FIGURE = re.compile(rf"(\D*)({_NUMBER})\s*({_UNIT})?")
 _BARE = re.compile(rf"\W*((?:[^\W\d_]+\W+)*?)({_NUMBER})\s*({_UNIT})([^\d,;)]*)(?:[\d,;)].*)?")
 _IN_NAME = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)[\s_-]?(k?hz|sps)(?![a-z])")
 _BEHIND = re.compile(r"(.*[^\W\d])(?:\s+in\s+|\s*[:=;,(\[]\s*)([^:=;,()\[\]]+)[)\]]?")  # no figure before it
-_A_FIGURE_OF = re.compile(r"(?<![\w./^])\d[\d.,]*\s*[^\W\d]")  # 0.1 mg is no mg
+_A_FIGURE_OF = re.compile(r"(?:(?<![\w./^])|(?<=\bx))\d[\d.,]*\s*[^\W\d]")  # 0.1 mg is no mg
 _DOUBLE = re.compile(r"\b(request|measur|nominal|actual|desired|set|target|real|effective)", re.IGNORECASE)
 _THINNED = re.compile(r"decimat|down-?sampl|sub-?sampl", re.IGNORECASE)  # the rate before or after?
 _HZ = {"Hz": 1.0, "kHz": 1000.0}
