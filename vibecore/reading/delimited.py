@@ -8,7 +8,7 @@ from typing import Any
 from vibecore.errors import ReadingError
 from vibecore.model import Warn
 
-from . import commas, dressed, encoding, limits, sideways
+from . import commas, dressed, encoding, framing, limits, sideways
 from .dates import is_compact
 from .layout import MAX_HEAD_LINES, Layout, end_of_data, find_layout, is_number
 from .naming import under_names
@@ -17,7 +17,6 @@ from .table import NOTHING, Table
 _HEAD_BYTES = 128 * 1024
 _MOST_NAME_LINES = 60  # three or so for each column
 _MOST_HEAD_LINES = 1000  # looked at where the first few hold no data
-_JUDGED_LINES = 20
 _BLOCK_BYTES = 4 * 1024 * 1024
 _MOST_BROKEN = 0.2  # share of rows of another width above which the layout was not understood
 _MOST_BROKEN_ROWS = 20_000  # each costs a call from C++ to Python
@@ -36,7 +35,7 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     Raises ReadingError if there is no table of numbers, or it is larger than max_rows.
     """
     text, kind = encoding.to_utf8(data)
-    text = _without_end_marks(_one_line_of_names(text))
+    text = framing.without(_one_line_of_names(text))
     text, lying = sideways.upright(text), text
     told: tuple[Warn, ...] = () if text is lying else (sideways.TOLD,)
     head, lines = text[:_HEAD_BYTES], text.count(b"\n")
@@ -73,14 +72,6 @@ def _one_line_of_names(text: bytes) -> bytes:
             return text
         if text.count(b'"', 0, end) % 2 == 0:
             return text[:end].replace(b"\r", b"").replace(b"\n", b" ") + text[end:]
-    return text
-
-
-def _without_end_marks(text: bytes) -> bytes:
-    """Rows that end in a semicolon and have no other, without it."""
-    head = text[:_HEAD_BYTES].split(b"\n")[-_JUDGED_LINES:-1]
-    if head and all(line.rstrip().endswith(b";") and line.count(b";") == 1 for line in head):
-        return text.replace(b";\r\n", b"\n").replace(b";\n", b"\n").rstrip(b"; \r\n") + b"\n"
     return text
 
 
