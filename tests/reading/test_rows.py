@@ -138,3 +138,25 @@ def test_a_line_of_figures_that_a_word_begins_is_no_row(stamps: bool) -> None:
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=1e-5)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-4)
     assert [w.code for w in recording.warnings] == ([] if stamps else ["rate-told"])
+
+
+@pytest.mark.parametrize("unit", [1.0, G])
+@pytest.mark.parametrize("mark", ["-1", "0.5"])
+def test_rows_of_one_figure_on_all_axes_are_no_measurement(mark: str, unit: float) -> None:
+    """A bus that reads ones where no chip answers gives -1; common practice, no source."""
+    rows = cells(TRUTH, unit=unit)
+    gone = np.arange(len(rows)) % 50 == 9
+    for i in np.flatnonzero(gone):
+        rows[i][1:] = [mark] * 3
+    recording = read(rows)
+    np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel[~gone], atol=1e-4)
+    assert codes(recording)[0] == "zero-rows"
+    assert f"hold {mark} on all" in recording.warnings[0].message
+
+
+def test_rows_alike_on_all_axes_by_chance_are_kept() -> None:
+    """A phone that stands on its corner, in steps of 0.1 m/s2: some rows have the same on all axes."""
+    accel = np.round((TRUTH.accel - TRUTH.accel.mean(axis=0)) / 3 + G / np.sqrt(3), 1)
+    recording = read(cells(Truth(TRUTH.t_s, accel, 100.0)))
+    assert np.any(np.ptp(accel, axis=1) == 0)
+    np.testing.assert_allclose(recording.accel_m_s2, accel, atol=1e-4)

@@ -15,6 +15,7 @@ from . import limits, scale
 
 _JUDGED_ROWS = 500  # from all over the recording, enough for its median
 _GRAVITY_OVER_SHAKE = 2.0  # steady part over the typical shake, above which a row of zeros is none of it
+_AGAIN = 3  # rows with one figure, other than 0, on all axes: fewer come by chance
 _FIRST_ROWS = 200  # within which a sensor has started
 _ANOTHER_AGE = 1e4  # usual steps: so far off lies the first stamp of a clock that was set after it
 _BEYOND_G = 20.0  # no phone-class part measures more than 16 g
@@ -92,22 +93,33 @@ def _steady(accel: Floats) -> tuple[Floats, Floats]:
 
 
 def _zeros(data: Stamped) -> Stamped:
-    """Rows of exact zeros where all others hold gravity: the sensor did not answer, or the row is another
-    sensor's."""
-    zero = data.accel[:, 0] == 0
-    if not zero.any():
+    """Rows of exact zeros where all others hold gravity, or of another figure that comes on all axes again
+    and again: the sensor did not answer, or the row is another sensor's."""
+    x, y, z = data.accel.T
+    alike = (x == y) & (y == z)
+    if not alike.any():
         return data
-    zero &= ~data.accel.any(axis=1)
-    count = int(np.count_nonzero(zero))
-    if not 0 < count <= len(zero) - limits.MIN_ROWS:
+    values, counts = np.unique(x[alike], return_counts=True)
+    again = values[(values == 0) | (counts == counts.max()) & (counts >= _AGAIN)]
+    for value in again:
+        data = _without_figure(data, float(value))
+    return data
+
+
+def _without_figure(data: Stamped, value: float) -> Stamped:
+    """The rows that hold something else than this figure on all axes, if gravity forbids it."""
+    there = (data.accel == value).all(axis=1)
+    count = int(np.count_nonzero(there))
+    if not 0 < count <= len(there) - limits.MIN_ROWS:
         return data
-    rest = data.keep(~zero)
+    rest = data.keep(~there)
     middle, off = _steady(rest.accel)
-    if np.linalg.norm(middle) < _GRAVITY_OVER_SHAKE * np.median(off):
+    least = _GRAVITY_OVER_SHAKE * np.median(off)
+    if min(np.linalg.norm(middle), np.linalg.norm(middle - value)) < least:
         return data
     text = (
-        f"{count} of {len(zero)} rows hold 0 on all three axes, which gravity forbids: no measurement. They "
-        "were left out."
+        f"{count} of {len(there)} rows hold {value:g} on all three axes, which gravity forbids: no "
+        "measurement. They were left out."
     )
     return rest.tell("zero-rows", text)
 
