@@ -18,7 +18,7 @@ COUNTS = {
     "counts @ 2048/g": G / 2048,
     "digits 1024/g": G / 1024,
 }
-PARTS = {"0.01 m/s²": 0.01, "x0.1 m/s2": 0.1, "0.001 g": G / 1000, "1/1000 g": G / 1000}
+PARTS = {"gravities": G, "0.01 m/s²": 0.01, "x0.1 m/s2": 0.1, "0.001 g": G / 1000, "1/1000 g": G / 1000}
 
 
 def printed(truth: Truth, unit: float, digits: int, header: str) -> bytes:
