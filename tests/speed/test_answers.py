@@ -33,12 +33,13 @@ def test_the_interval_holds_and_is_of_use() -> None:
 
 
 def test_confidence_and_runner_up_are_probabilities() -> None:
-    sound = heard({0.5: 0.15, 1.0: 0.1, 1.5: 0.03, 2.0: 0.05}, WANDERING)
-    track = sure(sound, FOUR, replace(IDLE, tachometer_rpm=720.0))
+    """A firing order with its second multiple and little else is what twice the speed would show too."""
+    track = sure(heard({1.0: 0.02, 2.0: 0.1, 4.0: 0.05}, WANDERING), FOUR)
     assert 0.75 <= track.confidence < 1.0
-    if track.runner_up is not None:
-        assert track.runner_up.probability + track.confidence <= 1.0 + 1e-9
-        assert track.runner_up.relation
+    assert track.runner_up is not None
+    assert track.runner_up.mean_rpm == pytest.approx(2 * track.mean_rpm, rel=0.03)
+    assert track.runner_up.relation == "twice it"
+    assert 0.0 < track.runner_up.probability <= 1.0 - track.confidence
 
 
 def test_track_is_dense_spans_the_signal_and_follows_the_crank() -> None:
