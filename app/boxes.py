@@ -120,10 +120,10 @@ def number(
     return box(draw, name, within, label, value=now, step=step, **kwargs)
 
 
-def line(name: str, put: Put, label: str, text: str, most: int, **kwargs: Any) -> None:
+def line(name: str, put: Put, label: str, text: str, most: int) -> None:
     """A line of so many characters; what is in it already stays whole, however long: a job from elsewhere may
     hold more."""
-    box(st.text_input, name, put, label, text, max(most, len(text)), **kwargs)
+    box(st.text_input, name, put, label, text, max(most, len(text)))
 
 
 def note(name: str, label: str, notes: Notes) -> None:

@@ -218,11 +218,9 @@ def through(car: Car, place: Place, signals: Complexes, frequency_hz: Floats, in
     return out * (np.maximum(frequency_hz, 1.0) / TILT_HZ) ** path.tilt
 
 
-def gain(
-    car: Car, source: int, frequency_hz: float, place: Place = "steering wheel", in_gear: bool = False
-) -> float:
-    """rms of the three-axis vector at a place for a sine of unit rms on one source."""
+def gain(car: Car, source: int, frequency_hz: float, place: Place = "steering wheel") -> float:
+    """rms of the three-axis vector at a place for a sine of unit rms on one source, in neutral."""
     signals = np.zeros((SOURCES, 1), dtype=complex)
     signals[source] = 1.0
-    spectra = through(car, place, signals, np.array([frequency_hz]), in_gear)
+    spectra = through(car, place, signals, np.array([frequency_hz]), in_gear=False)
     return float(np.sqrt(np.sum(np.abs(spectra) ** 2)))

@@ -41,6 +41,6 @@ def draw_fault(cause: str, car: Car, rng: np.random.Generator) -> Fault:
     return _DRAW[cause](car, rng)
 
 
-def add_fault(car: Car, cause: str, seed: int, strength: float = 1.0) -> Car:
-    """A car with a fault of this cause, drawn from `seed`."""
-    return draw_fault(cause, car, np.random.default_rng(seed)).lay(car, strength)
+def add_fault(car: Car, cause: str, seed: int) -> Car:
+    """A car with a fault of this cause, drawn from `seed`, as strong as drawn."""
+    return draw_fault(cause, car, np.random.default_rng(seed)).lay(car, 1.0)
