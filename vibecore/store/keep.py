@@ -21,6 +21,9 @@ from vibecore.store.records import MAX_JOB_BYTES, Job, JobHead, NewFile, NewJob,
 from vibecore.store.search import words_of
 from vibecore.toml_text import parsed
 
+# The fields of a JobHead, then the case and the notes.
+_SELECT_JOB = "SELECT id, title, state, revision, changed_s, case_text, notes FROM job"
+
 
 class Store:
     """All jobs in one data folder. Holds no open connection: safe to use from many threads."""
@@ -47,8 +50,7 @@ class Store:
         marks = ",".join("?" * len(states))
         with self._connect() as con:
             rows = con.execute(
-                "SELECT id, title, state, revision, changed_s, case_text, notes FROM job"
-                f" WHERE state IN ({marks}) ORDER BY changed_s DESC, id",
+                f"{_SELECT_JOB} WHERE state IN ({marks}) ORDER BY changed_s DESC, id",
                 tuple(states),
             ).fetchall()
         return tuple(
@@ -189,10 +191,7 @@ class Store:
             blobs.remove_all_but(self.files, used)
 
     def _fetch(self, con: sqlite3.Connection, job_id: str) -> Job:
-        row = con.execute(
-            "SELECT id, title, state, revision, changed_s, case_text, notes FROM job WHERE id=?",
-            (job_id,),
-        ).fetchone()
+        row = con.execute(f"{_SELECT_JOB} WHERE id=?", (job_id,)).fetchone()
         if row is None:
             raise StoreError("That job is not here any more. Choose another from the list of jobs.")
         files = con.execute(
