@@ -27,6 +27,7 @@ KNOCKED_SHARE = 0.2  # with a fifth cut out, intervals are a tenth wider
 # Where phones' own filters have their half-power point, as a share of the rate: 0.405 in the BMI160 data
 # sheet's normal mode, half the rate in the LSM6DSO's. Nobody says which phone it was nor how steep it falls.
 FILTER_FROM_SHARE = 0.405
+TOO_FINE = 0.5  # values that differ, of the samples: with more no step is seen between them
 JUDGED = 6000  # samples: enough to meet every value of a coarse phone many times
 
 
@@ -36,10 +37,10 @@ def resolution(accel_m_s2: Floats) -> float:
     steps = []
     for axis in accel_m_s2.T:
         values = np.unique(axis[:JUDGED])
-        if len(values) < 2 or len(values) > 0.5 * min(len(axis), JUDGED):
+        if len(values) < 2 or len(values) > TOO_FINE * min(len(axis), JUDGED):
             continue
         gaps = np.diff(values)
-        steps.append(float(np.median(gaps[gaps <= np.quantile(gaps, 0.5)])))
+        steps.append(float(np.median(gaps[gaps <= np.median(gaps)])))
     return max(steps, default=0.0)
 
 

@@ -33,9 +33,9 @@ FORMS: tuple[Form, ...] = ("force", "unbalance", "base")
 
 WINDOW_REV = 8.0  # a Hann window of 8 turns is blind to orders a quarter away from its own
 _ASIDE_ORDERS = 0.25  # where the floor is read: as far from this order as from the next half order
-_MIN_GOOD = 0.8  # share of a window's weight on good samples
+_LEAST_GOOD = 0.8  # share of a window's weight on good samples
 _BIN_SHARE = 0.02  # windows whose frequency is this near are averaged
-_MIN_SD_DB = 0.3  # gains drift with load and temperature: no point is known better than this
+_LEAST_SD_DB = 0.3  # gains drift with load and temperature: no point is known better than this
 _LEAST_OVER_FLOOR = 4.0  # power over floor of a point worth using
 _LEAST_POINTS = 6
 _LEAST_SPAN = 1.15  # highest over lowest frequency: a mode of damping 0.05 is 10 % wide
@@ -99,7 +99,7 @@ def order_points(signal: Signal, track: SpeedTrack, order: float, *, bin_share: 
 
     floor = (power(order - _ASIDE_ORDERS) + power(order + _ASIDE_ORDERS)) / 2
     line = power(order) - floor
-    usable = (share >= _MIN_GOOD) & (line > _LEAST_OVER_FLOOR * floor) & (frequency < signal.fs_hz / 2)
+    usable = (share >= _LEAST_GOOD) & (line > _LEAST_OVER_FLOOR * floor) & (frequency < signal.fs_hz / 2)
     return _binned(frequency[usable], line[usable], floor[usable], bin_share)
 
 
@@ -118,7 +118,7 @@ def _binned(frequency: Floats, line: Floats, floor: Floats, bin_share: float) ->
     noise = mean(2 * floor / line) / count  # relative variance of power of a line in noise
     spread = np.maximum(mean(line**2) - power**2, 0.0) / power**2 / count
     sd_db = DB_PER_NEPER / 2 * np.sqrt(np.maximum(noise, spread))
-    return Points(mean(frequency), np.sqrt(power), np.hypot(sd_db, _MIN_SD_DB))
+    return Points(mean(frequency), np.sqrt(power), np.hypot(sd_db, _LEAST_SD_DB))
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ NOISE_BANDWIDTH_BINS = 1.5  # of the Hann window; Harris, Proc. IEEE 66(1), 1978
 OVERLAP_CORRELATION = 1 / 6  # of Hann blocks that overlap by half; same table
 LOBE_BINS = 2  # half width of the Hann window's main lobe
 SPREAD_BINS = 3**-0.5  # standard deviation of what it makes of a line, see `straying`
-_MIN_GOOD_SHARE = 0.5  # a block with less of its window's energy on good samples tells too little
+_LEAST_GOOD_SHARE = 0.5  # a block with less of its window's energy on good samples tells too little
 _BATCH_SAMPLES = 1 << 18  # block samples transformed at once: bounds memory
 _FLOOR_QUANTILE = 0.4  # below the middle, for lines of half orders fill a good part of the bins
 _FALSE_ALARM = 0.01  # chance that pure noise shows a peak anywhere in a spectrum
@@ -46,7 +46,7 @@ def density(x: Floats, fs_hz: float, *, resolution_hz: float, good: Flags | None
     if keep is not None:
         columns = np.where(keep[:, None], columns, 0.0)
     share = _energy_shares(keep, window, len(columns))
-    usable = np.flatnonzero(share >= _MIN_GOOD_SHARE)
+    usable = np.flatnonzero(share >= _LEAST_GOOD_SHARE)
     total = _sum_of_powers(columns, window, usable)
     if not len(usable):
         return Spectrum(np.empty(0), np.empty(0), "hertz", 0.0)
