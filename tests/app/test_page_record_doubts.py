@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import pytest
 
+from tests.app import made
 from tests.app.pages import keep, words
+from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import case_of, new_job
-from vibecore.model import Symptoms
+from vibecore.model import Symptoms, Warn
 
 
 @pytest.mark.parametrize(
@@ -50,10 +52,6 @@ def test_an_idle_far_from_the_makers_asks_for_the_cylinders(start, store, cylind
 
 @pytest.mark.parametrize("page", ["record", "causes"])
 def test_another_engines_firing_order_asks_for_the_cylinders_once(start, job, store, monkeypatch, page):
-    from tests.app import made
-    from vibecore.constants import CYLINDERS_DOUBTFUL
-    from vibecore.model import Warn
-
     def diagnose(_case, analyses):
         doubted = (Warn(CYLINDERS_DOUBTFUL, "So fires an engine of 3 cylinders."),)
         return made.diagnosis(*(replace(a, warnings=doubted) for a in analyses))
@@ -64,9 +62,6 @@ def test_another_engines_firing_order_asks_for_the_cylinders_once(start, job, st
 
 
 def test_the_latest_picture_is_of_one_that_can_be_read_and_is_no_copy(start, job, store, monkeypatch):
-    from tests.app import made
-    from vibecore.model import Warn
-
     def diagnose(_case, analyses):
         copy = replace(analyses[-1], warnings=(Warn("same-contents", "Same contents as another."),))
         return made.diagnosis(*analyses[:-1], copy)
@@ -77,9 +72,6 @@ def test_the_latest_picture_is_of_one_that_can_be_read_and_is_no_copy(start, job
 
 
 def test_a_harmless_note_is_grey_and_nothing_to_mind(start, job, monkeypatch):  # noqa: ARG001 - the job is open
-    from tests.app import made
-    from vibecore.model import Warn
-
     def diagnose(_case, analyses):
         lost = (Warn("lost-samples", "12 samples are missing."),)
         few = [replace(a.recording, warnings=lost, lost_samples=12) for a in analyses]
