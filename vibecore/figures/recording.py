@@ -1,4 +1,4 @@
-"""Pictures of one recording."""
+"""Pictures of where a recording's shake lies: by engine order or frequency, and by what makes it."""
 
 from __future__ import annotations
 
@@ -10,17 +10,13 @@ import plotly.graph_objects as go
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     BLUE,
-    GREEN,
     GREY,
     HERTZ_SHAKE,
-    LEAST_SPEED_SPAN_RPM,
     ORDER_AXIS,
     SHAKE,
-    SKY,
     VERMILLION,
     Picture,
     empty_figure,
-    frame,
     last_shown,
     level_text,
     line_level,
@@ -30,36 +26,10 @@ from vibecore.figures.style import (
     too_broken,
     whiskers,
 )
-from vibecore.model import Analysis, Floats, Line, OrderLevel, OrderTable, Signal
-from vibecore.runs import runs
-from vibecore.units import percent
-from vibecore.waterfall import Waterfall
+from vibecore.model import Analysis, Line, OrderLevel, OrderTable
 
 BUDGET_PX = 238  # one bar
-SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
-LEAST_HOLE = 200  # of the trace's width, in parts of it: about what can be seen on a phone
-TOLD_S = 0.05  # less left out than this is rounded to nothing
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
-
-
-def trace(analysis: Analysis) -> Picture:
-    """The three axes over time, gravity out, with the part that was used."""
-    signal = analysis.signal
-    names = ("across", "along", "up and down") if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
-    fig = empty_figure("seconds", "m/s²")
-    for start, end in _used_s(signal):
-        fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
-    fig.update_xaxes(range=[0, analysis.recording.duration_s])
-    t_s = signal.t_s
-    for axis, (name, colour) in enumerate(zip(names, (GREY, VERMILLION, BLUE), strict=True)):
-        x, y = thinned(t_s, signal.accel_m_s2[:, axis])
-        fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
-    sentence = f"The shake as the phone felt it. Used: {_used_words(analysis)}."
-    rows = tuple(
-        (name, f"{np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good, axis]))):.3f}")
-        for axis, name in enumerate(names)
-    )
-    return Picture("Shake over time", sentence, fig, ("direction", "shake, rms m/s²"), rows)
 
 
 def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
@@ -93,34 +63,6 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     )
 
 
-def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | None = None) -> Picture:
-    """Crank speed over time, with the maker's idle if it is known."""
-    track = analysis.speed
-    fig = empty_figure("seconds", "rpm")
-    if track is None:
-        why = " ".join(w.message for w in analysis.warnings) or "The engine's speed cannot be told from this."
-        return Picture("Engine speed", why, fig, ("engine speed",), (("not known",),))
-    if idle_spec_rpm:
-        fig.add_hrect(*idle_spec_rpm, fillcolor=SKY, opacity=0.15, line_width=0)
-    fig.add_scatter(
-        x=track.t_s, y=track.rpm, name="engine speed", line={"color": BLUE, "width": 2},
-        hovertemplate="%{x:.1f} s<br>%{y:.0f} rpm",
-    )  # fmt: skip
-    frame(fig, track.rpm, LEAST_SPEED_SPAN_RPM)
-    sentence = f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f}."
-    if idle_spec_rpm:
-        sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, is shaded."
-    rows = (
-        ("mean", f"{track.mean_rpm:.1f} rpm"),
-        ("95 % interval", f"{track.low_rpm:.1f} to {track.high_rpm:.1f} rpm"),
-        ("wander (standard deviation)", f"{track.steadiness_rpm:.1f} rpm"),
-        ("sure", percent(track.confidence)),
-        ("found by", track.found_by),
-        *([("next most likely", f"{track.runner_up.mean_rpm:.0f} rpm")] if track.runner_up else []),
-    )
-    return Picture("Engine speed", sentence, fig, ("engine speed", "value"), rows)
-
-
 def shake_budget(table: OrderTable) -> Picture:
     """Where the shake's power goes: engine orders, other lines, the rest. Adds up to the total."""
     parts = (
@@ -144,49 +86,7 @@ def shake_budget(table: OrderTable) -> Picture:
     return Picture("Where the shake comes from", sentence, fig, ("part", "(m/s²)²", "share"), rows)
 
 
-def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Picture:
-    """Shake by time and frequency, with the firing order drawn where the speed is known."""
-    fig = empty_figure("seconds", "Hz")
-    fig.add_heatmap(
-        x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
-        zmin=float(fall.level_db.max()) - SHOWN_RANGE_DB,
-        colorbar={"title": {"text": "dB re 1 µm/s² per √Hz", "side": "right"}, "thickness": 10},
-        hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>",
-    )  # fmt: skip
-    track, rows = analysis.speed, [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
-    if track is not None:
-        orders = dict.fromkeys((1.0, engine.firing_order if engine else 1.0))
-        for order, dash in zip(orders, ("dash", "dot"), strict=False):
-            hz = track.rpm / 60.0 * order
-            fig.add_scatter(
-                x=track.t_s, y=hz, name=order_name(order, engine), mode="lines",
-                line={"color": VERMILLION, "width": 2, "dash": dash}, showlegend=True,
-            )  # fmt: skip
-            rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
-    fig.update_xaxes(range=[float(fall.t_s[0]), float(fall.t_s[-1])])
-    fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
-    sentence = "Bright bands are steady shake. Those that follow the broken lines come from the engine."
-    return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
-
-
 # ---------------------------------------------------------------- inside
-
-
-def _used_s(signal: Signal) -> Floats:
-    """(k, 2) from when to when the signal was used; holes too short to be seen in the picture are none."""
-    holes = runs(~signal.good)
-    seen = holes[np.diff(holes, axis=1)[:, 0] * LEAST_HOLE >= len(signal.good)]
-    edges = np.concatenate(([0], seen.ravel(), [len(signal.good)])).reshape(-1, 2) / signal.fs_hz
-    used = np.clip(signal.start_s + edges, *signal.used_span_s)
-    return np.asarray(used[used[:, 1] > used[:, 0]])
-
-
-def _used_words(analysis: Analysis) -> str:
-    """'2 to 18 s of 20 (shaded), without 0.5 s of knocks or gaps'."""
-    signal, (start, end) = analysis.signal, analysis.signal.used_span_s
-    left_out_s = np.count_nonzero(~signal.good) / signal.fs_hz
-    told = f"{start:.0f} to {end:.0f} s of {analysis.recording.duration_s:.0f} (shaded)"
-    return told + (f", without {left_out_s:.1f} s of knocks or gaps" if left_out_s >= TOLD_S else "")
 
 
 def _hertz_spectrum(analysis: Analysis) -> Picture:
