@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import welch
@@ -73,3 +75,35 @@ def test_steady_lines_and_knocks_are_parted():
     assert broken.level_db[beside, knock] == pytest.approx(whole.level_db[beside, knock], abs=1.0)
     assert steady.level_db[beside, knock] < whole.level_db[beside, knock] - 10
     assert parted(whole, "everything") is whole
+
+
+def test_what_was_left_out_is_grey_and_no_knock():
+    """Half a second cut out of a steady sine: all else is as without the cut, which knows of no knock."""
+    fs_hz, n = 100.0, 6000
+    accel = np.zeros((n, 3))
+    accel[:, 2] = 0.3 * np.sin(2 * np.pi * 24.0 * np.arange(n) / fs_hz)
+    accel += 0.002 * np.random.default_rng(4).standard_normal((n, 3))
+    whole = make_waterfall(Signal(fs_hz, 0.0, accel, np.ones(n, bool), (0.0, 60.0), True, 0.0))
+    good = np.ones(n, bool)
+    good[3000:3050] = False
+    signal = Signal(fs_hz, 0.0, np.where(good[:, None], accel, 0.0), good, (0.0, 60.0), True, 0.0)
+    fall = make_waterfall(signal)
+    # A stretch of 4 s holds some of 30 to 30.5 s if its middle lies between 28 and 32.5 s.
+    inside = (fall.t_s > 28.0) & (fall.t_s < 32.5)
+    assert np.isnan(fall.level_db[:, inside]).all()
+    np.testing.assert_allclose(fall.level_db[:, ~inside], whole.level_db[:, ~inside])
+    for part in ("steady lines", "knocks"):
+        left, right = (parted(f, part).level_db[:, ~inside] for f in (fall, whole))
+        assert np.isfinite(left).all()
+        assert np.abs(left - right).mean() < 0.5
+        assert np.isnan(parted(fall, part).level_db[:, inside]).all()
+    analysis = made.analysis()
+    for part in ("everything", "knocks"):
+        picture = figures.waterfall(parted(fall, part), analysis, FOUR, part)
+        assert "Grey: left out" in picture.sentence
+        assert "Grey" not in figures.waterfall(parted(whole, part), analysis, FOUR, part).sentence
+        assert np.isfinite(picture.figure.data[0].zmin)
+    assert ("left out", "8 %") in picture.rows  # 4.5 of 56 s of middles
+    gone = make_waterfall(replace(signal, good=np.zeros(n, bool)))
+    assert parted(gone, "knocks") is gone
+    assert ("left out", "over 99 %") in figures.waterfall(gone, analysis, FOUR, "knocks").rows

@@ -24,7 +24,8 @@ LEAST_PSD = 1e-12  # (m/s2)^2/Hz, i.e. 0 dB on that reference: keeps the logarit
 
 @dataclass(frozen=True, eq=False)
 class Waterfall(Frozen):
-    """t_s (m,), frequency_hz (k,), level_db (k, m): decibels of (1e-6 m/s2)^2 per hertz."""
+    """t_s (m,), frequency_hz (k,), level_db (k, m): decibels of (1e-6 m/s2)^2 per hertz, NaN in stretches
+    that hold something left out: its edges would look like a knock."""
 
     t_s: Floats
     frequency_hz: Floats
@@ -46,6 +47,9 @@ def make_waterfall(signal: Signal) -> Waterfall:
     psd = sum(sft.spectrogram(signal.accel_m_s2[:, axis], p0=first, p1=last) for axis in range(3))
     keep = sft.f <= MOST_HZ
     level = 10 * np.log10(np.maximum(np.asarray(psd)[keep], LEAST_PSD) / REFERENCE_M_S2**2)
+    begins = np.clip(np.arange(first, last) * hop - half, 0, n - length)
+    bad = np.insert(np.cumsum(~signal.good), 0, 0)
+    level[:, bad[begins + length] > bad[begins]] = np.nan
     t_s = signal.start_s + np.arange(first, last) * hop / signal.fs_hz
     return Waterfall(t_s, np.asarray(sft.f[keep]), level)
 
@@ -53,7 +57,8 @@ def make_waterfall(signal: Signal) -> Waterfall:
 def parted(fall: Waterfall, part: Part) -> Waterfall:
     """Only what lasts, or only what knocks: parted by medians over time and over frequency (D. FitzGerald,
     Proc. 13th Int. Conf. on Digital Audio Effects, 2010)."""
-    if part == "everything" or min(fall.level_db.shape) < 2:
+    known = np.isfinite(fall.level_db).all(axis=0)
+    if part == "everything" or min(len(fall.frequency_hz), int(known.sum())) < 2:
         return fall
     import librosa  # seconds: only who asks for it waits
 
@@ -61,6 +66,8 @@ def parted(fall: Waterfall, part: Part) -> Waterfall:
         int(reach / (np.ptp(axis) / (len(axis) - 1))) | 1
         for reach, axis in ((LASTS_S, fall.t_s), (BROAD_HZ, fall.frequency_hz))
     )
-    both = librosa.decompose.hpss(10 ** (fall.level_db / 20), kernel_size=(over_time, over_hz))
+    both = librosa.decompose.hpss(10 ** (fall.level_db[:, known] / 20), kernel_size=(over_time, over_hz))
+    level = np.full_like(fall.level_db, np.nan)
     kept = both[PARTS.index(part) - 1]
-    return replace(fall, level_db=20 * np.log10(np.maximum(kept, np.sqrt(LEAST_PSD) / REFERENCE_M_S2)))
+    level[:, known] = 20 * np.log10(np.maximum(kept, np.sqrt(LEAST_PSD) / REFERENCE_M_S2))
+    return replace(fall, level_db=level)

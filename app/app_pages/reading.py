@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cache
 import judged
 import pickers
@@ -77,7 +75,5 @@ def _show_waterfall(results: cache.Results, analysis: Analysis, engine: Engine) 
     part = st.segmented_control("Show", PARTS, default=PARTS[0], required=True, key="part of waterfall")
     with st.spinner("Parting steady lines and knocks: the first time takes half a minute.", show_time=True):
         fall = cache.waterfall(results, analysis, part or PARTS[0])
-    picture = figures.waterfall(fall, analysis, engine)
-    if part == "knocks":
-        picture = replace(picture, sentence="Bright stripes from top to bottom are knocks and rattles.")
+    picture = figures.waterfall(fall, analysis, engine, part or PARTS[0])
     widgets.show_picture(picture, "waterfall", titled=False)

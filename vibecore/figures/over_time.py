@@ -10,6 +10,7 @@ from vibecore.figures.style import (
     GREEN,
     GREY,
     LEAST_SPEED_SPAN_RPM,
+    PALE,
     SKY,
     VERMILLION,
     Picture,
@@ -21,10 +22,17 @@ from vibecore.figures.style import (
 from vibecore.model import Analysis, Floats, Signal
 from vibecore.runs import runs
 from vibecore.units import percent
-from vibecore.waterfall import Waterfall
+from vibecore.waterfall import Part, Waterfall
 
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 LEAST_HOLE = 200  # of the trace's width, in parts of it: about what can be seen on a phone
+BANDS = "Bright bands are steady shake. Those that follow the broken lines come from the engine."
+SEEN: dict[Part, str] = {
+    "everything": BANDS,
+    "steady lines": BANDS,
+    "knocks": "Bright stripes from top to bottom are knocks and rattles.",
+}
+LEFT_OUT = " Grey: left out for knocks cut out and gaps, see Shake over time."
 TOLD_S = 0.05  # less left out than this is rounded to nothing
 
 
@@ -76,16 +84,21 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
     return Picture("Engine speed", sentence, fig, ("engine speed", "value"), rows)
 
 
-def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Picture:
+def waterfall(
+    fall: Waterfall, analysis: Analysis, engine: Engine | None, part: Part = "everything"
+) -> Picture:
     """Shake by time and frequency, with the firing order drawn where the speed is known."""
     fig = empty_figure("seconds", "Hz")
+    unknown = ~np.isfinite(fall.level_db).all(axis=0)
+    top = {} if unknown.all() else {"zmin": float(np.nanmax(fall.level_db)) - SHOWN_RANGE_DB}
     fig.add_heatmap(
-        x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake",
-        zmin=float(fall.level_db.max()) - SHOWN_RANGE_DB,
+        x=fall.t_s, y=fall.frequency_hz, z=fall.level_db, colorscale="Cividis", name="shake", **top,
         colorbar={"title": {"text": "dB re 1 µm/s² per √Hz", "side": "right"}, "thickness": 10},
-        hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>",
+        hovertemplate="%{x:.0f} s, %{y:.1f} Hz<br>%{z:.0f} dB<extra></extra>", hoverongaps=False,
     )  # fmt: skip
-    track, rows = analysis.speed, [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
+    rows = [("frequencies shown", f"0 to {fall.frequency_hz[-1]:.0f} Hz")]
+    rows += [("left out", percent(float(unknown.mean())))] if unknown.any() else []
+    track = analysis.speed
     if track is not None:
         orders = dict.fromkeys((1.0, engine.firing_order if engine else 1.0))
         for order, dash in zip(orders, ("dash", "dot"), strict=False):
@@ -95,9 +108,10 @@ def waterfall(fall: Waterfall, analysis: Analysis, engine: Engine | None) -> Pic
                 line={"color": VERMILLION, "width": 2, "dash": dash}, showlegend=True,
             )  # fmt: skip
             rows.append((order_name(order, engine), f"{hz.min():.1f} to {hz.max():.1f} Hz"))
+    fig.update_layout(plot_bgcolor=PALE)
     fig.update_xaxes(range=[float(fall.t_s[0]), float(fall.t_s[-1])])
     fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
-    sentence = "Bright bands are steady shake. Those that follow the broken lines come from the engine."
+    sentence = SEEN[part] + (LEFT_OUT if unknown.any() else "")
     return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
 
 

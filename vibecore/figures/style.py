@@ -21,6 +21,7 @@ from vibecore.units import order_text
 
 BLUE, VERMILLION, GREEN, SKY = "#0072B2", "#D55E00", "#009E73", "#56B4E9"
 GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
+PALE = "#C9CED4"  # what was left out
 INK = "#1F2328"
 FONT = "Source Sans, sans-serif"
 
