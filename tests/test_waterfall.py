@@ -107,3 +107,16 @@ def test_what_was_left_out_is_grey_and_no_knock():
     gone = make_waterfall(replace(signal, good=np.zeros(n, bool)))
     assert parted(gone, "knocks") is gone
     assert ("left out", "over 99 %") in figures.waterfall(gone, analysis, FOUR, "knocks").rows
+
+
+def test_the_strongest_order_is_drawn_too():
+    """A dead cylinder of four shakes at half engine speed (any text on engines): no line was there before."""
+    whole = made.analysis()
+    levels = (made.level(0.5, 0.5), *whole.orders.levels[1:])
+    analysis = replace(whole, orders=replace(whole.orders, levels=levels))
+    picture = figures.waterfall(make_waterfall(analysis.signal), analysis, FOUR)
+    lines = picture.figure.data[1:]
+    assert [line.name for line in lines] == ["crank (order 1)", "firing (order 2)", "order 0.5"]
+    assert len({line.line.dash for line in lines}) == 3
+    np.testing.assert_allclose(lines[-1].y, analysis.speed.rpm / 120)
+    assert "halves and multiples" in picture.sentence

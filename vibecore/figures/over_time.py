@@ -26,7 +26,11 @@ from vibecore.waterfall import Part, Waterfall
 
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 LEAST_HOLE = 200  # of the trace's width, in parts of it: about what can be seen on a phone
-BANDS = "Bright bands are steady shake. Those that follow the broken lines come from the engine."
+BANDS = (
+    "Bright bands are steady shake. Those that follow the broken lines, or halves and multiples of them, "
+    "come from the engine."
+)
+DASHES = ("dash", "dot", "dashdot")
 SEEN: dict[Part, str] = {
     "everything": BANDS,
     "steady lines": BANDS,
@@ -87,7 +91,7 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
 def waterfall(
     fall: Waterfall, analysis: Analysis, engine: Engine | None, part: Part = "everything"
 ) -> Picture:
-    """Shake by time and frequency, with the firing order drawn where the speed is known."""
+    """Shake by time and frequency, with the orders that matter most where the speed is known."""
     fig = empty_figure("seconds", "Hz")
     unknown = ~np.isfinite(fall.level_db).all(axis=0)
     top = {} if unknown.all() else {"zmin": float(np.nanmax(fall.level_db)) - SHOWN_RANGE_DB}
@@ -100,8 +104,7 @@ def waterfall(
     rows += [("left out", percent(float(unknown.mean())))] if unknown.any() else []
     track = analysis.speed
     if track is not None:
-        orders = dict.fromkeys((1.0, engine.firing_order if engine else 1.0))
-        for order, dash in zip(orders, ("dash", "dot"), strict=False):
+        for order, dash in zip(_drawn_orders(analysis, engine), DASHES, strict=False):
             hz = track.rpm / 60.0 * order
             fig.add_scatter(
                 x=track.t_s, y=hz, name=order_name(order, engine), mode="lines",
@@ -116,6 +119,14 @@ def waterfall(
 
 
 # ---------------------------------------------------------------- inside
+
+
+def _drawn_orders(analysis: Analysis, engine: Engine | None) -> list[float]:
+    """Crank, firing, and the strongest that can be seen, each once."""
+    seen = analysis.orders.seen if analysis.orders is not None else ()
+    strongest = max(seen, key=lambda lv: lv.rms_m_s2 or 0.0, default=None)
+    named = [1.0, *([engine.firing_order] if engine else []), *([strongest.order] if strongest else [])]
+    return list(dict.fromkeys(named))
 
 
 def _used_s(signal: Signal) -> Floats:
