@@ -152,6 +152,17 @@ def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
     assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded).")
 
 
+def test_directions_are_called_by_what_is_known_of_them():
+    """Gravity tells up and nothing else (its vector has one direction)."""
+    analysis = made.analysis()
+    names = [t.name for t in figures.trace(analysis).figure.data]
+    assert names == [row[0] for row in figures.trace(analysis).rows]
+    assert names == ["level, one way", "level, square to that", "up and down"]
+    lying = dataclasses.replace(analysis.signal, vertical_known=False)
+    rows = figures.trace(dataclasses.replace(analysis, signal=lying)).rows
+    assert [row[0] for row in rows] == ["axis 1", "axis 2", "axis 3"]
+
+
 def test_the_numbers_under_bars_are_short_enough_to_stand_side_by_side():
     names = [style.short_name(order, FOUR) for order in (0.5, 0.7724611, 1.0, 2.0, 10.0)]
     assert names == ["0.5", "0.77", "1", "2<br>firing", "10"]

@@ -30,6 +30,7 @@ BANDS = (
     "Bright bands are steady shake. Those that follow the broken lines, or halves and multiples of them, "
     "come from the engine."
 )
+UPRIGHT = ("level, one way", "level, square to that", "up and down")  # which way is ahead is not known
 DASHES = ("dash", "dot", "dashdot")
 SEEN: dict[Part, str] = {
     "everything": BANDS,
@@ -43,7 +44,7 @@ TOLD_S = 0.05  # less left out than this is rounded to nothing
 def trace(analysis: Analysis) -> Picture:
     """The three axes over time, gravity out, with the part that was used."""
     signal = analysis.signal
-    names = ("across", "along", "up and down") if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
+    names = UPRIGHT if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
     fig = empty_figure("seconds", "m/s²")
     for start, end in _used_s(signal):
         fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
