@@ -152,6 +152,37 @@ def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
     assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded).")
 
 
+def test_what_was_cut_out_of_a_trace_is_pale_and_no_flat_line():
+    """A knock of 9 m/s2 upwards at 5 s and half a second about it cut out: drawn as the file has it."""
+    analysis = made.analysis()
+    accel = analysis.recording.accel_m_s2.copy()
+    accel[510, 2] += 9.0
+    good = np.ones(len(accel), bool)
+    good[500:550] = False
+    signal = dataclasses.replace(analysis.signal, good=good)
+    recording = dataclasses.replace(analysis.recording, accel_m_s2=accel)
+    figure = figures.trace(dataclasses.replace(analysis, signal=signal, recording=recording)).figure
+    pale, *axes = figure.data
+    assert pale.name == "up and down, left out"
+    assert np.array_equal(np.isnan(pale.y), good)
+    assert np.nanmax(pale.y) == pytest.approx(9.0, abs=0.4)
+    for axis in axes:
+        assert np.array_equal(np.isnan(axis.y), ~good)
+        assert not axis.connectgaps
+    assert figure.layout.yaxis.range[1] < 0.5  # what was used stays readable
+    assert figures.trace(analysis).figure.data[0].name != pale.name  # nothing was left out
+
+
+def test_a_long_curve_keeps_its_breaks_and_the_peaks_beside_them():
+    y = np.sin(np.arange(60_000.0))
+    y[20_001:20_400] = np.nan
+    y[20_000] = 5.0
+    x, thin = style.thinned(np.arange(60_000.0), y)
+    assert len(x) <= style.MOST_POINTS
+    assert np.nanmax(thin) == 5.0
+    assert np.isnan(thin[(x > 20_040) & (x < 20_360)]).all()
+
+
 def test_directions_are_called_by_what_is_known_of_them():
     """Gravity tells up and nothing else (its vector has one direction)."""
     analysis = made.analysis()

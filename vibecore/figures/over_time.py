@@ -30,6 +30,8 @@ BANDS = (
     "Bright bands are steady shake. Those that follow the broken lines, or halves and multiples of them, "
     "come from the engine."
 )
+LEFT_OUT_NAME = "up and down, left out"
+LEAST_TRACE_SPAN_M_S2 = 0.002  # shown at least: no phone is finer
 UPRIGHT = ("level, one way", "level, square to that", "up and down")  # which way is ahead is not known
 DASHES = ("dash", "dot", "dashdot")
 SEEN: dict[Part, str] = {
@@ -49,9 +51,14 @@ def trace(analysis: Analysis) -> Picture:
     for start, end in _used_s(signal):
         fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
     fig.update_xaxes(range=[0, analysis.recording.duration_s])
-    t_s = signal.t_s
+    t_s, up = _left_out(analysis)
+    if len(t_s):
+        x, y = thinned(t_s, up)
+        fig.add_scatter(x=x, y=y, name=LEFT_OUT_NAME, line={"color": PALE, "width": 1}, hoverinfo="skip")
+        frame(fig, signal.accel_m_s2[signal.good], LEAST_TRACE_SPAN_M_S2)  # a hand's knock is far higher
+    shown = np.where(signal.good[:, None], signal.accel_m_s2, np.nan)
     for axis, (name, colour) in enumerate(zip(names, (GREY, VERMILLION, BLUE), strict=True)):
-        x, y = thinned(t_s, signal.accel_m_s2[:, axis])
+        x, y = thinned(signal.t_s, shown[:, axis])
         fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
     sentence = f"The shake as the phone felt it. Used: {_used_words(analysis)}."
     rows = tuple(
@@ -137,6 +144,19 @@ def _used_s(signal: Signal) -> Floats:
     edges = np.concatenate(([0], seen.ravel(), [len(signal.good)])).reshape(-1, 2) / signal.fs_hz
     used = np.clip(signal.start_s + edges, *signal.used_span_s)
     return np.asarray(used[used[:, 1] > used[:, 0]])
+
+
+def _left_out(analysis: Analysis) -> tuple[Floats, Floats]:
+    """Time and vertical shake of what the phone felt and was not used, NaN where it was; empty where no
+    gravity tells which way is up, or nothing was left out."""
+    recording, signal = analysis.recording, analysis.signal
+    nearest = np.rint((recording.t_s - signal.start_s) * signal.fs_hz).astype(int)
+    used = np.isin(nearest, np.flatnonzero(signal.good))
+    direction = recording.gravity_direction
+    if direction is None or used.all() or not used.any():
+        return np.empty(0), np.empty(0)
+    up = recording.accel_m_s2 @ direction
+    return recording.t_s, np.where(used, np.nan, up - up[used].mean())
 
 
 def _used_words(analysis: Analysis) -> str:

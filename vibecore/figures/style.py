@@ -140,12 +140,15 @@ def reach(sizes: Sequence[tuple[float, float | None, float | None]]) -> dict[str
 
 
 def thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """The curve, or where it is long the lowest and highest point of each stretch: peaks stay."""
+    """The curve, or where it is long the lowest and highest point of each stretch: peaks stay. y is NaN where
+    the curve is broken; a break shorter than a stretch goes."""
     if len(x) <= MOST_POINTS:
         return x, y
     step = int(np.ceil(2 * len(x) / MOST_POINTS))
     n = len(x) // step * step
     blocks = y[:n].reshape(-1, step)
-    both = np.sort(np.stack([blocks.argmin(axis=1), blocks.argmax(axis=1)], axis=1), axis=1)
+    gone = np.isnan(blocks)
+    lowest, highest = (np.where(gone, end, blocks) for end in (np.inf, -np.inf))
+    both = np.sort(np.stack([lowest.argmin(axis=1), highest.argmax(axis=1)], axis=1), axis=1)
     picked = (both + np.arange(len(blocks))[:, None] * step).ravel()
     return x[picked], y[picked]
