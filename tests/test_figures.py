@@ -107,6 +107,17 @@ def test_speed_picture_holds_the_records_numbers():
     assert np.ptp(picture.figure.layout.yaxis.range) >= LEAST_SPEED_SPAN_RPM
 
 
+def test_a_makers_idle_outside_the_picture_is_not_called_shaded():
+    """700 rpm, 60 rpm of it shown."""
+    said = {
+        spec: figures.speed_over_time(made.analysis(), spec).sentence
+        for spec in ((650.0, 750.0), (725.0, 800.0), (740.0, 800.0), (500.0, 660.0))
+    }
+    assert [text.split(", ")[-1] for text in said.values()] == [
+        "is shaded.", "is shaded.", "lies above what is shown.", "lies below what is shown.",
+    ]  # fmt: skip
+
+
 def test_budget_adds_up():
     picture = figures.shake_budget(made.analysis().orders)
     assert sum(t.x[0] for t in picture.figure.data) == pytest.approx(100)

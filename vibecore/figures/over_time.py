@@ -84,7 +84,8 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
     frame(fig, track.rpm, LEAST_SPEED_SPAN_RPM)
     sentence = f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f}."
     if idle_spec_rpm:
-        sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, is shaded."
+        where = _place(idle_spec_rpm, fig.layout.yaxis.range)
+        sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, {where}."
     rows = (
         ("mean", f"{track.mean_rpm:.1f} rpm"),
         ("95 % interval", f"{track.low_rpm:.1f} to {track.high_rpm:.1f} rpm"),
@@ -144,6 +145,13 @@ def _used_s(signal: Signal) -> Floats:
     edges = np.concatenate(([0], seen.ravel(), [len(signal.good)])).reshape(-1, 2) / signal.fs_hz
     used = np.clip(signal.start_s + edges, *signal.used_span_s)
     return np.asarray(used[used[:, 1] > used[:, 0]])
+
+
+def _place(band: tuple[float, float], shown: tuple[float, float]) -> str:
+    """Where a band lies against the part of the axis that is shown."""
+    if band[0] >= shown[1]:
+        return "lies above what is shown"
+    return "lies below what is shown" if band[1] <= shown[0] else "is shaded"
 
 
 def _left_out(analysis: Analysis) -> tuple[Floats, Floats]:
