@@ -68,7 +68,7 @@ def test_curves_keep_their_peak_however_few_points_are_drawn(monkeypatch):
     top = line_level(made.analysis().orders.spectrum).max()
     assert max(value(float(p.split(",")[1])) for p in points) == pytest.approx(top, rel=0.01)
     assert {f"neutral at idle ({n}.csv)" for n in "ab"} <= {*words(root)}
-    assert {ORDER_AXIS, "shake, m/s²"} <= {*words(root)}
+    assert {ORDER_AXIS, "shake, m/s² rms"} <= {*words(root)}
     dashes = [e.get("stroke-dasharray") for e in root.iter(f"{SVG}polyline")]
     assert dashes[0] != dashes[1]  # told apart without colour
 
@@ -99,5 +99,5 @@ def test_a_recording_too_broken_for_an_order_spectrum_has_no_line():
 def test_without_orders_two_are_laid_over_each_other_by_frequency():
     root = drawn(overlay_svg(made.analysis(speed=False), made.analysis()))
     assert len(list(root.iter(f"{SVG}polyline"))) == 2
-    assert {"Hz", "shake, m/s² per √Hz"} <= {*words(root)}  # what is drawn: the root of a density
-    assert "shake, m/s²" not in words(root)
+    assert {"Hz", "shake, m/s² rms per √Hz"} <= {*words(root)}  # what is drawn: the root of a density
+    assert "shake, m/s² rms" not in words(root)

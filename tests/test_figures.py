@@ -82,7 +82,7 @@ def test_a_recording_too_broken_for_an_order_spectrum_says_so():
     said = "gappy.csv has too little unbroken recording for an order spectrum."
     picture = figures.order_spectrum(made.broken(), FOUR)
     assert picture.sentence == said
-    assert "all shake" not in [trace.name for trace in picture.figure.data]
+    assert style.NEAR_AN_ORDER not in [trace.name for trace in picture.figure.data]
     assert len(picture.rows) == 5 + 1  # the orders, and the line on none of them
     both = figures.overlay(made.broken(), made.analysis("whole.csv"))
     assert [trace.name for trace in both.figure.data] == ["neutral at idle (whole.csv)"]
@@ -116,6 +116,26 @@ def test_a_makers_idle_outside_the_picture_is_not_called_shaded():
     assert [text.split(", ")[-1] for text in said.values()] == [
         "is shaded.", "is shaded.", "lies above what is shown.", "lies below what is shown.",
     ]  # fmt: skip
+
+
+def test_axes_say_which_measure_they_show():
+    """Levels are root mean squares; what is drawn over time or angle is the acceleration itself."""
+    view = CycleView(np.arange(0.0, 720.0, 10.0), np.zeros(72), np.ones(72), 50, 0.9, (), None)
+    axes = {
+        p.title: p.figure.layout.yaxis.title.text
+        for p in (
+            figures.order_spectrum(made.analysis(), FOUR),
+            figures.order_spectrum(made.analysis(speed=False), FOUR),
+            figures.trace(made.analysis()),
+            figures.cycle(view, FOUR),
+        )
+    }
+    assert axes == {
+        "Shake by engine order": "shake, m/s² rms",
+        "Shake by frequency": "shake, m/s² rms per √Hz",
+        "Shake over time": "acceleration, m/s²",
+        "One working cycle": "acceleration, m/s²",
+    }
 
 
 def test_budget_adds_up():
@@ -215,7 +235,11 @@ def test_every_mark_of_the_order_picture_is_in_the_legend_once():
     lines = (*whole.lines, dataclasses.replace(whole.lines[0], order=1.3))
     analysis = dataclasses.replace(whole, orders=dataclasses.replace(whole.orders, other_lines=lines))
     fig = figures.order_spectrum(analysis, FOUR).figure
-    assert [t.name for t in fig.data] == ["all shake", "on an engine order", "on no engine order"]
+    assert [t.name for t in fig.data] == [
+        "all shake within ±0.05 order",
+        "on an engine order",
+        "on no engine order",
+    ]
     assert all(t.showlegend is not False for t in fig.data)
     assert list(fig.data[-1].x) == [lines[0].order, 1.3]
 

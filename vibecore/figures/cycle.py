@@ -6,14 +6,14 @@ import numpy as np
 
 from vibecore.cycles import CycleView
 from vibecore.engine import Engine
-from vibecore.figures.style import BLUE, GREY, SHAKE, SKY, Picture, empty_figure
+from vibecore.figures.style import ACCELERATION, BLUE, GREY, SKY, Picture, empty_figure
 
 NOT_WHICH = "Which of them is cylinder one is not known without a mark on the crank."
 
 
 def cycle(view: CycleView, engine: Engine) -> Picture:
     """The mean cycle with its spread, and how strong each firing came through."""
-    fig = empty_figure("degrees of crank angle", SHAKE)
+    fig = empty_figure("degrees of crank angle", ACCELERATION)
     turn = 360.0 / engine.cycle_order
     angle = np.append(view.angle_deg, turn)  # the cycle ends where it began
     mean, spread = (np.append(v, v[0]) for v in (view.mean_m_s2, view.spread_m_s2))

@@ -6,11 +6,13 @@ import numpy as np
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
+    ACCELERATION,
     BLUE,
     GREEN,
     GREY,
     LEAST_SPEED_SPAN_RPM,
     PALE,
+    SHAKE,
     SKY,
     VERMILLION,
     Picture,
@@ -47,7 +49,7 @@ def trace(analysis: Analysis) -> Picture:
     """The three axes over time, gravity out, with the part that was used."""
     signal = analysis.signal
     names = UPRIGHT if signal.vertical_known else ("axis 1", "axis 2", "axis 3")
-    fig = empty_figure("seconds", "m/s²")
+    fig = empty_figure("seconds", ACCELERATION)
     for start, end in _used_s(signal):
         fig.add_vrect(x0=start, x1=end, fillcolor=GREEN, opacity=0.10, line_width=0)
     fig.update_xaxes(range=[0, analysis.recording.duration_s])
@@ -65,7 +67,7 @@ def trace(analysis: Analysis) -> Picture:
         (name, f"{np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good, axis]))):.3f}")
         for axis, name in enumerate(names)
     )
-    return Picture("Shake over time", sentence, fig, ("direction", "shake, rms m/s²"), rows)
+    return Picture("Shake over time", sentence, fig, ("direction", SHAKE), rows)
 
 
 def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | None = None) -> Picture:

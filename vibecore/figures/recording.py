@@ -12,6 +12,7 @@ from vibecore.figures.style import (
     BLUE,
     GREY,
     HERTZ_SHAKE,
+    NEAR_AN_ORDER,
     ORDER_AXIS,
     SHAKE,
     VERMILLION,
@@ -40,7 +41,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     fig = empty_figure(ORDER_AXIS, SHAKE)
     x, y = thinned(table.spectrum.x, line_level(table.spectrum))
     if len(x):
-        fig.add_scatter(x=x, y=y, name="all shake", line={"color": GREY, "width": 1}, hoverinfo="skip")
+        fig.add_scatter(x=x, y=y, name=NEAR_AN_ORDER, line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = table.seen
     strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
     _add_levels(fig, seen, strongest, engine)

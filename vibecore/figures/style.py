@@ -31,7 +31,8 @@ MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and 
 LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
 LEAST_TOP_ORDER, BESIDE_ORDER = 2.0, 0.4  # shown of the order axis at least; room behind the last one
 ORDER_AXIS = "engine order (times per crank turn)"
-SHAKE, HERTZ_SHAKE = "shake, m/s²", "shake, m/s² per √Hz"
+SHAKE, HERTZ_SHAKE, ACCELERATION = "shake, m/s² rms", "shake, m/s² rms per √Hz", "acceleration, m/s²"
+NEAR_AN_ORDER = f"all shake within ±{LINE_HALF_WIDTH_ORDERS:g} order"  # what `line_level` gives
 
 
 @dataclass(frozen=True, eq=False)
