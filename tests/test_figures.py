@@ -55,6 +55,15 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
     assert bars.y[3] == analysis.orders.level(2.0).rms_m_s2
 
 
+def test_nothing_over_its_floor_has_no_sign():
+    whole = made.analysis()
+    flat = dataclasses.replace(whole.orders.levels[0], above_floor_db=-0.3)
+    line = dataclasses.replace(whole.orders.other_lines[0], above_floor_db=-0.2)
+    table = dataclasses.replace(whole.orders, levels=(flat,), other_lines=(line,))
+    rows = figures.order_spectrum(dataclasses.replace(whole, orders=table), FOUR).rows
+    assert [row[3] for row in rows] == ["0", "0"]
+
+
 def test_the_strongest_line_is_named_also_where_it_is_on_no_order():
     whole = made.analysis()
     belt = dataclasses.replace(whole.orders.other_lines[0], rms_m_s2=0.3)

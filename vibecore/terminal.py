@@ -54,7 +54,7 @@ def line_words(line: Line) -> str:
     place = "" if line.order is None else f" ({line.order:.2f} times engine speed)"
     return (
         f"{line.frequency_hz:.2f} Hz{place}: {size(line.rms_m_s2)}, "
-        f"{line.above_floor_db:.0f} dB over the floor{keeps[line.drifts_with]}"
+        f"{line.above_floor_db:z.0f} dB over the floor{keeps[line.drifts_with]}"
     )
 
 
@@ -189,6 +189,6 @@ def _order_row(level: OrderLevel) -> str:
         return f"{head}  not seen: {level.why_not or 'reason not known'}"
     if level.rms_m_s2 < SHOWN_FROM_M_S2:
         return f"{head}     none"
-    floor = "      -   " if level.above_floor_db is None else f"{level.above_floor_db:7.1f} dB"
+    floor = "      -   " if level.above_floor_db is None else f"{level.above_floor_db:z7.1f} dB"
     steady = "" if level.coherence is None else f"{level.coherence:13.2f}"
     return f"{head}  {level.rms_m_s2:7.4f}  {floor}{steady}"

@@ -150,10 +150,10 @@ def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
     name, hz = order_name(lv.order, engine), f"{lv.frequency_hz:.1f}"
     if not lv.visible or lv.rms_m_s2 is None:
         return name, hz, f"cannot be seen: {lv.why_not or 'reason not known'}", "", ""
-    floor = f"{lv.above_floor_db:.0f}" if lv.above_floor_db is not None else ""
+    floor = f"{lv.above_floor_db:z.0f}" if lv.above_floor_db is not None else ""
     return name, hz, level_text(lv), floor, f"{lv.coherence:.2f}" if lv.coherence is not None else ""
 
 
 def _line_row(line: Line) -> tuple[str, ...]:
     name = f"{line.order:.2f} times engine speed (on no engine order)"
-    return name, f"{line.frequency_hz:.1f}", f"{line.rms_m_s2:.3f}", f"{line.above_floor_db:.0f}", ""
+    return name, f"{line.frequency_hz:.1f}", f"{line.rms_m_s2:.3f}", f"{line.above_floor_db:z.0f}", ""
