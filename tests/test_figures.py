@@ -259,6 +259,18 @@ def test_names_over_bars_are_few_enough_for_a_phone():
     assert [a.text for a in fig.layout.annotations] == ["firing"]
 
 
+def test_names_over_bars_do_not_meet_on_a_phone():
+    """A dead cylinder: there is no room for 'crank' beside 'order 0.5', but there is for 'firing'."""
+    whole = made.analysis()
+    levels = (made.level(0.5, 0.5), made.level(1.0, 0.2), made.level(2.0, 0.3), made.level(4.0, 0.1))
+    table = dataclasses.replace(whole.orders, levels=levels)
+    fig = figures.order_spectrum(dataclasses.replace(whole, orders=table), FOUR).figure
+    assert [a.text for a in fig.layout.annotations] == ["order 0.5", "firing", "twice firing"]
+    table = dataclasses.replace(whole.orders, levels=levels[1:])
+    fig = figures.order_spectrum(dataclasses.replace(whole, orders=table), FOUR).figure
+    assert [a.text for a in fig.layout.annotations] == ["firing", "crank", "twice firing"]
+
+
 def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
     view = CycleView(
         np.arange(0.0, 720.0, 10.0), np.arange(72.0), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0

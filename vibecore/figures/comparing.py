@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
+    AXIS_LETTERS,
     BLUE,
     HERTZ_SHAKE,
     ORDER_AXIS,
@@ -38,7 +39,6 @@ if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
 LEAST_SHOWN_M_S2 = 0.001
-AXIS_LETTERS = 42  # beside each other under a picture on a phone of 390 pixels
 LEAST_LETTERS = 8  # of a line: shorter ones are hard to read
 CHANGE = "change, and its 95 % interval"  # a column: five of them do not fit on a phone
 

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from vibecore.engine import Engine
 from vibecore.figures.style import (
+    AXIS_LETTERS,
     BLUE,
     GREY,
     HERTZ_SHAKE,
@@ -43,9 +44,9 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
     if len(x):
         fig.add_scatter(x=x, y=y, name=NEAR_AN_ORDER, line={"color": GREY, "width": 1}, hoverinfo="skip")
     seen = table.seen
-    strongest = max((lv.rms_m_s2 or 0.0 for lv in seen), default=0.0)
-    _add_levels(fig, seen, strongest, engine)
     others = [line for line in table.other_lines if line.order is not None]
+    end = last_shown([*(lv.order for lv in seen), *(ln.order or 0.0 for ln in others)])
+    _add_levels(fig, seen, end, engine)
     if others:
         fig.add_scatter(
             x=[ln.order for ln in others], y=[ln.rms_m_s2 for ln in others], name="on no engine order",
@@ -53,7 +54,7 @@ def order_spectrum(analysis: Analysis, engine: Engine | None) -> Picture:
             customdata=[ln.frequency_hz for ln in others],
             hovertemplate="%{customdata:.1f} Hz<br>%{y:.3f} m/s²<extra></extra>",
         )  # fmt: skip
-    fig.update_xaxes(range=[0, last_shown([*(lv.order for lv in seen), *(ln.order or 0.0 for ln in others)])])
+    fig.update_xaxes(range=[0, end])
     fig.update_yaxes(rangemode="tozero")
     return Picture(
         "Shake by engine order",
@@ -105,32 +106,43 @@ def _hertz_spectrum(analysis: Analysis) -> Picture:
     return Picture("Shake by frequency", sentence, fig, ("Hz", SHAKE), rows)
 
 
-def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], strongest: float, engine: Engine | None) -> None:
-    """Bars with whiskers at the orders that can be seen; the strongest is named, and what has a name."""
-    rms = [lv.rms_m_s2 or 0.0 for lv in seen]
+def _add_levels(fig: go.Figure, seen: Sequence[OrderLevel], shown_to: float, engine: Engine | None) -> None:
+    """Bars with whiskers at the orders that can be seen, some of them named."""
     fig.add_bar(
-        x=[lv.order for lv in seen], y=rms, width=0.08, name="on an engine order", marker_color=BLUE,
-        error_y=whiskers(seen), customdata=[order_name(lv.order, engine) for lv in seen],
+        x=[lv.order for lv in seen], y=[lv.rms_m_s2 for lv in seen], width=0.08, name="on an engine order",
+        marker_color=BLUE, error_y=whiskers(seen), customdata=[order_name(lv.order, engine) for lv in seen],
         hovertemplate="%{customdata}<br>%{y:.3f} m/s²<extra></extra>",
     )  # fmt: skip
-    for lv, r in zip(seen, rms, strict=True):
-        if r >= STRONG_SHARE * strongest and (r == strongest or _has_a_name(lv.order, engine)):
-            text = order_name(lv.order, engine).split(" (")[0]
-            fig.add_annotation(
-                x=lv.order,
-                y=lv.high_m_s2 or r,
-                text=text,
-                showarrow=False,
-                xanchor="right" if lv is seen[-1] else "center",  # else cut off on a phone
-                yshift=10,
-                textangle=0,
-                font={"size": 12},
-            )
+    for lv in _named(seen, shown_to, engine):
+        fig.add_annotation(
+            x=lv.order,
+            y=lv.high_m_s2 or lv.rms_m_s2,
+            text=_short(lv, engine),
+            showarrow=False,
+            xanchor="right" if lv is seen[-1] else "center",  # else cut off on a phone
+            yshift=10,
+            textangle=0,
+            font={"size": 12},
+        )
 
 
-def _has_a_name(order: float, engine: Engine | None) -> bool:
-    """More than its number, which stands on the axis: names of all would lie over each other on a phone."""
-    return not order_name(order, engine).startswith("order")
+def _named(seen: Sequence[OrderLevel], shown_to: float, engine: Engine | None) -> list[OrderLevel]:
+    """The strongest, and of the strong ones those that have more than a number, which stands on the axis: as
+    far as their names do not meet on a phone."""
+    by_strength = sorted(seen, key=lambda lv: -(lv.rms_m_s2 or 0.0))
+    named = by_strength[:1]
+    for lv in by_strength[1:]:
+        strong = (lv.rms_m_s2 or 0.0) >= STRONG_SHARE * (named[0].rms_m_s2 or 0.0)
+        room = AXIS_LETTERS / shown_to  # letters an order
+        half = [(len(_short(lv, engine)) + len(_short(other, engine))) / 2 for other in named]
+        apart = all(abs(lv.order - o.order) * room > h for o, h in zip(named, half, strict=True))
+        if strong and apart and not order_name(lv.order, engine).startswith("order"):
+            named.append(lv)
+    return named
+
+
+def _short(level: OrderLevel, engine: Engine | None) -> str:
+    return order_name(level.order, engine).split(" (")[0]
 
 
 def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: OrderTable) -> str:

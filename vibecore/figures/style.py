@@ -27,6 +27,7 @@ FONT = "Source Sans, sans-serif"
 
 HEIGHT_PX = 380
 TOP_PX, SIDE_PX = 12, 20  # the zoom buttons lie above the picture; beside it a number of the axis needs room
+AXIS_LETTERS = 42  # beside each other along a picture on a phone of 390 pixels
 MOST_POINTS = 6000  # a curve on screen: more cannot be seen on 1366 pixels and only slows a phone
 LEAST_SPEED_SPAN_RPM = 60.0  # shown of a steady idle
 LEAST_TOP_ORDER, BESIDE_ORDER = 2.0, 0.4  # shown of the order axis at least; room behind the last one
