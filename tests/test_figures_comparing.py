@@ -48,11 +48,25 @@ def test_levels_of_two_recordings_with_intervals_and_their_change():
     change = OrderChange(2.0, 0.22, 0.22, 0.0, -3.0, 3.0)
     picture = figures.levels(first, second, [change], FOUR)
     span = "0.220 (0.176 to 0.275)"
-    assert ("firing (order 2)", span, span, "about the same (0.0 dB, -3.0 to +3.0)") in picture.rows
+    assert ("firing (order 2)", span, span, "no change shown (0.0 dB, -3.0 to +3.0)") in picture.rows
     assert picture.rows[-1][1:4] == ("cannot be seen", "cannot be seen", "not known")
     (bar, _) = picture.figure.data
     assert bar.y[0] + bar.error_y.array[0] == pytest.approx(0.275)
     assert bar.y[0] - bar.error_y.arrayminus[0] == pytest.approx(0.176)
+
+
+def test_no_change_is_claimed_that_its_interval_denies():
+    """Duality of tests and intervals: a 95 % interval that holds 0 shows no change at 5 %."""
+    analysis = made.analysis()
+    said = {
+        span: figures.levels(analysis, analysis, [OrderChange(2.0, 0.1, 0.16, *span)], FOUR).rows[3][3]
+        for span in ((3.9, -17.7, 25.5), (3.9, 0.2, 7.8), (0.1, -0.4, 0.6))
+    }
+    assert list(said.values()) == [
+        "no change shown (+3.9 dB, -17.7 to +25.5)",
+        "1.6 times as strong (+3.9 dB, +0.2 to +7.8)",
+        "about the same (+0.1 dB, -0.4 to +0.6)",
+    ]
 
 
 def test_levels_and_their_change_are_of_the_same_line():

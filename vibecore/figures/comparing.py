@@ -194,7 +194,10 @@ def _change(change: OrderChange | None) -> str:
     if change is None:
         return "not known"
     db = f"{signed(change.change_db)} dB, {signed(change.low_db)} to {signed(change.high_db)}"
-    return f"{times(change.change_db)} ({db})"
+    told = times(change.change_db)
+    if change.low_db <= 0 <= change.high_db and not times(change.low_db) == times(change.high_db) == told:
+        told = "no change shown"
+    return f"{told} ({db})"
 
 
 def _table(analysis: Analysis) -> OrderTable:
