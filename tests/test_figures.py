@@ -50,6 +50,7 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
     assert picture.rows[-1][1:] == ("31.2", "0.050", "15", "")
     assert "firing (order 2)" in picture.sentence
     assert "0.220" in picture.sentence
+    assert picture.sentence.endswith("95 % interval.")
     bars = next(t for t in picture.figure.data if t.type == "bar")
     assert list(bars.x) == [0.5, 1.0, 1.5, 2.0]
     assert bars.y[3] == analysis.orders.level(2.0).rms_m_s2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import re
 
 import pytest
@@ -22,6 +23,21 @@ def test_before_and_after():
     picture = figures.before_after(made.diagnosis(repaired=True).repair, FOUR)
     change = "5.1 times weaker (-14.2 dB, -15.6 to -12.8)"
     assert picture.rows == (("firing (order 2)", "0.400", "0.080", change),)
+    before, after = picture.figure.data
+    assert before.error_y.array is None
+    low, high = after.y[0] - after.error_y.arrayminus[0], after.y[0] + after.error_y.array[0]
+    # 20 dB a tenfold of amplitude (ISO 80000-3): from the change to either end of its interval.
+    assert 20 * math.log10(low / 0.08) == pytest.approx(-15.6 - -14.2)
+    assert 20 * math.log10(high / 0.08) == pytest.approx(-12.8 - -14.2)
+    assert "95 % interval" in picture.sentence
+
+
+def test_an_interval_to_the_sky_leaves_bars_to_see():
+    repair = made.diagnosis(repaired=True).repair
+    vague = dataclasses.replace(repair, changes=(OrderChange(2.0, 0.1, 0.16, 3.9, -17.7, 45.0),))
+    assert figures.before_after(vague, FOUR).figure.layout.yaxis.range[1] < 4 * 0.16
+    none = dataclasses.replace(repair, changes=())
+    assert figures.before_after(none, FOUR).figure.layout.yaxis.range[1] > 0
 
 
 def test_two_recordings_over_each_other():

@@ -39,6 +39,7 @@ if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
 
 LEAST_SHOWN_M_S2 = 0.001
+WHISKER_ROOM, ROOM_ABOVE = 2.0, 1.05  # over the tallest bar: an interval of decibels may reach to the sky
 LEAST_LETTERS = 8  # of a line: shorter ones are hard to read
 CHANGE = "change, and its 95 % interval"  # a column: five of them do not fit on a phone
 
@@ -48,11 +49,18 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     fig = empty_figure("engine order", SHAKE)
     ticks = [short_name(c.order, engine) for c in repair.changes]
     names = [order_name(c.order, engine) for c in repair.changes]
-    for name, values, colour in (
-        ("before", [c.before_m_s2 for c in repair.changes], VERMILLION),
-        ("after", [c.after_m_s2 for c in repair.changes], BLUE),
+    before, after = ([c.before_m_s2 for c in repair.changes], [c.after_m_s2 for c in repair.changes])
+    spans = [_after_span(c) for c in repair.changes]
+    for name, values, colour, interval in (
+        ("before", before, VERMILLION, None),
+        ("after", after, BLUE, reach(spans)),
     ):
-        fig.add_bar(x=ticks, y=values, name=name, marker_color=colour, hovertemplate="%{y:.3f} m/s²")
+        fig.add_bar(
+            x=ticks, y=values, name=name, marker_color=colour, error_y=interval,
+            hovertemplate="%{y:.3f} m/s²",
+        )  # fmt: skip
+    top = min(max((high for *_, high in spans), default=0.0), WHISKER_ROOM * max([*before, *after, 0.0]))
+    fig.update_yaxes(range=[0, ROOM_ABOVE * max([*before, *after, top, LEAST_SHOWN_M_S2])])
     fig.update_layout(barmode="group")
     fig.update_xaxes(type="category", tickangle=0)
     rows = tuple(
@@ -62,9 +70,15 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     columns = ("order", "before, m/s²", "after, m/s²", CHANGE)
     sentence = (
         "Each engine order that was compared, before and now: its own line alone, without what unsteady "
-        "cycles leave beside it."
+        "cycles leave beside it. Thin lines on the bars: 95 % interval of the change."
     )
     return Picture("Before and after", sentence, fig, columns, rows)
+
+
+def _after_span(change: OrderChange) -> tuple[float, float, float]:
+    """The level after, and where the 95 % interval of the change puts it."""
+    low, high = (10 ** ((db - change.change_db) / 20) for db in (change.low_db, change.high_db))
+    return change.after_m_s2, low * change.after_m_s2, high * change.after_m_s2
 
 
 def over_visits(visits: Sequence[Visit]) -> Picture:

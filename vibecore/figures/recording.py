@@ -31,6 +31,7 @@ from vibecore.figures.style import (
 from vibecore.model import Analysis, Line, OrderLevel, OrderTable
 
 BUDGET_PX = 238  # one bar
+INTERVALS = "Thin lines on the bars: 95 % interval."
 STRONG_SHARE = 0.05  # lines below this share of the strongest one are not named in the picture
 
 
@@ -155,7 +156,8 @@ def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: Or
     line = strongest_line(table, more_than_m_s2=top.rms_m_s2 or 0.0)
     if line is not None:
         where, top, behind = "no engine order", line, f", {line.order:.2f} times engine speed"
-    return f"Most shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}.{unseen}"
+    most = f"Most shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}."
+    return f"{most}{unseen} {INTERVALS}"
 
 
 def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
