@@ -13,7 +13,7 @@ NOT_WHICH = "Which of them is cylinder one is not known without a mark on the cr
 
 def cycle(view: CycleView, engine: Engine) -> Picture:
     """The mean cycle with its spread, and how strong each firing came through."""
-    fig = empty_figure("degrees of crank angle", ACCELERATION)
+    fig = empty_figure("degrees of crank angle from an unknown start", ACCELERATION)
     turn = 360.0 / engine.cycle_order
     angle = np.append(view.angle_deg, turn)  # the cycle ends where it began
     mean, spread = (np.append(v, v[0]) for v in (view.mean_m_s2, view.spread_m_s2))
@@ -42,7 +42,8 @@ def cycle(view: CycleView, engine: Engine) -> Picture:
 
 def _sentence(view: CycleView) -> str:
     said = (
-        f"Mean of {view.cycles} cycles; {100 * view.alike:.0f} % of the shake repeats from one to the next."
+        f"Mean of {view.cycles} cycles, along the direction that shakes most; {100 * view.alike:.0f} % of it "
+        "repeats from one to the next. Where in the cycle 0 lies is not known."
     )
     if len(view.firings) > 1:
         weakest = 100 * min(view.firings)
