@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vibecore import figures
 from vibecore.cycles import average_cycle
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal, SpeedTrack
@@ -72,6 +73,32 @@ def test_how_firings_differ_is_kept(strengths: list[float]) -> None:
     np.testing.assert_allclose(found[:2], true[:2], atol=0.05)
     assert found[2] <= true[2] + 0.05
     assert found[2] >= 0.9 * true[2] - 0.05  # places are tried to an eighth of a firing
+
+
+def test_the_standard_error_of_a_firing_is_how_far_it_strays_from_trial_to_trial() -> None:
+    """By definition of a standard error, over 40 recordings that differ in their noise only."""
+    signal, track = made(pulses([1.0, 0.8, 1.0, 1.0]))
+    found, errors = [], []
+    for seed in range(40):
+        noise = 0.3 * np.random.default_rng(seed).standard_normal((len(signal.accel_m_s2), 3))
+        view = average_cycle(replace(signal, accel_m_s2=signal.accel_m_s2 + noise), track, FOUR)
+        assert view is not None
+        found.append(np.sort(view.firings))
+        errors.append(np.mean(view.firings_se))
+    weakest = np.array(found)[:, 0]
+    assert float(np.mean(errors)) == pytest.approx(float(weakest.std()), rel=0.35)
+
+
+def test_even_firings_in_noise_are_not_called_unequal() -> None:
+    """At most 1 in 100 by the table of the studentized range; leave for the place that is chosen."""
+    signal, track = made(pulses([1.0] * 4))
+    unequal = 0
+    for seed in range(40):
+        noise = 0.3 * np.random.default_rng(seed).standard_normal((len(signal.accel_m_s2), 3))
+        view = average_cycle(replace(signal, accel_m_s2=signal.accel_m_s2 + noise), track, FOUR)
+        assert view is not None
+        unequal += "unequally" in figures.cycle(view, FOUR).sentence
+    assert unequal <= 2
 
 
 def test_imbalance_beside_even_firings_leaves_them_even() -> None:

@@ -16,8 +16,7 @@ from vibecore.cycles import CycleView
 from vibecore.drawing import orders_svg
 from vibecore.engine import Engine
 from vibecore.figures import style
-from vibecore.figures.style import LEAST_SPEED_SPAN_RPM
-from vibecore.model import Signal, Spectrum
+from vibecore.model import Spectrum
 
 FOUR = Engine(4)
 
@@ -107,30 +106,9 @@ def test_without_a_speed_the_spectrum_is_by_hertz_and_the_speed_says_why():
     assert picture.rows == (("not known",),)
 
 
-def test_speed_picture_holds_the_records_numbers():
-    picture = figures.speed_over_time(made.analysis(), (650.0, 750.0))
-    assert "700 rpm" in picture.sentence
-    assert ("mean", "700.0 rpm") in picture.rows
-    surest = dataclasses.replace(made.analysis().speed, confidence=0.9996)
-    rows = figures.speed_over_time(dataclasses.replace(made.analysis(), speed=surest)).rows
-    assert ("sure", "over 99 %") in rows  # as everywhere else: nothing is sure to 100 %
-    assert np.ptp(picture.figure.layout.yaxis.range) >= LEAST_SPEED_SPAN_RPM
-
-
-def test_a_makers_idle_outside_the_picture_is_not_called_shaded():
-    """700 rpm, 60 rpm of it shown."""
-    said = {
-        spec: figures.speed_over_time(made.analysis(), spec).sentence
-        for spec in ((650.0, 750.0), (725.0, 800.0), (740.0, 800.0), (500.0, 660.0))
-    }
-    assert [text.split(", ")[-1] for text in said.values()] == [
-        "is shaded.", "is shaded.", "lies above what is shown.", "lies below what is shown.",
-    ]  # fmt: skip
-
-
 def test_axes_say_which_measure_they_show():
     """Levels are root mean squares; what is drawn over time or angle is the acceleration itself."""
-    view = CycleView(np.arange(0.0, 720.0, 10.0), np.zeros(72), np.ones(72), 50, 0.9, (), None)
+    view = CycleView(np.arange(0.0, 720.0, 10.0), np.zeros(72), np.ones(72), 50, 0.9, (), (), None)
     axes = {
         p.title: p.figure.layout.yaxis.title.text
         for p in (
@@ -162,77 +140,6 @@ def test_axes_are_drawn_over_bars_and_lines():
     pictures = (figures.order_spectrum(made.analysis(), FOUR), figures.trace(made.analysis()))
     assert {p.figure.layout.xaxis.layer for p in pictures} == {"above traces"}
     assert all(p.figure.layout.xaxis.showline for p in pictures)
-
-
-def test_a_long_trace_is_thinned_but_keeps_its_highest_and_lowest_point():
-    analysis = made.analysis()
-    accel = np.random.default_rng(1).normal(size=(500_001, 3))
-    accel[123_457, 2], accel[400_000, 2] = 99.0, -99.0
-    signal = Signal(400.0, 0.0, accel, np.ones(len(accel), bool), (0.0, 1250.0), True, 0.0)
-    picture = figures.trace(dataclasses.replace(analysis, signal=signal))
-    up = picture.figure.data[2]
-    assert len(up.x) <= style.MOST_POINTS
-    assert up.y.max() == 99.0
-    assert up.y.min() == -99.0
-    assert up.x[np.argmax(up.y)] == pytest.approx(123_457 / 400)
-    assert np.all(np.diff(up.x) >= 0)
-
-
-def test_what_was_cut_out_of_a_trace_is_not_shaded_as_used():
-    """Used from 2 to 18 s of 20, but for a knock from 5 to 5.5 s and an unseen gap of one sample."""
-    analysis = made.analysis()
-    good = np.ones(1600, bool)
-    good[300:350] = good[900] = False
-    signal = Signal(100.0, 2.0, np.zeros((1600, 3)), good, (2.0, 18.0), True, 0.0)
-    picture = figures.trace(dataclasses.replace(analysis, signal=signal))
-    assert [(s.x0, s.x1) for s in picture.figure.layout.shapes] == [(2.0, 5.0), (5.5, 18.0)]
-    assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded), without 0.5 s of knocks or gaps.")
-    assert tuple(picture.figure.layout.xaxis.range) == (0.0, pytest.approx(20.0, abs=0.02))
-    whole = dataclasses.replace(signal, good=np.ones(1600, bool))
-    picture = figures.trace(dataclasses.replace(analysis, signal=whole))
-    assert picture.sentence.endswith("Used: 2 to 18 s of 20 (shaded).")
-
-
-def test_what_was_cut_out_of_a_trace_is_pale_and_no_flat_line():
-    """A knock of 9 m/s2 upwards at 5 s and half a second about it cut out: drawn as the file has it."""
-    analysis = made.analysis()
-    accel = analysis.recording.accel_m_s2.copy()
-    accel[510, 2] += 9.0
-    good = np.ones(len(accel), bool)
-    good[500:550] = False
-    signal = dataclasses.replace(analysis.signal, good=good)
-    recording = dataclasses.replace(analysis.recording, accel_m_s2=accel)
-    figure = figures.trace(dataclasses.replace(analysis, signal=signal, recording=recording)).figure
-    pale, *axes = figure.data
-    assert pale.name == "up and down, left out"
-    assert np.array_equal(np.isnan(pale.y), good)
-    assert np.nanmax(pale.y) == pytest.approx(9.0, abs=0.4)
-    for axis in axes:
-        assert np.array_equal(np.isnan(axis.y), ~good)
-        assert not axis.connectgaps
-    assert figure.layout.yaxis.range[1] < 0.5  # what was used stays readable
-    assert figures.trace(analysis).figure.data[0].name != pale.name  # nothing was left out
-
-
-def test_a_long_curve_keeps_its_breaks_and_the_peaks_beside_them():
-    y = np.sin(np.arange(60_000.0))
-    y[20_001:20_400] = np.nan
-    y[20_000] = 5.0
-    x, thin = style.thinned(np.arange(60_000.0), y)
-    assert len(x) <= style.MOST_POINTS
-    assert np.nanmax(thin) == 5.0
-    assert np.isnan(thin[(x > 20_040) & (x < 20_360)]).all()
-
-
-def test_directions_are_called_by_what_is_known_of_them():
-    """Gravity tells up and nothing else (its vector has one direction)."""
-    analysis = made.analysis()
-    names = [t.name for t in figures.trace(analysis).figure.data]
-    assert names == [row[0] for row in figures.trace(analysis).rows]
-    assert names == ["level, one way", "level, square to that", "up and down"]
-    lying = dataclasses.replace(analysis.signal, vertical_known=False)
-    rows = figures.trace(dataclasses.replace(analysis, signal=lying)).rows
-    assert [row[0] for row in rows] == ["axis 1", "axis 2", "axis 3"]
 
 
 def test_the_numbers_under_bars_are_short_enough_to_stand_side_by_side():
@@ -272,19 +179,41 @@ def test_names_over_bars_do_not_meet_on_a_phone():
     assert [a.text for a in fig.layout.annotations] == ["firing", "crank", "twice firing"]
 
 
-def test_the_cycle_shows_its_mean_and_says_which_firing_is_weakest():
+def test_the_cycle_shows_its_mean_and_says_how_alike_the_firings_are():
     view = CycleView(
-        np.arange(0.0, 720.0, 10.0), np.arange(72.0), np.full(72, 0.1), 120, 0.9, (1.1, 0.6, 1.2, 1.1), 12.0
+        np.arange(0.0, 720.0, 10.0),
+        np.arange(72.0),
+        np.full(72, 0.1),
+        120,
+        0.9,
+        (1.1, 0.6, 1.2, 1.1),
+        (0.01,) * 4,
+        12.0,
     )
     picture = figures.cycle(view, FOUR)
-    assert "60 % of the mean" in picture.sentence
+    assert "unequally (60 to 120 % of the mean)" in picture.sentence
+    assert "no sign of a weak cylinder by itself" in picture.sentence
     assert "Which of them is cylinder one is not known" in picture.sentence
     assert "along the direction that shakes most" in picture.sentence
     assert "Where in the cycle 0 lies is not known" in picture.sentence
     assert picture.figure.layout.xaxis.title.text == "degrees of crank angle from an unknown start"
-    assert ("firing 2, against the mean", "60 %") in picture.rows
+    assert ("firing 2, against the mean", "60 % ± 2 %") in picture.rows
     assert ("firings missed a minute", "12") in picture.rows
     assert list(picture.figure.data[-1].x[[0, 71, 72]]) == [0.0, 710.0, 720.0]  # it closes on itself
     assert picture.figure.data[-1].y[72] == picture.figure.data[-1].y[0]
     assert {trace.mode for trace in picture.figure.data} == {"lines"}  # no dots that nobody explains
     assert tuple(picture.figure.layout.xaxis.range) == (0, 720)
+
+
+def test_firings_that_differ_by_less_than_they_scatter_are_alike():
+    view = CycleView(
+        np.arange(0.0, 720.0, 10.0),
+        np.zeros(72),
+        np.ones(72),
+        20,
+        0.9,
+        (1.05, 0.9, 1.0, 1.05),
+        (0.05,) * 4,
+        None,
+    )
+    assert "alike, as far as they scatter (90 to 105 % of the mean)" in figures.cycle(view, FOUR).sentence

@@ -6,7 +6,9 @@ Mechanical Signature Analysis, 1986, from memory).
 
 Firings that differ modulate the firing order once or more a cycle, which shows as orders on both sides of it.
 Below it lie imbalance and what mounts and body pass too well, so the upper side alone is read, doubled
-(single-sideband demodulation). Which cylinder is number one is not known without a mark.
+(single-sideband demodulation). The path to the phone passes those orders more or less than the firing order,
+so small differences may look large: how unequal firings come through is no measure of the engine's own. Which
+cylinder is number one is not known without a mark.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ LEAST_CYCLES = 8
 LEAST_ALIKE = 0.2  # of the shake repeats: below it a firing's strength is that of noise
 UPPER_SIDE = 1.5  # of the firing order: so far up lie the orders beside it that are read
 SHIFTS = 8  # of a firing's share of the cycle
+MEDIAN_ERROR = 1.2533  # sqrt(pi / 2): standard error of a median over that of a mean, of normal data
 MISSED = 0.35  # of its usual strength: a firing weaker than this did not burn
 SIGMAS = 4.0  # that a missed firing must stand out: one in 30,000 by chance
 ALWAYS_WEAK = 0.5  # of the mean: a cylinder that is always weaker is not one that misses now and then
@@ -36,7 +39,8 @@ class CycleView(Frozen):
     """angle_deg, mean_m_s2, spread_m_s2 (m,): the mean cycle and the standard deviation from cycle to cycle.
 
     alike: 0..1, share of the mean square that repeats. firings: strength of each firing in turn over their
-    mean, empty where too little repeats; missed_per_minute: firings that did not come, None if not known."""
+    mean, empty where too little repeats; firings_se: standard error of each, over cycles; missed_per_minute:
+    firings that did not come, None if not known."""
 
     angle_deg: Floats
     mean_m_s2: Floats
@@ -44,6 +48,7 @@ class CycleView(Frozen):
     cycles: int
     alike: float
     firings: tuple[float, ...]
+    firings_se: tuple[float, ...]
     missed_per_minute: float | None
 
 
@@ -60,6 +65,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
     mean, spread = cycles.mean(axis=0), cycles.std(axis=0, ddof=1)
     alike = _alike(mean, spread, len(cycles))
     firings: tuple[float, ...] = ()
+    errors: tuple[float, ...] = ()
     missed = None
     highest = UPPER_SIDE * engine.firing_order * track.turns_hz
     if alike >= LEAST_ALIKE and highest < USABLE_SHARE * signal.fs_hz:
@@ -67,10 +73,11 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
         if strengths is not None:
             usual = np.nanmedian(strengths, axis=0)
             firings = tuple((usual / usual.mean()).tolist())
+            errors = tuple((_standard_error(strengths) / usual.mean()).tolist())
             share = _missed(strengths)
             missed = None if share is None else share * engine.firing_order * track.mean_rpm
     angle_deg = np.arange(size) / size * 360.0 * turns
-    return CycleView(angle_deg, mean, spread, len(cycles), alike, firings, missed)
+    return CycleView(angle_deg, mean, spread, len(cycles), alike, firings, errors, missed)
 
 
 def _cut(turned: Turned, size: int) -> Floats:
@@ -78,6 +85,12 @@ def _cut(turned: Turned, size: int) -> Floats:
     count = len(turned.accel_m_s2) // size
     whole = turned.good[: count * size].reshape(count, size).all(axis=1)
     return np.asarray(turned.accel_m_s2[: count * size].reshape(count, size, 3)[whole])
+
+
+def _standard_error(strengths: Floats) -> Floats:
+    """(firings,) of the median of each firing over its cycles (cycles, firings)."""
+    scatter = MAD_TO_SD * np.nanmedian(np.abs(strengths - np.nanmedian(strengths, axis=0)), axis=0)
+    return np.asarray(MEDIAN_ERROR * scatter / np.sqrt(np.isfinite(strengths).sum(axis=0)))
 
 
 def _missed(strengths: Floats) -> float | None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore.constants import Z_95
 from vibecore.cycles import CycleView
 from vibecore.engine import Engine
 from vibecore.figures.style import ACCELERATION, BLUE, GREY, SKY, Picture, empty_figure
 
+# Standard errors from the weakest of eight equal firings to the strongest: 1 in 100 (the studentized range).
+APART = 5.0
 NOT_WHICH = "Which of them is cylinder one is not known without a mark on the crank."
 
 
@@ -34,7 +37,10 @@ def cycle(view: CycleView, engine: Engine) -> Picture:
         ("cycles averaged", f"{view.cycles}"),
         ("shake that repeats from cycle to cycle", f"{100 * view.alike:.0f} %"),
     ]
-    rows += [(f"firing {k}, against the mean", f"{100 * v:.0f} %") for k, v in enumerate(view.firings, 1)]
+    rows += [
+        (f"firing {k}, against the mean", f"{100 * v:.0f} % ± {100 * Z_95 * error:.0f} %")
+        for k, (v, error) in enumerate(zip(view.firings, view.firings_se, strict=True), 1)
+    ]
     if view.missed_per_minute is not None:
         rows.append(("firings missed a minute", f"{view.missed_per_minute:.0f}"))
     return Picture("One working cycle", _sentence(view), fig, ("what", "value"), tuple(rows))
@@ -46,8 +52,19 @@ def _sentence(view: CycleView) -> str:
         "repeats from one to the next. Where in the cycle 0 lies is not known."
     )
     if len(view.firings) > 1:
-        weakest = 100 * min(view.firings)
-        said += f" The weakest firing comes through with {weakest:.0f} % of the mean. {NOT_WHICH}"
+        said += f" {_firings_words(view)}"
     if view.missed_per_minute:
         said += f" About {view.missed_per_minute:.0f} firings a minute are missed."
     return said
+
+
+def _firings_words(view: CycleView) -> str:
+    """How alike the firings come through, and what that is worth."""
+    low, high = min(view.firings), max(view.firings)
+    span = f"({100 * low:.0f} to {100 * high:.0f} % of the mean)"
+    if high - low <= APART * max(view.firings_se):
+        return f"The firings come through alike, as far as they scatter {span}."
+    return (
+        f"The firings come through unequally {span}; the path to the phone can make that much of small "
+        f"differences, so it is no sign of a weak cylinder by itself. {NOT_WHICH}"
+    )
