@@ -8,6 +8,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis
 from vibecore.resonance import Resonance, fit, idle_note, order_points
 
+WEIGHED = "Whether the idle sits near one is weighed on Causes."
 LEAST_RATIO = 1.1  # highest over lowest speed: below it no recording shows more than a slope
 
 
@@ -26,7 +27,10 @@ def natural_frequency(chosen: Analysis, analyses: Sequence[Analysis], engine: En
     order = engine.firing_order
     found = fit([order_points(a.signal, a.speed, order) for a in alike if a.speed is not None])
     if not isinstance(found, Resonance):
-        return f"Nothing sure can be said of a natural frequency on the firing order ({order:g}). {found.why}"
+        return (
+            f"The natural frequency about the firing order ({order:g}) and its damping cannot be measured "
+            f"from these speeds. {found.why} {WEIGHED}"
+        )
     return f"{idle_note(found, order * chosen.speed.turns_hz)} {_damping_words(found)}"
 
 
