@@ -74,6 +74,15 @@ def test_the_plan_asks_for_what_is_missing():
     assert needed(case_with("park idle.csv", "raised.csv", "drive.csv")) == []
 
 
+def test_a_sweep_can_be_made_and_is_asked_of_nobody():
+    def sweep(*names: str):
+        return next(item for item in plan_for(case_with(*names)) if item.id == "sweep")
+
+    assert not sweep("neutral idle.csv").needed
+    assert sweep("neutral sweep.csv").done == ("neutral sweep.csv",)
+    assert sweep("drive sweep.csv", "raised.csv").done == ()  # a drive
+
+
 def test_a_manual_gearbox_is_not_asked_to_idle_in_gear():
     """With the clutch in gear and the brake held it would stall or lurch."""
     manual = plan_for(case_with(transmission="manual"))
@@ -103,8 +112,8 @@ def test_every_running_engine_has_its_cautions():
         assert "airbag cover" in words  # the phone is on the wheel
     drive = next(i for i in plan_for(case_with()) if i.id == "drive-idle")
     assert "foot stays hard on the brake" in " ".join(drive.cautions)
-    raised = next(i for i in plan_for(case_with()) if i.id == "raised-idle")
-    assert "belt and fan" in " ".join(raised.cautions)
+    for raised in (i for i in plan_for(case_with()) if i.id in ("raised-idle", "sweep")):
+        assert "belt and fan" in " ".join(raised.cautions)
     assert any("airbag" in step for step in placing())
 
 

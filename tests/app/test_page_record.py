@@ -23,7 +23,7 @@ def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
 @pytest.mark.usefixtures("job")
 def test_each_recording_that_can_help_has_its_cautions_before_its_steps(start):
     parts = [e for e in start("record").expander if ":" in e.label and not e.label.startswith("How")]
-    assert len(parts) == 7  # as many as plan.toml has
+    assert len(parts) == 8  # as many as plan.toml has
     for part in parts:
         told = [e.value.replace("\\", "") for e in (*part.warning, *part.markdown)]
         order = [e.value.replace("\\", "") for e in part if e.type in ("alert", "warning", "markdown")]
