@@ -23,8 +23,10 @@ h3{font-size:1rem;margin:1.1rem 0 .3rem;break-after:avoid}ul{margin:.3rem 0;padd
 figcaption,.small{color:#505A64;font-size:.9em}
 .caution{border-left:6px solid #D55E00;padding:.4rem .8rem;background:#FDF1E9}
 svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoid}li{margin:.15rem 0}
-.wide{overflow-x:auto}@media screen and (max-width:600px){.wide table{min-width:34rem}h1{font-size:1.4rem}}
+.wide{overflow-x:auto}@media screen and (max-width:600px){.wide table{min-width:36rem}h1{font-size:1.4rem}}
 @media screen and (max-width:600px){figure{overflow-x:auto}figure svg{min-width:38rem}}
+@media screen and (max-width:600px){figure::before,.wide::before{content:"Slide sideways to see the rest →"}}
+figure::before,.wide::before{position:sticky;left:0;display:block;width:max-content;color:#505A64;font-size:.9em}
 @media print{.wide{overflow:visible}.apart{break-before:page}.apart>h2{margin-top:0}}
 @media print{body{font-size:10.5pt;line-height:1.38;margin:0;padding:0;max-width:none}svg{max-height:58mm}}
 @media print{h1{margin-top:0;font-size:18pt}h2{margin-top:1.1rem;font-size:13pt}@page{size:auto;margin:15mm}}

@@ -155,3 +155,23 @@ def test_on_a_screen_only_tables_and_charts_scroll_sideways(demo, browser, tmp_p
         page.close()
         assert wide <= 0
         assert small >= LEAST_LETTER_PX
+
+
+HINTS = """[...document.querySelectorAll('figure, .wide')].map(e =>
+    [getComputedStyle(e, '::before').content.includes('sideways'), e.scrollWidth > e.clientWidth])"""
+
+
+@pytest.mark.parametrize("width", [320, 390, 600, 601, 794])
+def test_what_is_wider_than_the_screen_says_so_and_nothing_else(demo, browser, tmp_path, width):
+    """Outside check: what scrolls, as the browser lays it out. On paper nothing does."""
+    case, diagnosis = demo
+    (tmp_path / "page.html").write_text(report_html(case, NOTES, diagnosis), encoding="utf-8")
+    page = browser.new_page(viewport={"width": width, "height": 800}, is_mobile=True)
+    page.goto((tmp_path / "page.html").as_uri())
+    hints = page.evaluate(HINTS)
+    page.emulate_media(media="print")
+    printed_hints = [told for told, _ in page.evaluate(HINTS)]
+    page.close()
+    assert len(hints) >= 3
+    assert {told == scrolls == (width <= 600) for told, scrolls in hints} == {True}
+    assert not any(printed_hints)
