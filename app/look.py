@@ -20,6 +20,9 @@ h1 {{padding: .4rem 0 .2rem;}} h2 {{padding: 1.4rem 0 .2rem;}} h3 {{padding: .8r
 [data-testid="stTextInputRootElement"] input, [data-testid="stNumberInputContainer"] input,
 [data-testid="stSelectbox"] input, [data-testid="stSelectbox"] button {{min-height: 2.75rem;}}
 [data-testid="stNumberInput"] button, [data-testid="stButtonGroup"] button {{min-width: {TOUCH};}}
+[data-testid="stFileUploader"] button, [data-testid="stBaseButton-elementToolbar"],
+[data-testid="stToast"] button, [data-testid="stSelectbox"] button[aria-label*="lear"]
+  {{min-width: {TOUCH}; min-height: {TOUCH}; justify-content: center;}}
 [data-testid="stRadio"] label, [data-testid="stCheckbox"] label {{align-items: center;}}
 a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px solid #D55E00 !important;}}
 [data-testid="stMain"]:focus-visible {{outline: 3px solid #D55E00 !important; outline-offset: -3px;}}

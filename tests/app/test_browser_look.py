@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from tests.app.browser import LAPTOP, PHONE, Window
+from tests.app.browser import LAPTOP, PHONE, UPLOAD, Window
 from tests.app.keyboard import Keyboard
 from tests.app.test_browser import ABSENT, PAGES, both
 
@@ -111,6 +111,42 @@ def test_a_notice_does_not_lie_over_its_banner(window):
     notice = window.page.get_by_test_id("stToast").first.bounding_box()
     assert notice["y"] >= banner["y"] + banner["height"]
     assert notice["y"] + notice["height"] <= PHONE[1]
+
+
+def least_side(button) -> float:
+    button.wait_for()
+    box = button.bounding_box()
+    return min(box["width"], box["height"])
+
+
+@pytest.mark.parametrize("window", [PHONE], ids=["phone"], indirect=True)
+def test_what_shows_only_once_something_was_done_is_as_large_as_a_thumb(window, tmp_path):
+    page, odd = window.page, tmp_path / "odd.csv"
+    page.set_default_timeout(15000)
+    odd.write_text("no recording")
+    window.go("Record")
+    window.unfold("Take a recording out")
+    window.choose("Which", "Drive at idle (drive-idle.csv)")
+    assert least_side(page.get_by_role("button", name="Clear value")) >= LEAST_PX
+    window.go("Try it")
+    page.locator(UPLOAD).first.set_input_files(str(odd))
+    window.settle()
+    for button in page.get_by_test_id("stFileUploader").locator("button:visible").all():
+        assert least_side(button) >= LEAST_PX
+    window.go("All jobs")
+    window.press("More")
+    page.get_by_role("button", name="Copy").last.click()
+    window.sees("Copied. This is the copy.")
+    assert least_side(page.get_by_test_id("stToast").get_by_role("button", name="Close").first) >= LEAST_PX
+    window.go("All jobs")
+    window.unfold("Start a new job")
+    page.get_by_label("Cylinders (needed)").first.fill("4")
+    page.keyboard.press("Tab")
+    window.press("Start the job")
+    window.go("Record")
+    window.unfold("How to tape the phone on")
+    page.locator('[data-testid="stImage"] img').first.hover()
+    assert least_side(page.get_by_test_id("stBaseButton-elementToolbar").first) >= LEAST_PX
 
 
 WHOLE = """() => [...document.querySelectorAll('[data-testid="stNumberInputContainer"]')]
