@@ -120,3 +120,7 @@ def test_the_strongest_order_is_drawn_too():
     assert len({line.line.dash for line in lines}) == 3
     np.testing.assert_allclose(lines[-1].y, analysis.speed.rpm / 120)
     assert "halves and multiples" in picture.sentence
+    slow = made.analysis(speed=False)
+    picture = figures.waterfall(make_waterfall(slow.signal), slow, FOUR)
+    assert len(picture.figure.data) == 1
+    assert "broken lines" not in picture.sentence  # none is drawn

@@ -28,10 +28,8 @@ from vibecore.waterfall import Part, Waterfall
 
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
 LEAST_HOLE = 200  # of the trace's width, in parts of it: about what can be seen on a phone
-BANDS = (
-    "Bright bands are steady shake. Those that follow the broken lines, or halves and multiples of them, "
-    "come from the engine."
-)
+BANDS = "Bright bands are steady shake."
+ENGINES = " Those that follow the broken lines, or halves and multiples of them, come from the engine."
 LEFT_OUT_NAME = "up and down, left out"
 LEAST_TRACE_SPAN_M_S2 = 0.002  # shown at least: no phone is finer
 UPRIGHT = ("level, one way", "level, square to that", "up and down")  # which way is ahead is not known
@@ -125,7 +123,8 @@ def waterfall(
     fig.update_layout(plot_bgcolor=PALE)
     fig.update_xaxes(range=[float(fall.t_s[0]), float(fall.t_s[-1])])
     fig.update_yaxes(range=[0, float(fall.frequency_hz[-1])])
-    sentence = SEEN[part] + (LEFT_OUT if unknown.any() else "")
+    sentence = SEEN[part] + (ENGINES if track is not None and part != "knocks" else "")
+    sentence += LEFT_OUT if unknown.any() else ""
     return Picture("Shake by time and frequency", sentence, fig, ("what", "value"), tuple(rows))
 
 
