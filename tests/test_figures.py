@@ -196,7 +196,7 @@ def test_the_cycle_shows_its_mean_and_says_how_alike_the_firings_are():
     assert "Which of them is cylinder one is not known" in picture.sentence
     assert "along the direction that shakes most" in picture.sentence
     assert "Where in the cycle 0 lies is not known" in picture.sentence
-    assert picture.figure.layout.xaxis.title.text == "degrees of crank angle from an unknown start"
+    assert picture.figure.layout.xaxis.title.text == "crank degrees from an unknown start"
     assert ("firing 2, against the mean", "60 % ± 2 %") in picture.rows
     assert ("firings missed a minute", "12") in picture.rows
     assert list(picture.figure.data[-1].x[[0, 71, 72]]) == [0.0, 710.0, 720.0]  # it closes on itself

@@ -16,7 +16,7 @@ NOT_WHICH = "Which of them is cylinder one is not known without a mark on the cr
 
 def cycle(view: CycleView, engine: Engine) -> Picture:
     """The mean cycle with its spread, and how strong each firing came through."""
-    fig = empty_figure("degrees of crank angle from an unknown start", ACCELERATION)
+    fig = empty_figure("crank degrees from an unknown start", ACCELERATION)
     turn = 360.0 / engine.cycle_order
     angle = np.append(view.angle_deg, turn)  # the cycle ends where it began
     mean, spread = (np.append(v, v[0]) for v in (view.mean_m_s2, view.spread_m_s2))
