@@ -34,3 +34,4 @@ STOOD_STILL = "stood-still"  # the engine did, for a part of the recording
 WEIGHTING_CUT_OFF = "weighting-cut-off"
 LOST_SAMPLES, SLOW, CLIPPED, MOVED, KNOCKS = "lost-samples", "slow", "clipped", "moved", "knocks"
 CYLINDERS_DOUBTFUL = "cylinders-doubtful"
+UNIT_ASSUMED, UNIT_DOUBTFUL = "unit-assumed", "unit-doubtful"

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vibecore.constants import LOST_SAMPLES
+from vibecore.constants import LOST_SAMPLES, UNIT_ASSUMED
 from vibecore.errors import ReadingError
 from vibecore.model import Floats, Recording, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2
@@ -116,7 +116,7 @@ def _scale(
             "their unit in the header, as in 'x (mg)'."
         )
     size = scale.find_scale(accel, unit, gravity_size)
-    assumed = size is None or any(w.code == "unit-assumed" for w in size.warnings)
+    assumed = size is None or any(w.code == UNIT_ASSUMED for w in size.warnings)
     if assumed and unit == "counts":
         raise ReadingError(
             f"{table.source}: {triple.title} are counts of the sensor, and there is no gravity "

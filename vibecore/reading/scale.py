@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecore.constants import UNIT_ASSUMED, UNIT_DOUBTFUL
 from vibecore.model import Floats, Warn
 from vibecore.units import STANDARD_GRAVITY_M_S2 as G
 
@@ -213,7 +214,7 @@ def _as_stated(accel: Floats, stated: str, by_size: list[str]) -> Scale:
             f"not in the data. If they are in {likely}, all is 9.8 times {_IN_ERROR[likely]}: check the "
             "export settings, or record with gravity in."
         )
-        warnings = (*warnings, Warn("unit-doubtful", text))
+        warnings = (*warnings, Warn(UNIT_DOUBTFUL, text))
     return Scale(factor, False, warnings, f"{stated} as named, gravity out")
 
 
@@ -249,24 +250,30 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
         f"the app shows {_OTHER[unit]}, all is 9.8 times {_IN_ERROR[_OTHER[unit]]}: record with gravity in, "
         f"or write the unit into the header, as in 'x ({_OTHER[unit]})'."
     )
-    return Scale(M_S2_PER_UNIT[unit], False, (Warn("unit-assumed", text),), f"{unit} assumed, gravity out")
+    return Scale(M_S2_PER_UNIT[unit], False, (Warn(UNIT_ASSUMED, text),), f"{unit} assumed, gravity out")
 
 
 def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
     """Which of m/s2 and g (n, 3) values without gravity are likelier in, and why; '' if nothing tells."""
     if float(np.max(np.abs(accel))) > _PHONE_RANGE_G:
         return "m/s2", f"no phone measures over {_PHONE_RANGE_G:.0f} g"
-    step, (least, most) = value_step(accel), _STEP_BITS
+    step = value_step(accel)
     if step > 0:
         for unit, one_g in (("m/s2", G), ("g", 1.0)):
-            bits = np.log2(one_g / step)
-            if least < bits < most and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE:
+            if sensor_bits(one_g / step) is not None:
                 return unit, f"phones measure in steps such as these ({step:.3g}) in {unit}"
     if spread < _QUIETEST_M_S2 * 2.0:
         return "g", "no phone is so quiet in m/s2"
     if spread * G > _STRONG_M_S2:
         return "m/s2", f"in g they would shake by {spread * G:.2g} m/s2, more than most cars do at idle"
     return "", ""
+
+
+def sensor_bits(steps_to_g: float) -> int | None:
+    """How many bits 1 g has, if it is a sensor's power of two steps; None if it is not."""
+    bits, (least, most) = float(np.log2(steps_to_g)), _STEP_BITS
+    whole = round(bits)
+    return whole if least < bits < most and abs(2.0 ** (bits - whole) - 1.0) < _STEP_TOLERANCE else None
 
 
 def value_step(accel: Floats) -> float:

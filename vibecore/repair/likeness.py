@@ -10,6 +10,7 @@ from vibecore import angles
 from vibecore.constants import SPEED_SD_DB_PER_OCTAVE
 from vibecore.copies import same_contents
 from vibecore.model import Analysis, Line, Recording
+from vibecore.reading.sizes import other_unit, same_size
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
 SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
@@ -53,7 +54,8 @@ def likeness(
 ) -> Likeness:
     """What differs between the two; `when` names them in the notes. speed_mended: another speed may be what
     the repair is about, and is then no reason not to compare."""
-    unlike, unknown = _conditions_unlike(before, after), _not_known(before, after)
+    unlike = _conditions_unlike(before, after) or sizes_unlike(before, after)
+    unknown = _not_known(before, after)
     blocking = unlike or unknown or (None if speed_mended else _speeds_unlike(before, after))
     notes = [*_accessory_notes(before, after, when), *_phone_notes(before, after, when)]
     octaves = _octaves_apart(before, after)
@@ -100,6 +102,21 @@ def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
     if "engine off" in (b.speed_hold, a.speed_hold):
         return "The engine was off: there is no engine shake to compare."
     return None
+
+
+def sizes_unlike(before: Analysis, after: Analysis) -> str | None:
+    """A sentence if one of the two may be in another unit than it was taken for: nothing is told of a change
+    then, for a wrong unit would be one of ten times."""
+    both = before.recording, after.recording
+    if same_size(*both):
+        return None
+    unsure = next(r for r in reversed(both) if other_unit(r))
+    unit = other_unit(unsure)
+    how = "as much" if unit == "g" else "less"
+    return (
+        f"The unit of {unsure.name} is not known: if it were {unit}, all in it would be 9.8 times {how}. "
+        "Record before and after with the same app, with gravity in."
+    )
 
 
 def _not_known(before: Analysis, after: Analysis) -> str | None:

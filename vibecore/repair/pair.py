@@ -15,7 +15,7 @@ from vibecore.engine import Engine
 from vibecore.model import Analysis, OrderChange, RankedCause, Repair
 from vibecore.repair.compare import compare
 from vibecore.repair.job import repair_of_pair
-from vibecore.repair.likeness import copy_words, likeness
+from vibecore.repair.likeness import copy_words, likeness, sizes_unlike
 from vibecore.repair.lines import order_changes
 from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
@@ -55,17 +55,17 @@ def side_by_side(
     changes = order_changes(first, second, placing_db)
     like = likeness(first, second, ("in the first", "in the second"))
     before_after = (first.condition.stage, second.condition.stage) == ("before", "after")
-    copied = copy_words(first, second)
+    copied, sized = copy_words(first, second), sizes_unlike(first, second)
     if copied is not None and not before_after:
         return Pair(copied, None, (), like.notes)
-    if before_after and (like.blocking is None or like.whole or copied is not None):
+    if before_after and (like.blocking is None or like.whole or copied or sized):
         befores = [a for a in job if a.condition.stage == "before"] or [first]
         repair = best_of_suspects(
             ranked, lambda cause_id: repair_of_pair(first, second, befores, engine, cause_id, placing_db)
         )
         assert repair is not None  # these two can be compared
         return Pair(repair.why, repair, repair.changes or changes, repair.notes)
-    notes = (*_differences(first, second), *like.notes)
+    notes = (*_differences(first, second), *([sized] if sized else []), *like.notes)
     if (held := _held_back(first, second, engine, placing_db)) is not None:
         return Pair(held, None, changes, notes)
     names = spoken_names((first, second))

@@ -85,7 +85,7 @@ DEMOS = (
         engine=Engine(3, 4, "inline"),
         seed=122,
         plan=(NEUTRAL, DRIVE, RAISED, AFTER_DRIVE),
-        layouts=("quoted semicolon comma", "plain", "windows", "with magnitude"),
+        layouts=("quoted semicolon comma", "plain", "windows", "quoted semicolon comma"),
         phone=Phone(rate_hz=100.0, rate_error=0.011, filter_hz=45.0, step_m_s2=0.0006, noise_m_s2_rthz=0.0009,
                     gravity=False),
         symptoms=Symptoms(False, (), ("in gear",)),
