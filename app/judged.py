@@ -15,14 +15,17 @@ from vibecore.constants import (
     MOVED,
     SLOW,
     STOOD_STILL,
+    UNIT_ASSUMED,
+    UNIT_DOUBTFUL,
     WEIGHTING_CUT_OFF,
 )
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
-from vibecore.model import Analysis, Recording
+from vibecore.model import Analysis, Recording, Warn
 from vibecore.spoken import spoken_by_file
 
 MISLEADING = (CLIPPED, MOVED, KNOCKS)  # peaks cut off raise lines of their own; so does a loose phone
+UNIT_UNSURE = (UNIT_ASSUMED, UNIT_DOUBTFUL)  # levels weigh by their size: in another unit all would be wrong
 # True of every phone, told on the reading page; asked for by the plan; asked where the cylinders are said.
 NO_FAULT = {WEIGHTING_CUT_OFF, ENGINE_OFF, CYLINDERS_DOUBTFUL}
 GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
@@ -35,9 +38,15 @@ RATES_HZ = (100, 200, 400, 500)  # that phones offer
 def poor_words(analyses: Sequence[Analysis]) -> list[str]:
     """Recordings that mislead more than they tell, with what is wrong with each."""
     called = spoken_by_file(analyses)
-    return [
-        f"In {called[a.name]}: {w.message}" for a in analyses for w in all_warnings(a) if w.code in MISLEADING
-    ]
+    return [f"In {called[a.name]}: {w.message}" for a in analyses for w in all_warnings(a) if _misleads(a, w)]
+
+
+def _misleads(analysis: Analysis, warning: Warn) -> bool:
+    if warning.code not in UNIT_UNSURE:
+        return warning.code in MISLEADING
+    from vibecore.reading.sizes import other_unit  # what reads files: loaded once there is one
+
+    return other_unit(analysis.recording) != ""
 
 
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:

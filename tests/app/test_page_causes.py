@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.app import made
@@ -143,6 +144,24 @@ def test_the_dose_of_a_cleaner_is_worked_out(start, store, job, monkeypatch):
     assert "Uses up about 12 euros or US dollars." in words(test)
     next(n for n in test.number_input if "label" in n.label).set_value(50.0).run()
     assert "Read the label again" in words(test)
+
+
+@pytest.mark.usefixtures("job")
+@pytest.mark.parametrize("steps_to_g", [None, 2048])
+def test_causes_that_rest_on_a_unit_nobody_named_say_so(start, monkeypatch, steps_to_g):
+    """A sensor has a power of two steps to 1 g (data sheets of phone-class parts): a step tells the unit."""
+    step = 9.80665 / (steps_to_g or 1700)
+    assumed = Warn("unit-assumed", "It could be g.")
+
+    def diagnose(_case, analyses):
+        first, *others = analyses
+        values = np.rint(first.recording.accel_m_s2 / step) * step
+        unnamed = replace(first.recording, accel_m_s2=values, warnings=(assumed,))
+        return made.diagnosis(replace(first, recording=unnamed), *others)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    told = "Rests in part on a poor recording. In neutral at idle: It could be g." in words(start("causes"))
+    assert told == (steps_to_g is None)
 
 
 @pytest.mark.usefixtures("job")
