@@ -13,8 +13,8 @@ import state
 
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import with_note
+from vibecore.mending import NextStep
 from vibecore.model import Diagnosis, PlannedCheck
-from vibecore.plan import NextStep
 from vibecore.plan import next_step as planned_step
 from vibecore.store import Job, Store
 

@@ -140,9 +140,21 @@ def test_the_next_step_follows_the_loop():
     assert next_step(case_with(*ALL), mended).page == "record"
 
 
-def test_a_sound_car_goes_to_the_report():
-    sound = replace(made.diagnosis(), causes=(RankedCause("normal", "Nothing wrong", 0.9),))
-    assert next_step(case_with(*ALL), sound).page == "report"
+@pytest.mark.parametrize(
+    ("share", "lamp", "codes", "page"),
+    [
+        (0.9, None, (), "report"),
+        (0.97, False, ("P9999",), "report"),  # no code that the catalogue knows
+        (0.89, None, (), "causes"),
+        (0.97, True, (), "causes"),
+        (0.97, None, ("P0301",), "causes"),
+    ],
+)
+def test_a_car_that_is_surely_sound_goes_to_the_report(share, lamp, codes, page):
+    """Common practice, no source: a lit lamp or a stored code is looked into first."""
+    sound = replace(made.diagnosis(), causes=(RankedCause("normal", "Nothing wrong", share),))
+    case = replace(case_with(*ALL), symptoms=Symptoms(lamp, codes))
+    assert next_step(case, sound).page == page
 
 
 @pytest.mark.parametrize(

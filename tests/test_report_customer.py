@@ -8,7 +8,7 @@ import pytest
 
 from tests.app import made
 from tests.report_made import GREY_VAN, Page
-from vibecore.model import Suspect
+from vibecore.model import Suspect, Symptoms
 from vibecore.report import report_html
 
 
@@ -52,8 +52,15 @@ def test_once_cured_causes_of_little_weight_are_left_out(case):
 
 def test_a_sound_car_is_said_to_be_and_a_reason_stands_in_for_a_change(case):
     normal = replace(made.diagnosis().causes[1], probability=0.9)
-    sound = Page(report_html(case, {}, replace(made.diagnosis(), causes=(normal,)))).text
+    sure = replace(made.diagnosis(), causes=(normal,))
+    sound = Page(report_html(case, {}, sure)).text
     assert "Nothing wrong was found (90 % likely)." in sound
+    likely = replace(made.diagnosis(), causes=(replace(normal, probability=0.52),))
+    lit = replace(case, symptoms=Symptoms(True))
+    for page, share in ((report_html(case, {}, likely), 52), (report_html(lit, {}, sure), 90)):
+        text = Page(page).text
+        assert f"No fault stands out ({share} % likely that none is there)." in text
+        assert "Nothing wrong was found" not in text
     told = made.diagnosis(repaired=True)
     unsure = replace(told.repair, verdict="cannot-tell", why="The phone was on the seat before.")
     top = Page(report_html(case, {}, replace(told, repair=unsure))).text

@@ -17,9 +17,10 @@ from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_s
 from vibecore.engine import Engine, Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
+from vibecore.mending import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Symptoms
 from vibecore.paper import bullets, figure, page, section, table, text
-from vibecore.plan import SURE_ENOUGH, likeliest_part, to_mend
+from vibecore.plan import is_sound
 from vibecore.spoken import spoken_by_file
 from vibecore.units import KM_PER_MILE, percent
 from vibecore.words import (
@@ -153,7 +154,10 @@ def _wrong(diagnosis: Diagnosis | None, case: Case) -> str:
         return f"{lacking}, so nothing can be said of what is wrong."
     first = diagnosis.causes[0]
     if first.id == SOUND:
-        return f"Nothing wrong was found ({percent(first.probability)} likely)."
+        likely = percent(first.probability)
+        if is_sound(case, diagnosis):
+            return f"Nothing wrong was found ({likely} likely)."
+        return f"No fault stands out ({likely} likely that none is there)."
     part, repaired = _sure_part(first), diagnosis.repair is not None
     named = f"{first.name} ({percent(first.probability)} likely)"
     most = f". Most likely part: {part[0]} ({percent(part[1])})" if part else ""

@@ -17,8 +17,9 @@ import widgets
 
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
+from vibecore.mending import to_mend
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
-from vibecore.plan import likeliest, to_mend
+from vibecore.plan import likeliest
 from vibecore.units import percent
 from vibecore.words import sentence
 
