@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import cache
+import guesses
 import state
 
 from vibecore.causes.load import CheckRow, catalogue
@@ -57,10 +58,12 @@ def first_of_all(notes: Mapping[str, str]) -> list[str]:
 
 
 def next_step(work: state.Work, diagnosis: Diagnosis | None) -> NextStep:
-    """What to do now, where something is to be seen to first too: with checks held back by it, what is left
-    to do seems other than it is."""
-    step = planned_step(work.case, diagnosis)
-    if first_of_all(work.job.notes) and (step.mends or step.page == "record" or not _checks(diagnosis)):
+    """What to do now, on whichever page, where something is to be seen to first too: with checks held back
+    by it, what is left to do seems other than it is."""
+    notes, case = work.job.notes, work.case
+    step = planned_step(case, diagnosis, guessed=guesses.reasons_of(notes, case), done=notes.get("done", ""))
+    runs = step.page == "record" and not step.asks
+    if first_of_all(notes) and (step.mends or runs or not (step.asks or _checks(diagnosis))):
         return NextStep(
             "See to that first", "Once it is mended, take it back at the end of the page Causes.", "causes"
         )

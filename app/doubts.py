@@ -8,7 +8,8 @@ from vibecore.case import Case, CaseRecording
 from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine
 from vibecore.guess import is_odd_idle
-from vibecore.model import Analysis, Condition
+from vibecore.model import Analysis
+from vibecore.plan import unsaid_of
 
 
 def cylinders_words(cylinders: int | None) -> str:
@@ -27,15 +28,6 @@ def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
         if idles and a.speed is not None and is_odd_idle(a.speed, spec):
             return f"Idle reads {a.speed.mean_rpm:.0f} rpm. Is the number of cylinders ({cylinders}) right?"
     return next((w.message for a in analyses for w in a.warnings if w.code == CYLINDERS_DOUBTFUL), "")
-
-
-def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:
-    """Those of which gear or speed is not said; with the engine off no gear is needed."""
-
-    def is_unsaid(made: Condition) -> bool:
-        return made.speed_hold is None or (made.gear is None and made.speed_hold != "engine off")
-
-    return [r for r in recordings if is_unsaid(r.condition)]
 
 
 def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:

@@ -37,7 +37,7 @@ LAYERS = [
     *("casefile", "case", "contract", "words", "terminal", "mending", "plan"),
     "trying",
     *("safe_names", "store", "guess", "by_name", "jobs", "waterfall", "figures"),
-    *("drawing", "paper", "report", "exchange"),
+    *("drawing", "paper", "report", "pair_report", "exchange"),
     *("places", "launch", "answering", "cli"),
 ]
 

@@ -10,7 +10,7 @@ from tests.app import made
 from tests.test_plan import ALL, CRACKED, case_with, with_mounts
 from vibecore.causes.load import catalogue
 from vibecore.model import CheckOutcome, RankedCause, Suspect
-from vibecore.plan import AFTER_REPAIR, may_be_mended, next_step, plan_for, to_record
+from vibecore.plan import AFTER_REPAIR, may_be_mended, next_step, plan_for
 
 SHOP, MANUAL = "For a licensed shop.", "The maker's manual, local rules and licensed practice come first."
 
@@ -98,19 +98,21 @@ def test_what_a_check_has_found_is_mended_before_more_is_recorded():
     assert next_step(replace(short, checks=()), diagnosis).title == "Record: Neutral at raised idle"
 
 
-def test_once_it_is_to_be_mended_the_recording_to_make_is_the_one_after_it():
+def test_once_it_was_mended_the_recording_to_make_is_the_one_after_it():
     case, diagnosis = with_mounts(0.95, (CRACKED,))
     short = replace(case, recordings=case.recordings[:2])
-    assert to_record(short, diagnosis).id == AFTER_REPAIR
-    assert to_record(replace(short, checks=()), diagnosis).id == "raised-idle"
-    assert to_record(replace(short, checks=()), diagnosis, done="New mount.").id == AFTER_REPAIR
-    assert to_record(replace(short, checks=()), None).id == "raised-idle"
-    assert to_record(case_with(*ALL), made.diagnosis()) is None
+    unseen = replace(short, checks=())
+    assert next_step(short, diagnosis).mends
+    assert next_step(unseen, diagnosis).records == "raised-idle"
+    assert next_step(unseen, None).records == "raised-idle"
+    for found in (diagnosis, None):
+        assert next_step(unseen, found, done="New mount.").records == AFTER_REPAIR
+    assert not next_step(case_with(*ALL), made.diagnosis()).records
 
 
 def test_what_was_not_recorded_before_the_mend_is_no_longer_asked_for():
     """It cannot be made any more; but without any recording from before, nothing is proven."""
     both = case_with("drive idle.csv", "after drive idle.csv")
     assert not [item.id for item in plan_for(both) if item.needed]
-    assert to_record(both, made.diagnosis(repaired=True)) is None
-    assert to_record(case_with("after drive idle.csv"), None).id == "neutral-idle"
+    assert not next_step(both, made.diagnosis(repaired=True)).records
+    assert next_step(case_with("after drive idle.csv"), None).records == "neutral-idle"

@@ -18,8 +18,9 @@ from tests.report_made import GREY_VAN, Page
 from vibecore.case import CaseRecording
 from vibecore.comfort import overall
 from vibecore.model import Condition, Evidence, Symptoms, Warn
+from vibecore.pair_report import comparison_html
 from vibecore.repair import side_by_side
-from vibecore.report import comparison_html, report_html
+from vibecore.report import report_html
 from vibecore.words import speaks
 
 NASTY = "<script>alert(1)</script><img src='http://elsewhere.example/x'> & $\\frac{1}{0}$"

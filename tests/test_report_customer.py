@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from tests.app import made
 from tests.report_made import GREY_VAN, Page
-from vibecore.model import Suspect, Symptoms
+from vibecore.case import CaseRecording
+from vibecore.model import Condition, Suspect, Symptoms
 from vibecore.report import report_html
 
 
@@ -30,6 +32,21 @@ def test_after_a_repair_the_verdict_comes_first_then_what_was_found_and_done(cas
     plain = Page(report_html(case, {"done": "New rear mount."}, made.diagnosis())).text
     wrong = plain.index("What is wrong, most likely: Engine mount collapsed (71 % likely).")
     assert wrong < plain.index("What was done: New rear mount.") < plain.index("What speaks for and against")
+
+
+def test_under_the_verdict_stands_on_what_it_rests(case):
+    """Like with like: another place shakes otherwise without any mend."""
+    told, name = made.diagnosis(repaired=True), "after.csv"
+    after = CaseRecording(Path(name), Condition(stage="after"))
+    seat = replace(after, condition=replace(after.condition, place="seat"))
+    placeless, on_seat = (replace(case, recordings=(r,)) for r in (after, seat))
+    holds = "Holds only if the phone was in the same place both times: nobody said so."
+    page = Page(report_html(placeless, {}, told)).text
+    assert page.index("Cured.") < page.index(holds) < page.index("What was wrong")
+    assert holds not in Page(report_html(on_seat, {}, told)).text
+    guess = "the verdict holds only if the guess is right"
+    assert guess not in Page(report_html(on_seat, {}, told)).text
+    assert guess in Page(report_html(on_seat, {}, told, guessed=[name])).text
 
 
 def test_the_top_names_the_part_where_it_is_sure(case):

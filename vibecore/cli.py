@@ -231,12 +231,12 @@ def _diagnosis(path: str, as_json: bool) -> Answer:
 
 def _first_of_all(case: Case, diagnosis: Diagnosis) -> list[str]:
     """What to record or to mend before any check, with its cautions; nothing where a check comes first."""
-    from vibecore.plan import next_step, to_record
+    from vibecore.plan import item_of, next_step
 
     step = next_step(case, diagnosis)
     if not step.mends and step.page != "record":
         return []
-    item = None if step.mends else to_record(case, diagnosis)
+    item = item_of(case, step.records)
     return [f"Next: {step.title}. {step.why}", *(f"Caution: {c}" for c in (item.cautions if item else ()))]
 
 

@@ -23,12 +23,15 @@ MANUAL = " The maker's manual, local rules and licensed practice come first."
 
 @dataclass(frozen=True)
 class NextStep:
-    """The one thing to do now, why, and on which page. mends: something is to be mended."""
+    """The one thing to do now, why, and on which page. mends: something is to be mended. asks: it is to be
+    said there how recordings were made. records: the recording to make, by its id in plan.toml."""
 
     title: str
     why: str
     page: PageName
     mends: bool = False
+    asks: bool = False
+    records: str = ""
 
 
 def to_mend(case: Case, diagnosis: Diagnosis) -> NextStep | None:

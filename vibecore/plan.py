@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from vibecore.case import Case
+from vibecore.case import Case, CaseRecording
 from vibecore.constants import SOUND
 from vibecore.mending import MEND_FROM, SURE_ENOUGH, NextStep, has_found, mend_the_likeliest, to_mend
-from vibecore.model import Condition, Diagnosis, SpeedHold
+from vibecore.model import Condition, Diagnosis, Repair, SpeedHold
 from vibecore.units import percent
 
 SOUND_FROM = MEND_FROM  # who is told that nothing is wrong drives off: as sure as before anything is mended
 AFTER_REPAIR = "after-repair"  # id in plan.toml
+SAY_HOW = "Say how each recording was made"
 
 
 @dataclass(frozen=True)
@@ -44,12 +45,9 @@ def after_repair(case: Case) -> PlanItem:
     return next(item for item in plan_for(case) if item.id == AFTER_REPAIR)
 
 
-def to_record(case: Case, diagnosis: Diagnosis | None, done: str = "") -> PlanItem | None:
-    """The recording to make now, None if the job has all it needs. done: what was noted of a repair."""
-    mended = done.strip() or (case.recordings and next_step(case, diagnosis).mends)
-    if mended and not any(r.condition.stage == "after" for r in case.recordings):
-        return after_repair(case)
-    return next((item for item in plan_for(case) if item.needed and not item.done), None)
+def item_of(case: Case, item_id: str) -> PlanItem | None:
+    """The recording with this id in plan.toml, if this job can use it."""
+    return next((item for item in plan_for(case) if item.id == item_id), None)
 
 
 def placing() -> tuple[str, ...]:
@@ -57,25 +55,60 @@ def placing() -> tuple[str, ...]:
     return tuple(_data()["placing"]["steps"])
 
 
-def next_step(case: Case, diagnosis: Diagnosis | None) -> NextStep:
-    """What the person at the car should do now."""
+def next_step(
+    case: Case, diagnosis: Diagnosis | None, *, guessed: Collection[str] = (), done: str = ""
+) -> NextStep:
+    """What the person at the car should do now, the same wherever it is told. guessed: names of recordings
+    whose making was only guessed; done: what was noted of a repair."""
     missing = [item for item in plan_for(case) if item.needed and not item.done]
+    if any(r.name in guessed for r in unsaid_of(case.recordings)):
+        return NextStep(SAY_HOW, "Then it shows what is still missing.", "record", asks=True)
+    if diagnosis is not None and diagnosis.repair is not None:
+        return _after_repair(case, diagnosis, guessed)
+    if done.strip() and case.recordings and not any(map(_is_after, case.recordings)):
+        return _record(after_repair(case))
+    ask = NextStep(SAY_HOW, "All that this job needs is recorded.", "record", asks=True)
+    ask_first = not missing and any(r.name in guessed for r in case.recordings)
     if not case.recordings or diagnosis is None:
-        first = missing[0] if missing else plan_for(case)[0]
-        return NextStep(f"Record: {first.title}", first.why, "record")
-    if diagnosis.repair is not None:
-        return _after_repair(diagnosis)
+        return ask if ask_first else _record(missing[0] if missing else plan_for(case)[0])
     mend = to_mend(case, diagnosis)
     if mend is not None:
         return mend
     if missing:
-        return NextStep(f"Record: {missing[0].title}", missing[0].why, "record")
+        return _record(missing[0])
+    if ask_first:
+        return ask
     if is_sound(case, diagnosis):
         return NextStep("Write the report", "Nothing wrong was found in these recordings.", "report")
     if diagnosis.next_checks:
         check = diagnosis.next_checks[0]
         return NextStep(check.name, f"About {check.minutes:.0f} minutes.", "causes")
     return mend_the_likeliest(diagnosis)
+
+
+def _record(item: PlanItem) -> NextStep:
+    return NextStep(f"Record: {item.title}", item.why, "record", records=item.id)
+
+
+def _is_after(recording: CaseRecording) -> bool:
+    return recording.condition.stage == "after"
+
+
+def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:
+    """Those of which gear or speed is not said; with the engine off no gear is needed."""
+
+    def is_unsaid(made: Condition) -> bool:
+        return made.speed_hold is None or (made.gear is None and made.speed_hold != "engine off")
+
+    return [r for r in recordings if is_unsaid(r.condition)]
+
+
+def unsaid_of_proof(case: Case, repair: Repair, guessed: Collection[str] = ()) -> tuple[bool, bool]:
+    """Of the recordings that a proof rests on: whether how one was made is a guess, and whether nobody said
+    where the phone was, so that it may have been in two places."""
+    used = [r for r in case.recordings if _is_after(r) or r.name == repair.before]
+    placeless = repair.verdict != "cannot-tell" and any(r.condition.place is None for r in used)
+    return any(r.name in guessed for r in used), placeless
 
 
 def is_sound(case: Case, diagnosis: Diagnosis) -> bool:
@@ -106,14 +139,17 @@ def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
 
 def may_be_mended(case: Case, diagnosis: Diagnosis | None, done: str = "") -> bool:
     """Has anybody had reason to mend something by now? done: what was noted of a repair."""
-    afters = any(r.condition.stage == "after" for r in case.recordings)
+    afters = any(map(_is_after, case.recordings))
     to_be = diagnosis is not None and next_step(case, diagnosis).mends
     return afters or bool(done.strip()) or to_be or any(has_found(check) for check in case.checks)
 
 
-def _after_repair(diagnosis: Diagnosis) -> NextStep:
+def _after_repair(case: Case, diagnosis: Diagnosis, guessed: Collection[str]) -> NextStep:
     repair = diagnosis.repair
     assert repair is not None
+    if repair.verdict == "cured" and any(unsaid_of_proof(case, repair, guessed)):
+        why = "The shake looks cured; the proof waits for that."
+        return NextStep("Say how the recordings were made", why, "record", asks=True)
     if repair.proven:
         return NextStep("Write the report", "The repair is proven.", "report")
     if repair.verdict == "cured":

@@ -1,26 +1,25 @@
 """The hand-over: a page for the customer, what was wrong and what came of it first, in plain words; the
-workshop's numbers behind it. And a page of two recordings over each other.
+workshop's numbers behind it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from html import escape
 from typing import TYPE_CHECKING
 
-from vibecore import figures
 from vibecore.case import Case
 from vibecore.constants import ENGINE_OFF, SOUND
 from vibecore.contract import all_warnings
-from vibecore.drawing import before_after_svg, levels_svg, orders_svg, overlay_svg
-from vibecore.engine import Engine, Vehicle
+from vibecore.drawing import before_after_svg, orders_svg
+from vibecore.engine import Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.mending import SURE_ENOUGH, likeliest_part, to_mend
-from vibecore.model import Analysis, Diagnosis, OrderChange, RankedCause, Symptoms
+from vibecore.model import Analysis, Diagnosis, RankedCause, Repair, Symptoms
 from vibecore.paper import bullets, figure, page, section, table, text
-from vibecore.plan import is_sound
+from vibecore.plan import is_sound, unsaid_of_proof
 from vibecore.spoken import spoken_by_file
 from vibecore.units import KM_PER_MILE, percent
 from vibecore.words import (
@@ -28,20 +27,18 @@ from vibecore.words import (
     condition_words,
     customer_change,
     joined,
-    pair_sentences,
     repair_sentences,
     sentence,
     shake_words,
     speaks,
     speed_range,
-    speed_words,
     vehicle_words,
     verdict_words,
     weighting_words,
 )
 
 if TYPE_CHECKING:
-    from vibecore.repair import Pair
+    pass
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
@@ -64,16 +61,18 @@ def report_html(
     *,
     checks: Sequence[tuple[str, str]] = (),
     tried: Sequence[tuple[str, str]] = (),
+    guessed: Collection[str] = (),
     date: str = "",
 ) -> str:
     """The page. notes: complaint, done, customer ... as kept with the job; checks: name and outcome in words;
-    tried: what was tried while the engine ran, and what came of it; date: as it shall stand on the page."""
+    tried: what was tried while the engine ran, and what came of it; guessed: recordings of which it is only
+    guessed how they were made; date: as it shall stand on the page."""
     body = [
         f"<h1>{escape(case.title)}</h1>",
         f'<p class="quiet">{escape(" · ".join(filter(None, (notes.get("customer", ""), date))))}</p>',
         f'<p class="quiet">{escape(car_words(case.vehicle, notes.get("units", "")))}</p>',
         _invented(notes),
-        _in_short(diagnosis, case, notes),
+        _in_short(diagnosis, case, notes, guessed),
         section("What was complained of", text(notes.get("complaint", "")) + _symptoms(case.symptoms)),
         section("What was checked", bullets(f"{name}: {outcome}" for name, outcome in checks)),
         section("What was tried while it ran", bullets(f"{what}. {told}" for what, told in tried)),
@@ -82,41 +81,6 @@ def report_html(
         _measured(diagnosis, case),
     ]
     return page(case.title, body)
-
-
-def comparison_html(
-    case: Case,
-    pair: Pair,
-    first: Analysis,
-    second: Analysis,
-    *,
-    verdict: str,
-    units: str = "",
-    date: str = "",
-) -> str:
-    """Two recordings over each other, on one printed page. verdict: the line on top."""
-    body = [
-        f"<h1>{escape(case.title)}: two recordings</h1>",
-        f'<p class="quiet">{escape(" · ".join(filter(None, (car_words(case.vehicle, units), date))))}</p>',
-        f'<p class="verdict">{escape(verdict)}</p>',
-        bullets(f"{a.name}: {condition_words(a.condition)}. {speed_words(a.speed)}" for a in (first, second)),
-        text("\n".join(pair_sentences(pair)[1:])),
-        section(
-            "Over each other",
-            figure(overlay_svg(first, second)) + text(too_broken(first, second)),
-        ),
-        _each_order(first, second, pair.changes, case.vehicle.engine),
-    ]
-    return page(f"{case.title}: {first.name} and {second.name}", body)
-
-
-def _each_order(first: Analysis, second: Analysis, changes: Sequence[OrderChange], engine: Engine) -> str:
-    """Bars and table of what both show; empty where one has no engine orders."""
-    if not changes:
-        return ""
-    picture = figures.levels(first, second, changes, engine)
-    bars = figure(levels_svg(first, second, [c.order for c in changes], engine))
-    return section(picture.title, bars + table(picture.columns, picture.rows))
 
 
 def car_words(vehicle: Vehicle, units: str) -> str:
@@ -133,7 +97,9 @@ def _invented(notes: Mapping[str, str]) -> str:
 # ---------------------------------------------------------------- for the customer
 
 
-def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str]) -> str:
+def _in_short(
+    diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str], guessed: Collection[str]
+) -> str:
     """What a customer asks first: what was wrong, what was done, is it cured."""
     found = _wrong(diagnosis, case)
     repair = diagnosis.repair if diagnosis else None
@@ -142,9 +108,20 @@ def _in_short(diagnosis: Diagnosis | None, case: Case, notes: Mapping[str, str])
     if repair is None:
         return f'<div class="verdict">{told}</div>'
     verdict = f"<p><strong>{escape(verdict_words(repair))}.</strong> {escape(customer_change(repair))}</p>"
+    verdict += text("\n".join(_holds_if(case, repair, guessed)))
     picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
     drawn = figure(picture, BEFORE_AFTER) if picture else ""
     return f'<div class="verdict">{verdict}{told}</div>{drawn}'
+
+
+def _holds_if(case: Case, repair: Repair, guessed: Collection[str]) -> list[str]:
+    """On what the verdict rests that nobody said."""
+    if repair.verdict == "cannot-tell":
+        return []
+    guess, placeless = unsaid_of_proof(case, repair, guessed)
+    made = "How the recordings were made is partly a guess: the verdict holds only if the guess is right."
+    place = "Holds only if the phone was in the same place both times: nobody said so."
+    return [told for told, is_so in ((made, guess), (place, placeless)) if is_so]
 
 
 def _wrong(diagnosis: Diagnosis | None, case: Case) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import doable
@@ -17,7 +18,7 @@ import widgets
 
 from vibecore.causes.load import CheckRow, catalogue
 from vibecore.jobs import save_case
-from vibecore.mending import to_mend
+from vibecore.mending import NextStep
 from vibecore.model import CheckOutcome, Diagnosis, PlannedCheck
 from vibecore.plan import likeliest
 from vibecore.units import percent
@@ -75,33 +76,46 @@ def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
 
 
 def _show_next_checks(work: state.Work, diagnosis: Diagnosis) -> None:
-    if diagnosis.repair is not None and diagnosis.repair.proven:
-        st.markdown("The repair is proven: nothing is left to check.")
-        widgets.main_step("report", "Write the report", ":material/description:")
+    """What to do now, and the checks: the next one, or those that can be made besides."""
+    step = doable.next_step(work, diagnosis)
+    repair, checks = diagnosis.repair, list(diagnosis.next_checks)
+    if repair is not None and repair.proven:
+        if step.asks:
+            _show_step(step)
+        else:
+            st.markdown("The repair is proven: nothing is left to check.")
+            widgets.main_step("report", "Write the report", ":material/description:")
         return
-    first_of_all = doable.first_of_all(work.job.notes)
-    mend = None if first_of_all else to_mend(work.case, diagnosis)
-    if mend is not None:
-        st.success(f"**{widgets.plain(mend.title)}**  \n{widgets.plain(mend.why)}")
-        widgets.main_step(mend.page, "How to prove it", ":material/compare_arrows:")
-    if not diagnosis.next_checks:
-        left = " of those you can make" if doable.words_of(work.job.notes) else ""
-        if not first_of_all:
-            st.markdown(f"No further check{left} would tell more.")
-        if mend is None:
-            step = doable.next_step(work, diagnosis)
-            st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
-        return
-    first, *others = diagnosis.next_checks
-    if mend is not None:
-        others = list(diagnosis.next_checks)
+    is_check = bool(checks) and (step.page, step.title) == ("causes", checks[0].name)
+    if step.mends and checks:
+        st.success(f"**{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
+        widgets.main_step(step.page, "How to prove it", ":material/compare_arrows:")
         st.markdown("If it was not that, check further:")
-    else:
+    elif is_check:
         st.header("Check next", anchor=False)
-        _show_check(work, first, diagnosis)
-    for check in others:
+    else:
+        _tell_if_none_is_left(work, checks)
+        _show_step(step)
+        if checks:
+            st.header("Checks that can be made already", anchor=False)
+    if checks and not step.mends:
+        _show_check(work, checks.pop(0), diagnosis)
+    for check in checks:
         with st.expander(f"Or: {widgets.plain(check.name)} ({check.minutes:.0f} min)"):
             _show_check(work, check, diagnosis)
+
+
+def _show_step(step: NextStep) -> None:
+    """The next step where it is no check, and the way there."""
+    st.markdown(f"Next: **{widgets.plain(step.title)}**  \n{widgets.plain(step.why)}")
+    if step.page != "causes":
+        widgets.main_step(step.page, "Do it now", ":material/arrow_forward:")
+
+
+def _tell_if_none_is_left(work: state.Work, checks: Sequence[PlannedCheck]) -> None:
+    if not checks and not doable.first_of_all(work.job.notes):
+        left = " of those you can make" if doable.words_of(work.job.notes) else ""
+        st.markdown(f"No further check{left} would tell more.")
 
 
 def _show_check(work: state.Work, check: PlannedCheck, diagnosis: Diagnosis) -> None:

@@ -18,13 +18,14 @@ from vibecore import figures
 from vibecore.engine import Vehicle
 from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
-from vibecore.plan import after_repair
+from vibecore.plan import after_repair, unsaid_of_proof
 from vibecore.safe_names import clean_name
 from vibecore.words import pair_sentences
 
 LEAST_COMPARED = 2  # recordings: one before, one after
 MOST_OFFERED = 5  # older ones were hardly made after the mend
 COMPARE = "Compare any two"
+LOOK, LOOK_ICON = "Look it over", ":material/checklist:"
 
 
 def page() -> None:
@@ -76,8 +77,11 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
 
 def _show_verdict(work: state.Work, repair: Repair) -> None:
     others = ranked.show_verdict(repair)
-    _tell_if_guessed(work, repair)
-    if repair.verdict == "cured" and not repair.proven:
+    unsure = _tell_if_guessed(work, repair)
+    if unsure and repair.verdict == "cured":
+        widgets.main_step("record", LOOK, LOOK_ICON)
+        st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
+    elif repair.verdict == "cured" and not repair.proven:
         widgets.main_step("record", "Say what the tachometer showed", ":material/speed:")
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     elif repair.verdict in ("cured", "cannot-tell"):
@@ -92,21 +96,21 @@ def _show_verdict(work: state.Work, repair: Repair) -> None:
         st.markdown("\n".join(f"- {widgets.plain(sentence)}" for sentence in others))
 
 
-def _tell_if_guessed(work: state.Work, repair: Repair) -> None:
-    """A proof from recordings that nobody has looked over, or whose places nobody named."""
-    unsure = guesses.reasons_of(work.job.notes, work.case)
-    name = repair.before
-    used = [r for r in work.case.recordings if r.condition.stage == "after" or r.name == name]
-    guessed = any(r.name in unsure for r in used)
-    placeless = repair.verdict != "cannot-tell" and any(r.condition.place is None for r in used)
+def _tell_if_guessed(work: state.Work, repair: Repair) -> bool:
+    """A proof from recordings that nobody has looked over, or whose places nobody named; whether it is
+    one."""
+    notes, case = work.job.notes, work.case
+    guessed, placeless = unsaid_of_proof(case, repair, guesses.reasons_of(notes, case))
     if guessed:
         st.warning("How these were made is still a guess: say it before you rely on this.")
     if placeless:
         st.warning(
             "Where the phone was is not said for all of these: this holds only if it was the same place."
         )
-    if guessed or placeless:
-        st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
+    unsure = guessed or placeless
+    if unsure and repair.verdict != "cured":
+        st.page_link(state.page("record"), label=LOOK, icon=LOOK_ICON)
+    return unsure
 
 
 def _show_visits(repair: Repair, diagnosis: Diagnosis, vehicle: Vehicle) -> None:
@@ -152,8 +156,8 @@ def _choose_two(work: state.Work, diagnosis: Diagnosis, analyses: Sequence[Analy
 
 
 def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: Analysis) -> None:
+    from vibecore.pair_report import comparison_html
     from vibecore.repair import side_by_side  # signal libraries: loaded once there is a signal
-    from vibecore.report import comparison_html
 
     engine = work.case.vehicle.engine
     pair = side_by_side(first, second, engine, job=diagnosis.analyses, ranked=diagnosis.suspected)

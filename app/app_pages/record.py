@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import cache
-import doubts
+import doable
 import guesses
 import rows
 import stages
@@ -23,7 +23,7 @@ from vibecore.errors import ReadingError
 from vibecore.guess import Guess
 from vibecore.jobs import case_of, save_case
 from vibecore.model import Recording
-from vibecore.plan import PlanItem, placing, plan_for, to_record
+from vibecore.plan import PlanItem, after_repair, item_of, placing, plan_for
 from vibecore.safe_names import clean_name, free_name
 from vibecore.store import NewFile
 from vibecore.words import joined
@@ -32,6 +32,11 @@ APPS = (
     "Any app will do that writes the accelerometer's three axes with their times into a file: CSV, text, "
     "JSON, a workbook or a zip of these. Send the file to this computer as it is, by mail, cable or cloud."
 )
+LABELS = {
+    "causes": ("To the causes", ":material/build:"),
+    "proof": ("To the proof", ":material/compare_arrows:"),
+    "report": ("Write the report", ":material/description:"),
+}
 
 
 def page() -> None:
@@ -51,23 +56,26 @@ def page() -> None:
 
 def _lead(work: state.Work) -> bool:
     """The one thing to do now; whether that is to record something."""
-    guessed = guesses.reasons_of(work.job.notes, work.case)
-    if any(r.name in guessed for r in doubts.unsaid_of(work.case.recordings)):
-        st.markdown("Next: **Say below how each recording was made.** Then it shows what is still missing.")
-        return False
-    item = to_record(work.case, stages.diagnosis_at_hand(work.job, work.case), work.job.notes.get("done", ""))
-    if item is not None:
-        st.markdown(f"Next: **{widgets.plain(item.title)}**. {widgets.plain(item.why)}")
-        _show_item(item)
-        return True
-    page, label, icon = rows.the_way_on(work.case)
-    if guessed:
-        st.markdown("All that this job needs is recorded. Now say below how each was made.")
-        st.page_link(state.page(page), label=label, icon=icon)
-    else:
+    case = work.case
+    step = doable.next_step(work, stages.diagnosis_at_hand(work.job, case))
+    item = item_of(case, step.records)
+    if item is not None and item.done:  # what the recordings show is not known yet
         st.markdown("All that this job needs is recorded. Others can still help, see the end of the page.")
+        page, label, icon = rows.the_way_on(case)
         widgets.main_step(page, label, icon)
-    return False
+        return False
+    below = " It is asked below." if step.asks else ""
+    st.markdown(f"Next: **{widgets.plain(step.title)}**. {widgets.plain(step.why)}{below}")
+    if step.page != "record":
+        widgets.main_step(step.page, *LABELS[step.page])
+        if not (step.mends or doable.first_of_all(work.job.notes)):
+            st.caption("All that this job needs is recorded. Others can still help, see the end of the page.")
+    if step.mends and not any(r.condition.stage == "after" for r in case.recordings):
+        item = after_repair(case)  # how it is proven
+        st.markdown(f"Then: **{widgets.plain(item.title)}**. {widgets.plain(item.why)}")
+    if item is not None:
+        _show_item(item)
+    return item is not None
 
 
 def show_how(item: PlanItem) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import boxes
 import cache
+import guesses
 import state
 import streamlit as st
 import tries
@@ -66,7 +67,10 @@ def _offer_report(work: state.Work, results: cache.Results) -> None:
         checks = [check_words(done) for done in work.case.checks]
         notes, date = _typed_last(work).notes, widgets.today()
         tried = tries.lines(work.job, work.case)
-        return report_html(work.case, notes, results.diagnosis, checks=checks, tried=tried, date=date)
+        guessed = guesses.reasons_of(notes, work.case)
+        return report_html(
+            work.case, notes, results.diagnosis, checks=checks, tried=tried, guessed=guessed, date=date
+        )
 
     name = clean_name(f"{work.case.title}.html")
     icon = ":material/description:"

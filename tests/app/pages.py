@@ -25,6 +25,13 @@ def keep(store, job, *names):
     return add_files(store, job, [NewFile(name, name.encode()) for name in names], listed)
 
 
+def placed(store, job):
+    """The job with the phone said to have been on the steering wheel each time."""
+    case = case_of(job)
+    on_it = [replace(r, condition=replace(r.condition, place="steering wheel")) for r in case.recordings]
+    return save_case(store, job, replace(case, recordings=tuple(on_it)))
+
+
 def words(test: AppTest) -> str:
     """Everything to read on the page, from top to bottom."""
     kinds = ("title", "header", "subheader", "markdown", "caption", "warning", "error", "info", "success")

@@ -16,10 +16,11 @@ from tests.app.browser import LAPTOP, PHONE
 from tests.app.test_browser import ABSENT
 from vibecore import pipeline
 from vibecore.case import load_case
+from vibecore.pair_report import comparison_html
 from vibecore.places import demo_folder
 from vibecore.reading import read_recording
 from vibecore.repair import side_by_side
-from vibecore.report import comparison_html, report_html
+from vibecore.report import report_html
 
 pytestmark = pytest.mark.skipif(ABSENT, reason="there is no chromium here")
 PAPERS = ("A4", "Letter")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.app import made
-from tests.app.pages import keep, press, words
+from tests.app.pages import keep, placed, press, words
 from vibecore.causes.load import catalogue
 from vibecore.jobs import case_of
 from vibecore.model import Evidence, PlannedCheck, RankedCause, Suspect, Warn
@@ -77,10 +77,15 @@ def test_while_that_is_open_nothing_is_to_be_mended_or_recorded_instead(start, j
 
 
 def test_once_cured_no_check_is_asked_for(start, job, store):
-    assert "Check next" in words(start("causes"))
-    keep(store, store.open(job.head.id), "after drive idle.csv")
+    assert "Look at the mounts" in words(start("causes"))
+    kept = keep(store, store.open(job.head.id), "after drive idle.csv")
     text = words(start("causes"))
-    assert "Check next" not in text
+    assert "Look at the mounts" not in text
+    assert "The repair is proven" not in text
+    assert "Next: **Say how the recordings were made**" in text
+    placed(store, kept)
+    text = words(start("causes"))
+    assert "Look at the mounts" not in text
     assert "The repair is proven" in text
 
 
@@ -99,13 +104,14 @@ def diagnosed(monkeypatch, **changes):
 
 
 def test_a_cure_that_rests_on_a_likely_speed_closes_nothing(start, job, store, monkeypatch):
-    keep(store, store.open(job.head.id), "after drive idle.csv")
+    placed(store, keep(store, store.open(job.head.id), "after drive idle.csv"))
     ran = "the engine ran at 582 rpm (60 % likely) in drive at idle after the repair"
     diagnosed(
         monkeypatch, repair=replace(made.diagnosis(repaired=True).repair, verdict="cured", provided=ran)
     )
     text = words(start("causes"))
-    assert "Check next" in text
+    assert "Next: **Say the engine speed**" in text
+    assert "Look at the mounts" in text
     assert "The repair is proven" not in text
     proof = start("proof")
     assert "### Cured, if the engine speed is right." in words(proof)

@@ -15,7 +15,7 @@ from vibecore.model import Symptoms
 @pytest.mark.usefixtures("job")
 def test_the_record_page_shows_what_is_missing_with_its_cautions(start):
     text = words(start("record"))
-    assert "Next: **Neutral at raised idle**" in text
+    assert "Next: **Record: Neutral at raised idle**" in text
     assert "Sleeves, hair and tools away from belt and fan." in text
     assert "off the airbag cover" in text
 

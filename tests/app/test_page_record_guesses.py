@@ -54,7 +54,7 @@ def test_how_each_was_made_is_said_before_the_way_on(start, job, store):
     assert "Others can still help" in words(start("record"))
     store.save(done, notes={"guessed": "raised-idle.csv\tBy its name: at raised idle."})
     text = words(start("record"))
-    assert "All that this job needs is recorded. Now say below how each was made." in text
+    assert "Next: **Say how each recording was made**. All that this job needs is recorded." in text
     assert "Others can still help" not in text
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
-from tests.app.pages import keep, mended, press, upload, words
+from tests.app.pages import keep, mended, placed, press, upload, words
 from vibecore.jobs import case_of, save_case
 
-SAY = "Next: **Say below how each recording was made.**"
+SAY = "Next: **Say how each recording was made**. Then it shows what is still missing. It is asked below."
 
 
 def links(test):
@@ -20,10 +21,10 @@ def test_what_is_not_said_of_the_recordings_is_asked_before_another_is(start, jo
     """Who has just put in 'rec1.csv' at idle in neutral is not to be told to record that."""
     test = upload(start("record"), "rec1.csv", "rec2.csv")
     assert SAY in words(test)
-    assert "Next: **Neutral at raised idle**" not in words(test)
+    assert "Next: **Record: Neutral at raised idle**" not in words(test)
     press(test, "All is right as it stands")
     assert SAY not in words(test)
-    assert "Next: **Neutral at raised idle**" in words(test)
+    assert "Next: **Record: Neutral at raised idle**" in words(test)
 
 
 @pytest.mark.usefixtures("job")
@@ -34,8 +35,23 @@ def test_what_is_guessed_whole_does_not_hold_up_the_next(start):
 def test_the_way_on_stands_below_what_was_confirmed(start, job, store):
     test = start("record")
     assert links(test) == ["To the causes"]  # though one is still missing
-    keep(store, store.open(job.head.id), "after drive idle.csv")
-    assert links(start("record")) == ["To the proof"]
+    kept = keep(store, store.open(job.head.id), "after drive idle.csv")
+    assert links(start("record")) == []  # nobody said where the phone was
+    placed(store, kept)
+    assert links(start("record")) == ["Write the report"]
+
+
+@pytest.mark.parametrize("names", [(), ("a.csv",), ("raised.csv",), ("after drive idle.csv",)])
+@pytest.mark.parametrize("notes", [{}, {"done": "New mount."}, {"cannot": "fuel smell"}])
+def test_the_next_step_is_the_same_on_every_page(start, job, store, names, notes):
+    kept = keep(store, store.open(job.head.id), *names)
+    store.save(kept, notes={**notes, "guessed": "".join(f"{n}\tNothing tells." for n in names)})
+    told = {}
+    for page in ("", "record", "causes"):
+        shown = words(start(page))
+        told[page] = re.findall(r"(?:Next: |Check next\n)\*\*(.*?)\*\*", shown)
+        assert len(told[page]) == 1, page
+    assert told[""] == told["record"] == told["causes"]
 
 
 @pytest.mark.parametrize("how", ["check", "note"])
@@ -46,11 +62,11 @@ def test_who_has_mended_something_is_shown_how_to_record_after_it(start, job, st
     monkeypatch.setattr(
         "vibecore.pipeline.diagnose_analysed", lambda _case, analyses: replace(found, analyses=analyses)
     )
-    assert "Next: **Neutral at raised idle**" in words(start("record"))
+    assert "Next: **Record: Neutral at raised idle**" in words(start("record"))
     mended(store, job, how)
     start("causes")  # its results are at hand from here on
     text = words(start("record"))
-    assert "Next: **After the repair**" in text
+    assert ("Then: **After the repair**" if how == "check" else "Next: **Record: After the repair**") in text
     assert "the helper's foot stays hard on the brake" in text
     assert text.index("Engine off: tape the phone where it was") < text.index("Put recordings in")
 
