@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from vibecore.safe_names import clean_name, free_name
+from vibecore.safe_names import clean_name, free_name, named_after
 from vibecore.store import NewFile, Store
 
 CASE = "[vehicle]\ncylinders = 4\n"
@@ -40,6 +40,19 @@ def test_files_of_one_name_get_numbers_and_no_name_leads_outside(store):
 )
 def test_clean_name(given, kept):
     assert clean_name(given) == kept
+
+
+@pytest.mark.parametrize(
+    ("title", "name"),
+    [
+        ("Silver hatch, A/C fitted", "Silver hatch, A-C fitted.html"),
+        ("Van \\ 2", "Van - 2.html"),
+        ("", "html"),
+        ("///", "---.html"),
+    ],
+)
+def test_a_title_is_a_file_name_as_a_whole(title, name):
+    assert named_after(title, ".html") == name
 
 
 def test_long_names_keep_their_ending():

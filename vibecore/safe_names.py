@@ -24,6 +24,11 @@ def clean_name(name: str) -> str:
     return _fitting(stem, ending).rstrip(" .") or "file"
 
 
+def named_after(title: str, ending: str) -> str:
+    """A clean file name with this ending for what bears this title, all of it: a slash parts no folders."""
+    return clean_name(f"{title.replace('/', '-').replace(chr(92), '-')}{ending}")
+
+
 def free_name(name: str, taken: Iterable[str]) -> str:
     """The name itself, or with the first number in brackets that no other file has; a clean name stays
     clean. Names that differ in capitals alone count as the same: on many disks they are."""

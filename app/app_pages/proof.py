@@ -19,7 +19,7 @@ from vibecore.engine import Vehicle
 from vibecore.jobs import save_case
 from vibecore.model import Analysis, Diagnosis, Repair
 from vibecore.plan import after_repair, unsaid_of_proof
-from vibecore.safe_names import clean_name
+from vibecore.safe_names import named_after
 from vibecore.words import pair_sentences
 
 LEAST_COMPARED = 2  # recordings: one before, one after
@@ -173,7 +173,7 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
         units, date = work.job.notes.get("units", ""), widgets.today()
         return comparison_html(work.case, pair, first, second, verdict=verdict, units=units, date=date)
 
-    name = clean_name(f"{first.name} and {second.name}.html")
+    name = named_after(f"{first.name} and {second.name}", ".html")
     st.download_button(
         "Save to print", make, name, "text/html", icon=":material/print:", on_click="ignore", key="print pair"
     )

@@ -17,7 +17,7 @@ from app_pages.causes import check_words
 from vibecore.exchange import export_job
 from vibecore.jobs import MAX_TITLE
 from vibecore.report import report_html
-from vibecore.safe_names import clean_name
+from vibecore.safe_names import named_after
 from vibecore.store import Job
 
 KEPT_WITHIN_S = 0.4  # keeping a note takes a tenth of it
@@ -72,7 +72,7 @@ def _offer_report(work: state.Work, results: cache.Results) -> None:
             work.case, notes, results.diagnosis, checks=checks, tried=tried, guessed=guessed, date=date
         )
 
-    name = clean_name(f"{work.case.title}.html")
+    name = named_after(work.case.title, ".html")
     icon = ":material/description:"
     st.download_button(
         "Save the report", make, name, "text/html", icon=icon, on_click="ignore", type="primary"
@@ -83,6 +83,6 @@ def _offer_zip(work: state.Work, results: cache.Results) -> None:
     def make() -> bytes:
         return export_job(state.store(), _typed_last(work), results.diagnosis, results.unread)
 
-    name = clean_name(f"{work.case.title}.zip")
+    name = named_after(work.case.title, ".zip")
     icon = ":material/archive:"
     st.download_button("Save the whole job", make, name, "application/zip", icon=icon, on_click="ignore")
