@@ -124,7 +124,8 @@ def _upload(work: state.Work) -> None:
     for number, upload in enumerate(uploads, start=1):
         digest = hashlib.sha256(upload.getvalue()).hexdigest()
         if digest in here:  # counted twice, one recording would speak with two voices
-            twice.append(f"{upload.name} is here already, as {here[digest]}: left out.")
+            named = "" if here[digest] == clean_name(upload.name) else f", as {here[digest]}"
+            twice.append(f"{upload.name} is here already{named}: left out.")
             continue
         name = free_name(clean_name(upload.name), taken)
         taken.append(name)

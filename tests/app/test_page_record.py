@@ -94,6 +94,7 @@ def test_the_same_file_is_not_taken_in_twice(start, job, store):
     test.file_uploader[0].set_value(again).run()
     assert [f.name for f in store.open(job.head.id).files[2:]] == ["b.csv", "c.csv"]
     assert "copy of b.csv is here already, as b.csv: left out." in words(test)
+    assert "b.csv is here already: left out." in words(upload(test, "b.csv"))
 
 
 def test_a_file_that_is_no_recording_is_no_good_news(start, job):  # noqa: ARG001 - the job is open
