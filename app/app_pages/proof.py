@@ -180,17 +180,13 @@ def _show_pair(work: state.Work, diagnosis: Diagnosis, first: Analysis, second: 
 
 
 def _first_pair(analyses: Sequence[Analysis]) -> tuple[int, int]:
-    """Places of the two to begin with: one before a repair and one after it made alike, else neutral and in
-    drive of one stage, else the two ends."""
+    """Places of the two to begin with: neutral and in drive, else made alike, else the two ends. Before and
+    after a repair have their verdict above."""
     every = list(enumerate(analyses))
-    for after in (i for i, a in every if a.condition.stage == "after"):
-        how = replace(analyses[after].condition, stage="before")
-        alike = [i for i, a in every if a.condition.made_as(how)]
-        if alike:
-            return alike[0], after
-    for neutral in (i for i, a in every if a.condition.gear in ("neutral", "park")):
-        how = replace(analyses[neutral].condition, gear="drive")
-        in_drive = [i for i, a in every if a.condition.made_as(how)]
-        if in_drive:
-            return neutral, in_drive[0]
+    for neutral, one in every:
+        if one.condition.gear in ("neutral", "park"):
+            how = replace(one.condition, gear="drive")
+            in_drive = [i for i, a in every if a.condition.made_as(how)]
+            if in_drive:
+                return neutral, in_drive[0]
     return 0, len(analyses) - 1
