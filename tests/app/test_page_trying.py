@@ -48,6 +48,27 @@ def test_how_to_try_is_told_with_its_cautions(start):
 
 
 @pytest.mark.usefixtures("job")
+def test_it_takes_two_on_a_car_that_cannot_roll(start):
+    """Common practice, no source: who taps beside the phone cannot work under the bonnet too."""
+    text = words(start("try-it"))
+    steps = (
+        "Two people: one in the seat taps, one works.",
+        "Parking brake on, wheels chocked, neutral or park",
+    )
+    assert text.index("clear of belts") < text.index(steps[0]) < text.index(steps[1])
+
+
+@pytest.mark.parametrize("kind", [kind.id for kind in kinds()])
+@pytest.mark.parametrize("state", ["fuel smell", "overheating", "belt damaged", "no ventilation"])
+def test_nothing_is_tried_where_no_engine_is_run_for_a_check(start, store, job, kind, state):
+    store.save(job, notes={"cannot": state})
+    text = words(choose(start("try-it"), "What will you try?", kind))
+    assert "Not now: " in text
+    assert "take it back at the end of the page Causes" in text
+    assert "Start the recording." not in text
+
+
+@pytest.mark.usefixtures("job")
 @pytest.mark.parametrize("kind", [kind.id for kind in kinds()])
 def test_the_airbag_is_cautioned_of_whatever_is_tried(start, kind):
     """The phone is in its place and records: on the wheel, beside the airbag."""
