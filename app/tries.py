@@ -19,7 +19,7 @@ from vibecore.errors import VibecoreError
 from vibecore.jobs import with_note
 from vibecore.model import Recording
 from vibecore.store import Job
-from vibecore.trying.kinds import kind_of
+from vibecore.trying.kinds import as_kind, kind_of
 from vibecore.trying.records import LEAST_S, SETTLING_S, Tried
 from vibecore.trying.taps import taps_s
 from vibecore.trying.words import tried_words
@@ -98,9 +98,10 @@ def outcome(job: Job, case: Case, trial: Trial) -> Tried | str:
     if recording is None:
         return f"{trial.name} is not there any more, or cannot be read. Put it in again."
     try:
-        return cache.tried(recording, case.vehicle.engine, trial.begun_s, trial.undone_s)
+        told = cache.tried(recording, case.vehicle.engine, trial.begun_s, trial.undone_s)
     except VibecoreError as error:
         return str(error)
+    return as_kind(told, kind_of(trial.kind))
 
 
 def lines(job: Job, case: Case) -> list[tuple[str, str]]:

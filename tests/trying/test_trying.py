@@ -15,6 +15,7 @@ from tests.speed.closed_form import as_recording, noise, shake
 from vibecore.engine import Engine
 from vibecore.errors import VibecoreError
 from vibecore.trying.change import MeanChange
+from vibecore.trying.kinds import as_kind, kind_of
 from vibecore.trying.noticing import did_it_notice
 from vibecore.trying.records import SHAKE, SPEED, UNEVEN, Reading, Tried
 from vibecore.trying.words import tried_words
@@ -74,6 +75,23 @@ def test_an_idle_that_rises_and_falls_back_was_noticed():
     text = tried_words(result)
     assert text.startswith("The engine noticed: the engine speed rose by 3")
     assert text.endswith("went back when it was undone.")
+
+
+def test_cleaner_tells_nothing_where_the_speed_could_not_be_read():
+    """Common practice, no source: an idle that rises is the main sign of a leak that the cleaner finds."""
+    still = did_it_notice(tried(), FOUR, 20.0, 40.0)
+    unread = replace(still, readings=tuple(r for r in still.readings if r.what != SPEED))
+    cleaner, cylinder = kind_of("cleaner"), kind_of("cylinder")
+    assert as_kind(still, cleaner) is still
+    assert as_kind(unread, cylinder) is unread
+    judged = as_kind(unread, cleaner)
+    assert judged.heeded == "cannot tell"
+    assert cleaner.meaning(judged.heeded) == ""
+    assert tried_words(judged).startswith("Cannot tell: the engine speed could not be read")
+    assert "rev counter" in tried_words(judged)
+    shaken = did_it_notice(tried(orders=(SOUND, SOUND | {0.5: 0.15}, SOUND)), FOUR, 20.0, 40.0)
+    seen = replace(shaken, readings=tuple(r for r in shaken.readings if r.what != SPEED))
+    assert as_kind(seen, cleaner).heeded == "noticed"
 
 
 def test_a_cylinder_switched_off_shows_below_the_firing_order():

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
-from vibecore.trying.records import Heeded
+from vibecore.trying.records import SPEED, Heeded, Tried
 
 
 @dataclass(frozen=True)
 class Kind:
     """One thing to try: how to begin and undo it, and what it means if the engine notices. check: the check
-    of the catalogue that it is part of."""
+    of the catalogue that it is part of. speedless: why nothing can be told without the engine speed, where
+    that is so."""
 
     id: str
     title: str
@@ -22,9 +23,18 @@ class Kind:
     noticed: str
     not_noticed: str
     check: str | None = None
+    speedless: str = ""
 
     def meaning(self, heeded: Heeded) -> str:
         return {"noticed": self.noticed, "not noticed": self.not_noticed}.get(heeded, "")
+
+
+def as_kind(tried: Tried, kind: Kind) -> Tried:
+    """What was read, as far as it tells anything of this kind."""
+    blind = kind.speedless and not any(reading.what == SPEED for reading in tried.readings)
+    if tried.heeded != "not noticed" or not blind:
+        return tried
+    return replace(tried, heeded="cannot tell", blind=kind.speedless)
 
 
 @cache

@@ -55,9 +55,11 @@ class Reading:
 @dataclass(frozen=True, eq=False)
 class Tried(Frozen):
     """Whether the engine noticed, the readings that tell it, and their series over the whole recording.
-    undone: it was, while the phone recorded, however little came after it."""
+    undone: it was, while the phone recorded, however little came after it. blind: why a shake that did not
+    change tells nothing; empty where it does."""
 
     heeded: Heeded
     readings: tuple[Reading, ...]
     series: tuple[TimeSeries, ...]
     undone: bool
+    blind: str = ""

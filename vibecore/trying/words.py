@@ -24,6 +24,8 @@ def tried_words(tried: Tried) -> str:
         bounds = " or ".join(_amount(MATTERS[u], u) for u in seen)
         blind = "" if any(r.what == SPEED for r in tried.readings) else f" {NO_SPEED}"
         return f"The engine did not notice: no reading moved by as much as {bounds}.{blind}"
+    if tried.blind:
+        return f"Cannot tell: {tried.blind}"
     unknown = [r for r in tried.readings if not r.still]
     drifted = [r for r in unknown if r.begun.sure and r.undone is not None]
     if drifted:
