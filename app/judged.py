@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from vibecore.constants import (
     CLIPPED,
     CYLINDERS_DOUBTFUL,
-    ENGINE_OFF,
     KNOCKS,
-    LOST_SAMPLES,
     MOVED,
     SLOW,
     STOOD_STILL,
@@ -21,15 +17,15 @@ from vibecore.constants import (
 )
 from vibecore.contract import all_warnings
 from vibecore.engine import Engine, what_can_be_seen
-from vibecore.model import Analysis, Recording, Warn
+from vibecore.harmless import harmless
+from vibecore.model import Analysis, Warn
 from vibecore.spoken import spoken_by_file
 
 MISLEADING = (CLIPPED, MOVED, KNOCKS)  # peaks cut off raise lines of their own; so does a loose phone
 UNIT_UNSURE = (UNIT_ASSUMED, UNIT_DOUBTFUL)  # levels weigh by their size: in another unit all would be wrong
-# True of every phone, told on the reading page; asked for by the plan; asked where the cylinders are said.
-NO_FAULT = {WEIGHTING_CUT_OFF, ENGINE_OFF, CYLINDERS_DOUBTFUL}
+# True of every phone, told on the reading page; asked where the cylinders are said.
+NO_FAULT = {WEIGHTING_CUT_OFF, CYLINDERS_DOUBTFUL}
 GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
-HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common practice, no source
 MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 ENOUGH = 2.5  # samples in a turn of a line: half of that is two, the rest room for the phone's filter
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
@@ -53,9 +49,8 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
     """A recording's quality: an icon and what to mind, each with its mend, the first thing first; of a good
     one, what does no harm stands behind."""
     unseen = _unseen_firing(analysis, engine)
-    lost = _few_lost(analysis.recording)
-    harmless = [w.message for w in analysis.warnings if w.code == ENGINE_OFF] + lost
-    told = NO_FAULT | ({SLOW} if unseen else set()) | ({LOST_SAMPLES} if lost else set())
+    no_harm = harmless(analysis)
+    told = NO_FAULT | no_harm.keys() | ({SLOW} if unseen else set())
     lines = [w.message for w in all_warnings(analysis) if w.code not in told]
     if analysis.speed is None:
         lines.reverse()  # why there is no speed comes last
@@ -63,17 +58,8 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
         lines.insert(0, unseen)
     lines += [text for text in [_cut_off(analysis)] if text]
     if not lines:
-        return GOOD, ["Good recording.", *harmless]
+        return GOOD, ["Good recording.", *no_harm.values()]
     return TO_MIND, lines
-
-
-def _few_lost(recording: Recording) -> list[str]:
-    """That the lost samples do no harm, where they are few and none of the gaps is long."""
-    lost = recording.lost_samples
-    few = 0 < lost < HARMLESS_SHARE * recording.rows and np.diff(recording.t_s).max() < SHORT_GAP_S
-    if not few or all(w.code != LOST_SAMPLES for w in recording.warnings):
-        return []
-    return [f"{lost} samples are missing, in short gaps: that does no harm."]
 
 
 def _cut_off(analysis: Analysis) -> str:

@@ -34,7 +34,7 @@ LAYERS = [
     *("copies", "spoken"),
     "sound_cars",
     *("evidence", "causes", "repair", "pipeline"),
-    *("casefile", "case", "contract", "words", "terminal", "mending", "plan"),
+    *("casefile", "case", "contract", "harmless", "words", "terminal", "mending", "plan"),
     "trying",
     *("safe_names", "store", "guess", "by_name", "jobs", "waterfall", "figures"),
     *("drawing", "paper", "report", "pair_report", "exchange"),

@@ -17,8 +17,11 @@ from tests.app import made
 from tests.report_made import GREY_VAN, Page
 from vibecore.case import CaseRecording
 from vibecore.comfort import overall
+from vibecore.constants import EQUAL_STAMPS
+from vibecore.harmless import harmless
 from vibecore.model import Condition, Evidence, Symptoms, Warn
 from vibecore.pair_report import comparison_html
+from vibecore.reading import read_recording
 from vibecore.repair import side_by_side
 from vibecore.report import report_html
 from vibecore.words import speaks
@@ -115,6 +118,35 @@ def test_the_car_and_its_symptoms_are_told_in_the_workshops_units(case):
     assert "Engine lamp on. Trouble codes: P0301. It shakes: in gear, cold." in text
     assert "100,000 miles" in Page(report_html(told, {"units": "US"}, made.diagnosis())).text  # NIST SP 811
     assert "Engine lamp" not in Page(report_html(case, {}, made.diagnosis())).text  # not known is not 'off'
+
+
+def test_what_is_no_trouble_code_is_not_printed_as_one(case):
+    """Form of the codes: SAE J2012, from memory; no code list has P9999."""
+    told = replace(case, symptoms=Symptoms(True, ("P0301", "P9999", "P03", "XYZ")))
+    text = Page(report_html(told, {}, made.diagnosis())).text
+    assert "Trouble codes: P0301." in text
+    assert "P9999" not in text
+    none = replace(case, symptoms=Symptoms(True, ("P9999",)))
+    assert "Trouble codes" not in Page(report_html(none, {}, made.diagnosis())).text
+
+
+def test_what_does_no_harm_is_nothing_to_keep_in_mind(case):
+    """As the app judges it: one in a hundred samples lost in short gaps, stamps equal now and then."""
+    plain = made.analysis().recording
+    warnings = (Warn("lost-samples", "Close other apps."), Warn(EQUAL_STAMPS, "37 stamps equal."))
+    few = replace(made.analysis(), recording=replace(plain, warnings=warnings, lost_samples=12))
+    many = replace(few, recording=replace(few.recording, lost_samples=100))
+    assert list(harmless(few)) == [EQUAL_STAMPS, "lost-samples"]
+    text = Page(report_html(case, {}, made.diagnosis(few))).text
+    assert "Close other apps" not in text
+    assert "37 stamps equal" not in text
+    assert "Close other apps" in Page(report_html(case, {}, made.diagnosis(many))).text
+
+
+def test_stamps_that_are_equal_now_and_then_are_read_as_such():
+    rows = [f"{(i - (i % 80 == 1)) * 10},0.1,0.2,{9.8 + 0.1 * (i % 3)}" for i in range(2000)]
+    read = read_recording("\n".join(["time_ms,x,y,z", *rows]).encode(), name="equal.csv")
+    assert EQUAL_STAMPS in [w.code for w in read.warnings]
 
 
 def test_how_a_file_was_read_is_no_matter_of_the_customers(case):

@@ -34,4 +34,5 @@ STOOD_STILL = "stood-still"  # the engine did, for a part of the recording
 WEIGHTING_CUT_OFF = "weighting-cut-off"
 LOST_SAMPLES, SLOW, CLIPPED, MOVED, KNOCKS = "lost-samples", "slow", "clipped", "moved", "knocks"
 CYLINDERS_DOUBTFUL = "cylinders-doubtful"
+EQUAL_STAMPS = "equal-stamps"
 UNIT_ASSUMED, UNIT_DOUBTFUL = "unit-assumed", "unit-doubtful"

@@ -10,11 +10,13 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from vibecore.case import Case
-from vibecore.constants import ENGINE_OFF, SOUND
+from vibecore.causes.load import catalogue
+from vibecore.constants import SOUND
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, orders_svg
 from vibecore.engine import Vehicle
 from vibecore.figures.style import too_broken
+from vibecore.harmless import harmless
 from vibecore.jobs import INVENTED, INVENTED_WORDS
 from vibecore.mending import SURE_ENOUGH, likeliest_part, to_mend
 from vibecore.model import Analysis, Diagnosis, RankedCause, Repair, Symptoms
@@ -149,7 +151,8 @@ def _sure_part(cause: RankedCause) -> tuple[str, float] | None:
 
 def _symptoms(symptoms: Symptoms) -> str:
     lamp = {None: "", True: "Engine lamp on.", False: "Engine lamp off."}[symptoms.check_engine_light]
-    codes = f"Trouble codes: {', '.join(symptoms.codes)}." if symptoms.codes else ""
+    known = [code for code in symptoms.codes if catalogue().code(code)]  # what else was typed is none
+    codes = f"Trouble codes: {', '.join(known)}." if known else ""
     when = f"It shakes: {', '.join(symptoms.shakes_when)}." if symptoms.shakes_when else ""
     return text(" ".join(filter(None, (lamp, codes, when))))
 
@@ -263,7 +266,6 @@ def _minds_of_all(analyses: Sequence[Analysis], called: Mapping[str, str]) -> li
 
 
 def _minds(analysis: Analysis) -> list[str]:
-    """What to mind of a recording; what is true of every phone is said once for all."""
-    cut_off = analysis.overall.cut_off_note
-    told = [w for w in all_warnings(analysis) if w.code != ENGINE_OFF]  # how it was made says that already
-    return [w.message for w in told if w.message != cut_off]
+    """What to mind of a recording, as the app judges it; what is true of every phone is said once for all."""
+    cut_off, no_harm = analysis.overall.cut_off_note, harmless(analysis)
+    return [w.message for w in all_warnings(analysis) if w.code not in no_harm and w.message != cut_off]
