@@ -18,6 +18,8 @@ from streamlit.delta_generator import DeltaGenerator
 from vibecore.case import Case
 from vibecore.errors import CaseError, VibecoreError
 from vibecore.jobs import case_of, save_case
+from vibecore.merging import clash
+from vibecore.store import StaleEdit
 
 Notes = Mapping[str, str]
 Put = Callable[[Case, Notes, Any], tuple[Case, Notes]]  # case and notes as they are once that is said
@@ -26,6 +28,7 @@ NOT_SAID = "not said"
 MAX_TEXT = 2000  # characters of a note: a page of a report
 BOX_PX = 150  # two boxes beside each other on a phone of 390, four on a laptop
 NUMBER_PX = 220  # five figures, and the three buttons of a number that may be empty
+BOTH_KEPT = "This job was changed in another window too: both changes are kept."
 FAULT = "That could not be kept because of a fault in vibecore. The window it was started in says more."
 
 
@@ -40,6 +43,8 @@ def box(draw: Callable[..., Any], name: str, put: Put, *args: Any, **kwargs: Any
         _keep(window, key, put)  # there may be room on the disk by now, or the box beside it fits
     if key in window.unkept:
         st.error(widgets.plain(window.unkept[key]))
+    elif box_of(key) in window.clashed:
+        st.warning(widgets.plain(typed_words(window.clashed[box_of(key)])))
     return said
 
 
@@ -54,7 +59,7 @@ def _keep(window: state.Window, key: str, put: Put) -> None:
     """Keep what this box holds, or why that cannot be. It touches no session, so nothing breaks it off."""
     try:
         with window.saving:
-            _save(window, put, held(key))
+            _save(window, key, put, held(key))
     except VibecoreError as error:
         window.unkept[key] = str(error)
     except Exception:
@@ -62,16 +67,37 @@ def _keep(window: state.Window, key: str, put: Put) -> None:
         window.unkept[key] = FAULT
     else:
         window.unkept.pop(key, None)
+        window.clashed.pop(box_of(key), None)
 
 
-def _save(window: state.Window, put: Put, said: Any) -> None:
+def _save(window: state.Window, key: str, put: Put, said: Any) -> None:
+    """Keep it, also beside what another window has changed since, unless that is the same thing."""
     job = window.job
     if job is None:
         return
     was = case_of(job)
     case, notes = put(was, job.notes, said)
-    if case != was or notes != job.notes:
+    if case == was and notes == job.notes:
+        return
+    try:
         window.hold(save_case(state.store(), job, case, notes=notes))
+    except StaleEdit as error:
+        now = state.store().open(job.head.id)
+        if clash((was, job.notes), (case, notes), (case_of(now), now.notes)):
+            window.clashed[box_of(key)] = str(said)
+            raise StaleEdit(f"{error} {typed_words(said)}") from None
+        case, notes = put(case_of(now), now.notes, said)
+        window.hold(save_case(state.store(), now, case, notes=notes), BOTH_KEPT)
+        window.fetched += 1  # every box shows what is there now
+
+
+def box_of(key: str) -> str:
+    """What stays of a box's key when the job is fetched again."""
+    return key.rsplit(" ", 1)[0]
+
+
+def typed_words(said: Any) -> str:
+    return f"You had typed: {said}"
 
 
 def held(key: str, otherwise: Any = None) -> Any:

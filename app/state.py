@@ -42,6 +42,7 @@ class Window:
     stopped: str = ""  # key of the results whose making was stopped
     moved: dict[str, float] | None = None  # the ranking before the last outcome: name -> share
     unkept: dict[str, str] = field(default_factory=dict)  # key of a box -> why what it holds was not kept
+    clashed: dict[str, str] = field(default_factory=dict)  # box -> what was typed in it and is not kept
     saving: threading.Lock = field(default_factory=threading.Lock)  # two runs of one window may overlap
 
     def hold(self, job: Job, said: str = "") -> None:

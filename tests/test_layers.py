@@ -36,7 +36,7 @@ LAYERS = [
     *("evidence", "causes", "repair", "pipeline"),
     *("casefile", "case", "contract", "harmless", "words", "terminal", "mending", "plan"),
     "trying",
-    *("safe_names", "store", "guess", "by_name", "jobs", "waterfall", "figures"),
+    *("safe_names", "store", "guess", "by_name", "jobs", "merging", "waterfall", "figures"),
     *("drawing", "paper", "report", "pair_report", "exchange"),
     *("places", "launch", "answering", "cli"),
 ]

@@ -125,16 +125,29 @@ def test_a_pulley_whose_size_is_still_to_come_is_no_error(start, store, job):
     assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == {"crank": 160.0, "water pump": 130.0}
 
 
-def test_what_was_typed_in_a_window_that_is_behind_is_told_and_undoes_nothing(start, job, store):
+def test_what_was_typed_in_a_window_that_is_behind_is_kept_beside_the_others_change(start, job, store):
     test = start("car")
     store.save(job, notes={"services": "Plugs"})
     area(test, "What the customer says").input("Shakes").run()
-    assert "changed in another window" in words(test)
-    assert store.open(job.head.id).notes == {"services": "Plugs"}
-    press(test, "Show what is there now")
-    assert area(test, "Last services and parts").value == "Plugs"
-    area(test, "What the customer says").input("Shakes").run()
     assert store.open(job.head.id).notes == {"services": "Plugs", "complaint": "Shakes"}
+    assert "changed in another window too: both changes are kept" in words(test)
+    assert area(test, "Last services and parts").value == "Plugs"
+    assert area(test, "What the customer says").value == "Shakes"
+    area(test, "Last services and parts").input("Plugs, oil").run()
+    assert store.open(job.head.id).notes == {"services": "Plugs, oil", "complaint": "Shakes"}
+
+
+def test_where_two_windows_change_the_same_thing_what_was_typed_stays_in_sight(start, job, store):
+    test = start("car")
+    store.save(job, notes={"complaint": "Theirs"})
+    area(test, "What the customer says").input("Mine").run()
+    assert store.open(job.head.id).notes == {"complaint": "Theirs"}
+    press(test, "Show what is there now")
+    assert area(test, "What the customer says").value == "Theirs"
+    assert "You had typed: Mine" in words(test)
+    area(test, "What the customer says").input("Theirs. Mine").run()
+    assert "You had typed" not in words(test)
+    assert store.open(job.head.id).notes == {"complaint": "Theirs. Mine"}
 
 
 @pytest.mark.parametrize(("cylinders", "asked"), [(4, False), (7, True), (12, False), (13, True)])

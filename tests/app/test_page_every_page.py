@@ -96,13 +96,14 @@ def test_nothing_is_said_twice(start, job, store, monkeypatch):
 
 def test_the_later_of_two_windows_is_told(start, job, store):
     test = start("car")
-    store.save(store.open(job.head.id), title="Changed elsewhere")
+    store.save(store.open(job.head.id), notes={"complaint": "theirs"})
     area(test, "What the customer says").input("mine")
     press(test, "Save")
     assert "changed in another window" in words(test)
-    assert store.open(job.head.id).notes.get("complaint") is None
+    assert "You had typed: mine" in words(test)
+    assert store.open(job.head.id).notes["complaint"] == "theirs"
     press(test, "Show what is there now")
-    assert not test.warning
+    assert [w.value.replace("\\", "") for w in test.warning] == ["You had typed: mine"]
 
 
 @pytest.mark.usefixtures("job")
