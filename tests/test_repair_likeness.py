@@ -223,6 +223,21 @@ def test_a_new_line_is_named_whatever_the_verdict() -> None:
     assert any("order 1 rose" in n for n in risen.notes)
 
 
+def test_half_orders_that_are_new_are_named_with_what_to_check() -> None:
+    """One cylinder that misses shows on the half orders (common practice, no source): a lead left off."""
+    missed = SOUND | {0.5: 0.3, 1.5: 0.2}
+    mended = {2.0: SOUND[2.0] / 8}
+    told = "New since the repair: half orders (0.36 m/s2, "  # the root of 0.3 squared and 0.2 squared
+    for after, is_new in ((missed | mended, True), (SOUND | mended, False), (missed, True)):
+        got = repair.compare(made(SOUND), made(after, AFTER), on(2.0), engine=FOUR)
+        assert any(n.startswith(told) for n in got.notes) is is_new
+    assert "Check for a cylinder that misses." in " ".join(got.notes)
+    old = repair.compare(made(missed), made(missed | mended, AFTER), on(2.0), engine=FOUR)
+    unsure = repair.compare(made(SOUND), made(missed, AFTER), on(2.0), engine=FOUR, placing_db=20.0)
+    for other in (old, unsure):
+        assert not any("half orders (" in n for n in other.notes)
+
+
 def test_felt_values_of_the_seat_with_bands_and_of_the_wheel_without() -> None:
     seat = replace(WHEEL, place="seat")
     pair = made(SOUND, seat, weighted=0.7), made(SOUND, replace(seat, stage="after"), weighted=0.2)

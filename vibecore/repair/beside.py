@@ -7,15 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from vibecore.comfort import comfort_words
-from vibecore.model import Analysis, Line, OrderChange
-from vibecore.repair.lines import level_at_hz, level_at_order
+from vibecore.engine import Engine
+from vibecore.model import Analysis, FaultLines, Line, OrderChange
+from vibecore.repair.lines import change, interval_db, level_at_hz, level_at_order, total
+from vibecore.repair.own import own_lines
 from vibecore.repair.significance import FELT_DB
+from vibecore.sound_cars import joined
 from vibecore.units import order_text, signed, times, times_against
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
 _NEW_LINE_SHARE = 0.1  # and is at least this share of the whole shake's rms
 _MOST_NEW_LINES = 3
+HALF = 0.5  # of an order: what comes once in two turns, or in odd multiples of that
 
 
 def new_lines(
@@ -42,6 +46,33 @@ def new_lines(
         and c.change_db > _NEW_LINE_DB
     ]
     return [text for _, text in sorted(found, reverse=True)[:_MOST_NEW_LINES]]
+
+
+def new_half_orders(
+    before: Analysis,
+    after: Analysis,
+    engine: Engine | None,
+    fault_orders: Sequence[float],
+    extra_sd_db: float,
+) -> list[str]:
+    """That the half orders below the firing order stand out of what sound cars show since the repair, and did
+    not before: a plug lead left off, an injector that does not click. extra_sd_db: of the change, from all
+    but the recordings' own scatter."""
+    halves = [o for o in engine.orders if o < engine.firing_order and o % 1 == HALF] if engine else []
+    if not halves or set(halves) & set(fault_orders):
+        return []
+    firsts, seconds = (own_lines(a, FaultLines(tuple(halves)), engine) for a in (before, after))
+    seen = [(b.level, a.level, a.sound) for b, a in zip(firsts, seconds, strict=True) if b.level and a.level]
+    if not seen:
+        return []
+    was, now = total([b for b, _, _ in seen]), total([a for _, a, _ in seen])
+    most_m_s2 = joined([sound for _, _, sound in seen]).most_m_s2
+    change_db = change(was, now).db
+    surely = change_db > _NEW_LINE_DB and interval_db(was, now, extra_sd_db)[0] > 0
+    if not (surely and was.rms_m_s2 <= most_m_s2 < now.rms_m_s2):
+        return []
+    risen = f"{now.rms_m_s2:.2g} m/s2, {times_against(change_db)} before"
+    return [f"New since the repair: half orders ({risen}). Check for a cylinder that misses."]
 
 
 def _is_new(line: Line, before: Analysis) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Compared, FaultLines, OrderChange, Repair, VerdictName
-from vibecore.repair.beside import felt, new_lines
+from vibecore.repair.beside import felt, new_half_orders, new_lines
 from vibecore.repair.likeness import Likeness, copy_words, likeness
 from vibecore.repair.lines import (
     Level,
@@ -172,6 +172,8 @@ def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[O
     """The verdict in words, and what to mind beside it."""
     before, after, like = both.before, both.after, both.like
     notes = (*like.notes, *shift_note(result.taped), *new_lines(before, after, changes, lines.orders))
+    extra_sd_db = _extra_sd(like, both.placing_db, False)
+    notes += tuple(new_half_orders(before, after, both.engine, lines.orders, extra_sd_db))
     notes += tuple(felt(before, after))
     verdict = _verdict(result)
     stands_in = result.compared == "whole shake" and not both.fault.whole and like.blocking is None
