@@ -123,6 +123,11 @@ class Engine:
         return tuple([row for row in fits if row.usual] or fits)
 
     @property
+    def uneven_share(self) -> float:
+        """Share of the layouts that may be meant which fire at uneven angles of the crank."""
+        return sum(bool(_uneven_orders(row, self.orders)) for row in self.layouts) / max(len(self.layouts), 1)
+
+    @property
     def usual_firing_sequence(self) -> str:
         """The firing sequence of most engines like this, with the advice to check it."""
         known = [row.sequence for row in self.layouts if row.sequence]

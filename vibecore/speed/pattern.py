@@ -12,7 +12,7 @@ neighbour) is wide on purpose.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -86,6 +86,8 @@ STATES = (
         offsets=UNBALANCED,
     ),
 )
+# What fires at uneven angles shows further orders of its firing when sound, as strong as any.
+FIRES_UNEVENLY = replace(STATES[0], name="fires unevenly", lead_db=-15.0, half=-2.0, one=-6.0, above=-10.0)
 THREE_ROCKS_DB = -8.0  # order 1 of a three-cylinder engine when sound: its rocking couple
 
 
@@ -227,7 +229,7 @@ def _table(engine: Engine, count: int) -> _Table:
     teeth: Floats = step * np.arange(1, count + 1, dtype=float)
     variants = [
         (state, share / len(FIRING_HARMONICS_DB), (even, whole), slope)
-        for state in STATES
+        for state in _states(engine)
         for share, even, whole in state.offsets
         for slope in FIRING_HARMONICS_DB
     ]
@@ -242,6 +244,15 @@ def _table(engine: Engine, count: int) -> _Table:
     )
 
 
+def _states(engine: Engine) -> list[EngineState]:
+    """The states of this engine: where it may fire unevenly when sound, as often as its layouts do."""
+    uneven, sound = engine.uneven_share, STATES[0]
+    even, odd = (
+        replace(s, share=sound.share * p) for s, p in ((sound, 1 - uneven), (FIRES_UNEVENLY, uneven))
+    )
+    return [state for state in (even, *STATES[1:], odd) if state.share]
+
+
 def _relative(
     state: EngineState, offsets_db: tuple[float, float], slope_db: float, engine: Engine, teeth: Floats
 ) -> Floats:
@@ -253,6 +264,9 @@ def _relative(
     relative[np.isclose(teeth, 0.5)] = state.half + offsets_db[0]
     if state.name == "sound" and engine.cylinders == 3:
         relative[np.isclose(teeth, 1.0)] = THREE_ROCKS_DB
+    if state.name == FIRES_UNEVENLY.name:
+        fired = [order for order, normal in engine.normal_orders().items() if normal.kind == "uneven firing"]
+        relative[np.isclose(teeth[:, None], fired).any(axis=1)] = state.half
     multiple = teeth / firing
     harmonic = np.isclose(multiple, np.rint(multiple)) & (multiple > 0.5)
     relative[harmonic] = state.firing + slope_db * (multiple[harmonic] - 1)
