@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
-from vibecore.evidence import line_findings, lines, near_mode, rattle, road_findings
+from vibecore.evidence import blows, line_findings, lines, near_mode, rattle, road_findings
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
 from vibecore.evidence.levels import strangers_hz, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
@@ -216,6 +216,8 @@ FINDINGS: tuple[Callable[[Scene, Vehicle], Finding | None], ...] = (
     line_findings.line_with_unit_only,
     judder_in_gear,
     rattle.rattle_with_gear,
+    blows.bursts,
+    blows.reach,
     idle_against_figure,
     isolation,
     firing_order_over_speed,

@@ -43,6 +43,15 @@ def between_db(analysis: Analysis, band_hz: tuple[float, float]) -> float | None
     return _gaps_db(analysis.orders, band_hz[0] / turns_hz, band_hz[1] / turns_hz)
 
 
+def between_density(analysis: Analysis, band_hz: tuple[float, float]) -> float | None:
+    """Mean density in the gaps within a band of hertz, (m/s2)^2 an order; None if no gap lies there."""
+    if analysis.orders is None or analysis.speed is None:
+        return None
+    turns_hz = analysis.speed.turns_hz
+    medians = _gap_medians(analysis.orders, band_hz[0] / turns_hz, band_hz[1] / turns_hz)
+    return sum(medians) / len(medians) if medians else None
+
+
 def multiples_power(table: OrderTable, firing_order: float) -> float:
     """(m/s2)^2 on the third and fourth multiples of the firing order, as far as the spectrum reaches."""
     x, psd = table.spectrum.x, table.spectrum.psd
@@ -60,13 +69,18 @@ def multiples_power(table: OrderTable, firing_order: float) -> float:
 def _gaps_db(
     table: OrderTable, low: float, high: float, crossed: Sequence[tuple[float, float]] = ()
 ) -> float | None:
+    medians = _gap_medians(table, low, high, crossed)
+    return 10 * math.log10(max(0.5 * sum(medians), LEAST_GROUND_M_S2**2)) if medians else None
+
+
+def _gap_medians(
+    table: OrderTable, low: float, high: float, crossed: Sequence[tuple[float, float]] = ()
+) -> list[float]:
+    """The middle density of each gap between the orders low and high that nothing crosses."""
     x, psd = table.spectrum.x, table.spectrum.psd
     gap = np.floor(2 * x).astype(int)
     beside = x - gap / 2
     inside = (beside >= GAP[0]) & (beside <= GAP[1]) & (x >= low) & (x <= high)
     for begin, end in crossed:
         inside &= (gap / 2 + GAP[1] < begin) | (gap / 2 + GAP[0] > end)
-    medians = [float(np.median(psd[inside & (gap == g)])) for g in np.unique(gap[inside])]
-    if not medians:
-        return None
-    return 10 * math.log10(max(0.5 * sum(medians), LEAST_GROUND_M_S2**2))
+    return [float(np.median(psd[inside & (gap == g)])) for g in np.unique(gap[inside])]

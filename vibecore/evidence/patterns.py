@@ -52,7 +52,15 @@ PATTERNS: dict[str, tuple[Pattern, ...]] = {
             {"half": 3.0, "one": 4.0},
             "one missing torque pulse a cycle has half orders and order 1 nearly as strong as the firing "
             "order; they lie lower in frequency, where mounts pass more",
+            0.85,
             family_spread={"half": 6.0, "one": 5.0},
+        ),
+        Pattern(
+            {"half": (22.0, 22.0, 20.0), "ground": (2.0, 2.0, 2.0)},
+            {"half": 4.0, "one": 4.0},
+            "several cylinders that differ steadily may cancel at order 1, as one alone never does",
+            0.15,
+            family_spread={"half": 6.0},
         ),
     ),
     "uneven-combustion": (

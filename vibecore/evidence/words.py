@@ -77,6 +77,13 @@ MEANINGS: dict[tuple[str, str], tuple[str, str]] = {
     ("unit only", "cooling-fan"): ("the fan may start with it", "no fan starts to shake with it"),
     ("fan only", "cooling-fan"): ("it is the fan's own", "the fan brings no shake"),
     ("judder", "driveline"): ("it judders with the load", "it does not judder with the load"),
+    ("bursts", "exhaust-contact"): ("blows, as of metal on metal", "there are no blows"),
+    ("bursts", "uneven-combustion"): ("strokes of unlike strength", "the strokes are alike"),
+    ("reach", "exhaust-contact"): ("blows reach high", "blows would reach higher"),
+    ("reach", "uneven-combustion"): (
+        "the rubber keeps back what is fast",
+        "rubber would keep back more of it",
+    ),
     ("rattle", "exhaust-contact"): (
         "metal touches metal in one and not in the other",
         "nothing rattles with the gear",
