@@ -31,6 +31,7 @@ DUE_WIDTH = 0.2  # the step from fresh to due is spread over this share of the d
 # A finding that names a part: true of that one in 19 of 20 cases, by chance of another in one; no source.
 POINTS_TIMES = 0.95 / 0.05
 SHOWN_FROM_DB = 1.5  # a ratio under it (40 %) is not worth a line on the screen; but
+TIE_DIGITS = 9  # rounding decides no rank: alike to so many digits they stand as in the catalogue
 TOP, LEAST_DB = 3, 0.3  # so many, the strongest, are shown from this on: no rank stands without a reason
 
 
@@ -88,7 +89,7 @@ def rank(
         _with_reasons(_ranked(cause, p, prior, hypotheses, evidence, findings), reasons, hypotheses)
         for cause in known.causes
     ]
-    return tuple(sorted(ranked, key=lambda r: -r.probability))
+    return tuple(sorted(ranked, key=lambda r: -round(r.probability, TIE_DIGITS)))
 
 
 def hypotheses_of(known: Catalogue) -> tuple[Hypothesis, ...]:
