@@ -23,6 +23,7 @@ from vibecore.words import repair_sentences
         ({"place": "seat"}, "seat"),
         ({"gear": "neutral"}, "neutral"),
         ({"speed_hold": "raised"}, "raised"),
+        ({"speed_hold": "engine off"}, "Record both with it running"),
     ],
 )
 def test_another_condition_cannot_be_compared(change: dict[str, str], word: str) -> None:

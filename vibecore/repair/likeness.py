@@ -97,10 +97,10 @@ def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
         return f"The phone was on the {b.place} before and on the {a.place} after: use the same place twice."
     if b.gear and a.gear and b.gear != a.gear and not {b.gear, a.gear} <= _UNLOADED:
         return f"Before was in {b.gear}, after in {a.gear}: record both in the same gear."
+    if "engine off" in (b.speed_hold, a.speed_hold):
+        return "The engine was off: there is no engine shake to compare. Record both with it running."
     if b.speed_hold and a.speed_hold and b.speed_hold != a.speed_hold:
         return f"Before was at '{b.speed_hold}', after at '{a.speed_hold}': record both alike."
-    if "engine off" in (b.speed_hold, a.speed_hold):
-        return "The engine was off: there is no engine shake to compare."
     return None
 
 
