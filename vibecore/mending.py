@@ -115,25 +115,22 @@ def _seen(case: Case, cause: RankedCause) -> str:
         len({row.likelihood(o.id, part, cause.id) for part in parts}) > 1 for row in left for o in row.outcome
     ):
         return ""
-    looks = [
-        (row, outcome) for row, outcome in map(_rows, case.checks) if row and row.engine == "off" and outcome
-    ]
-    found = [o.name for _, o in looks if o.given.get(cause.id, 0.0) > FOUND_TIMES * o.otherwise]
+    looks = [outcome for row, outcome in filter(None, map(_came, case.checks)) if row.engine == "off"]
+    found = [o.name for o in looks if o.given.get(cause.id, 0.0) > FOUND_TIMES * o.otherwise]
     return found[-1] if found else ""
 
 
 def has_found(check: CheckOutcome) -> bool:
     """Does this outcome of a check show a part or a cause at fault?"""
-    row, outcome = _rows(check)
-    if row is None or outcome is None:
+    came = _came(check)
+    if came is None:
         return False
+    _, outcome = came
     most = max(outcome.given.values(), default=0.0)
     return most >= SURE_ENOUGH and most > FOUND_TIMES * outcome.otherwise
 
 
-def _rows(done: CheckOutcome) -> tuple[CheckRow | None, OutcomeRow | None]:
-    """The check and its outcome in the catalogue; None for what is not there."""
+def _came(done: CheckOutcome) -> tuple[CheckRow, OutcomeRow] | None:
     from vibecore.causes.load import catalogue  # the catalogue is read only where a check was made
 
-    row = catalogue().find_check(done.id)
-    return row, row.find_outcome(done.outcome) if row else None
+    return catalogue().what_came(done)
