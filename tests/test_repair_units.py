@@ -47,22 +47,36 @@ def _after(recording: Recording) -> Analysis:
     return _as_read(recording, scaled(-19.8, tuple(SOUND)), AFTER)
 
 
-@pytest.mark.parametrize("named_first", [True, False])
-def test_an_unmended_car_is_not_cured_by_a_unit_that_nobody_named(named_first: bool) -> None:
+def test_an_unmended_car_is_not_cured_by_a_unit_that_nobody_named() -> None:
     named, unnamed = _file(IN_M_S2), _file(NO_UNIT, scale=1 / G)
-    first, second = (named, unnamed) if named_first else (unnamed, named)
-    got = compare(_before(first), _after(second), on(2.0), engine=FOUR)
+    got = compare(_before(named), _after(unnamed), on(2.0), engine=FOUR)
     assert got.verdict == "cannot-tell"
     assert got.change_db is None
     assert f"The unit of {unnamed.name} is not known: if it were g, all in it would be 9.8 times" in got.why
     assert "with the same app, with gravity in" in got.why
-    pair = side_by_side(_before(first), _after(second), FOUR)
+    pair = side_by_side(_before(named), _after(unnamed), FOUR)
     assert pair.repair is not None
     assert pair.repair.verdict == "cannot-tell"
 
 
+def test_nor_is_it_worse_where_the_first_was_in_the_other_unit() -> None:
+    weaker = replace(_after(_file(NO_UNIT, scale=1 / G)), condition=_before(_file(IN_M_S2)).condition)
+    got = compare(weaker, replace(_before(_file(IN_M_S2)), condition=AFTER), on(2.0), engine=FOUR)
+    assert got.verdict == "cannot-tell"
+
+
+@pytest.mark.parametrize(("change_db", "verdict"), [(0.0, "unchanged"), (-8.0, "cured")])
+def test_a_change_that_another_unit_would_make_larger_still_stands(change_db: float, verdict: str) -> None:
+    """Both ways: in g the second would shake 12 to 20 dB more than the first."""
+    after = _as_read(_file(NO_UNIT, seed=2), scaled(change_db, tuple(SOUND)), AFTER)
+    assert compare(_before(_file(IN_M_S2)), after, on(2.0), engine=FOUR).verdict == verdict
+    mended = _as_read(_file(IN_M_S2, seed=2), scaled(-20.0, (2.0,)), AFTER)
+    assert compare(_before(_file(NO_UNIT)), mended, on(2.0), engine=FOUR).verdict == "cured"
+
+
 def test_two_recordings_that_are_no_repair_say_it_too() -> None:
-    first, second = _before(_file(IN_M_S2)), _before(_file(NO_UNIT, scale=1 / G))
+    first, second = _before(_file(IN_M_S2)), _after(_file(NO_UNIT, scale=1 / G))
+    second = replace(second, condition=first.condition)
     assert any("is not known" in note for note in side_by_side(first, second, FOUR).notes)
 
 

@@ -11,6 +11,7 @@ from vibecore.constants import SPEED_SD_DB_PER_OCTAVE
 from vibecore.copies import same_contents
 from vibecore.model import Analysis, Line, Recording
 from vibecore.reading.sizes import other_unit, same_size
+from vibecore.units import STANDARD_GRAVITY_M_S2
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
 SPEED_LIMIT_SHARE = 0.25  # beyond it the engine is in another condition altogether
@@ -105,17 +106,22 @@ def _conditions_unlike(before: Analysis, after: Analysis) -> str | None:
 
 
 def sizes_unlike(before: Analysis, after: Analysis) -> str | None:
-    """A sentence if one of the two may be in another unit than it was taken for: nothing is told of a change
-    then, for a wrong unit would be one of ten times."""
+    """A sentence if one of the two may be in another unit than it was taken for, and they would shake more
+    alike in that: no repair is told by what may be a unit. Where they would be further apart it is none."""
     both = before.recording, after.recording
     if same_size(*both):
         return None
     unsure = next(r for r in reversed(both) if other_unit(r))
     unit = other_unit(unsure)
+    times = STANDARD_GRAVITY_M_S2 if unit == "g" else 1 / STANDARD_GRAVITY_M_S2
+    change = np.log(after.overall.rms_m_s2 / before.overall.rms_m_s2)
+    other = change + (np.log(times) if unsure is after.recording else -np.log(times))
+    if abs(other) >= abs(change):
+        return None
     how = "as much" if unit == "g" else "less"
     return (
-        f"The unit of {unsure.name} is not known: if it were {unit}, all in it would be 9.8 times {how}. "
-        "Record before and after with the same app, with gravity in."
+        f"The unit of {unsure.name} is not known: if it were {unit}, all in it would be 9.8 times {how}, and "
+        "the two about alike. Record before and after with the same app, with gravity in."
     )
 
 
