@@ -121,10 +121,10 @@ def test_the_car_and_its_symptoms_are_told_in_the_workshops_units(case):
 
 
 def test_what_is_no_trouble_code_is_not_printed_as_one(case):
-    """Form of the codes: SAE J2012, from memory; no code list has P9999."""
-    told = replace(case, symptoms=Symptoms(True, ("P0301", "P9999", "P03", "XYZ")))
+    """SAE J2012, from memory: a letter, 0 to 3, three digits. So is P0700, which is not listed here."""
+    told = replace(case, symptoms=Symptoms(True, ("P0301", "P0700", "P9999", "P03", "XYZ")))
     text = Page(report_html(told, {}, made.diagnosis())).text
-    assert "Trouble codes: P0301." in text
+    assert "Trouble codes: P0301, P0700." in text
     assert "P9999" not in text
     none = replace(case, symptoms=Symptoms(True, ("P9999",)))
     assert "Trouble codes" not in Page(report_html(none, {}, made.diagnosis())).text

@@ -7,10 +7,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from html import escape
-from typing import TYPE_CHECKING
 
 from vibecore.case import Case
-from vibecore.causes.load import catalogue
+from vibecore.causes.load import is_code
 from vibecore.constants import SOUND
 from vibecore.contract import all_warnings
 from vibecore.drawing import before_after_svg, orders_svg
@@ -38,9 +37,6 @@ from vibecore.words import (
     verdict_words,
     weighting_words,
 )
-
-if TYPE_CHECKING:
-    pass
 
 MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
@@ -151,8 +147,8 @@ def _sure_part(cause: RankedCause) -> tuple[str, float] | None:
 
 def _symptoms(symptoms: Symptoms) -> str:
     lamp = {None: "", True: "Engine lamp on.", False: "Engine lamp off."}[symptoms.check_engine_light]
-    known = [code for code in symptoms.codes if catalogue().code(code)]  # what else was typed is none
-    codes = f"Trouble codes: {', '.join(known)}." if known else ""
+    found = [code for code in symptoms.codes if is_code(code)]  # what else was typed is none
+    codes = f"Trouble codes: {', '.join(found)}." if found else ""
     when = f"It shakes: {', '.join(symptoms.shakes_when)}." if symptoms.shakes_when else ""
     return text(" ".join(filter(None, (lamp, codes, when))))
 

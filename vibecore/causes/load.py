@@ -24,7 +24,16 @@ __all__ = [
     "SuspectRow",
     "catalogue",
     "catalogue_from_texts",
+    "is_code",
 ]
+
+
+_CODE = re.compile(r"[PBCU][0-3][0-9A-F]{3}")  # the form that SAE J2012 gives all trouble codes; from memory
+
+
+def is_code(text: str) -> bool:
+    """Whether somebody wrote a trouble code, listed here or not."""
+    return _CODE.search(text.upper()) is not None
 
 
 class Catalogue(Row):
