@@ -81,8 +81,7 @@ def test_a_check_is_explained_by_what_is_worth_naming() -> None:
     assert whys
     for why in whys:
         chances = [float(n) for n in re.findall(r"([\d.]+) %", why)]
-        assert "a few percent each" in why if not chances else max(chances) >= 5, why
-    assert any("%" in why for why in whys)
+        assert "bears out" in why if not chances else max(chances) >= 5, why
 
 
 @pytest.mark.parametrize(
@@ -96,6 +95,14 @@ def test_a_check_is_explained_by_what_is_worth_naming() -> None:
 )
 def test_what_is_lacking_unsafe_or_done_is_not_proposed(small: Catalogue, kwargs) -> None:  # type: ignore[no-untyped-def]
     assert plan(rank((), knowledge=small), knowledge=small, **kwargs) == ()
+
+
+def test_what_only_the_recordings_say_is_looked_at_before_it_is_mended() -> None:
+    """However sure they are: nobody has seen the part. Once somebody has, no more looks are for show."""
+    sure = [replace(c, probability=float(c.id == "engine-mount")) for c in rank(())]
+    looks = {c.id: c.why for c in plan(sure)}
+    assert looks["mount-look"].startswith("It bears out what the recordings say, or not")
+    assert plan(sure, (CheckOutcome("mount-look", "cracked"),)) == ()
 
 
 def test_a_check_that_opens_another_says_so_rather_than_how_little_it_moves() -> None:
