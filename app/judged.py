@@ -40,9 +40,7 @@ def poor_words(analyses: Sequence[Analysis]) -> list[str]:
 def _misleads(analysis: Analysis, warning: Warn) -> bool:
     if warning.code not in UNIT_UNSURE:
         return warning.code in MISLEADING
-    from vibecore.reading.sizes import other_unit  # what reads files: loaded once there is one
-
-    return other_unit(analysis.recording) != ""
+    return analysis.recording.other_unit != ""
 
 
 def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:

@@ -14,7 +14,6 @@ import pytest
 from tests.repair_made import AFTER, FOUR, SOUND, made, on, scaled
 from vibecore.model import Analysis, Condition, Recording
 from vibecore.reading import read_recording
-from vibecore.reading.sizes import other_unit
 from vibecore.repair.compare import compare
 from vibecore.repair.pair import side_by_side
 
@@ -82,7 +81,7 @@ def test_two_recordings_that_are_no_repair_say_it_too() -> None:
 
 def test_a_unit_assumed_alike_for_both_leaves_their_ratio() -> None:
     one = _file(NO_UNIT)
-    assert other_unit(one) == "g"
+    assert one.other_unit == "g"
     other = replace(_file(NO_UNIT, scale=0.9999), digest="another")
     assert compare(_before(one), _after(other), on(2.0), engine=FOUR).verdict == "cured"
 
@@ -104,7 +103,7 @@ def test_the_same_assumption_for_files_of_two_programs_does_not() -> None:
 )
 def test_a_size_that_is_sure_keeps_no_verdict_back(why: str, recording: Recording) -> None:
     """Sensors have a power of two steps to 1 g: data sheets of phone-class parts, +-2 g to +-16 g."""
-    assert other_unit(recording) == "", why
+    assert recording.other_unit == "", why
     assert (
         compare(_before(_file(IN_M_S2, seed=2)), _after(recording), on(2.0), engine=FOUR).verdict == "cured"
     ), why
@@ -115,4 +114,4 @@ def test_a_header_that_the_numbers_belie_is_not_sure() -> None:
     rows = np.random.default_rng(2).normal(0, 0.0005, (4000, 3)).tolist()
     lines = [f"{i / 100:.3f}," + ",".join(f"{v:.9f}" for v in row) for i, row in enumerate(rows)]
     doubted = read_recording("\n".join([IN_M_S2, *lines]).encode(), name="doubted.csv")
-    assert other_unit(doubted) == "g"
+    assert doubted.other_unit == "g"

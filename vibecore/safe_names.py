@@ -26,7 +26,7 @@ def clean_name(name: str) -> str:
 
 def named_after(title: str, ending: str) -> str:
     """A clean file name with this ending for what bears this title, all of it: a slash parts no folders."""
-    return clean_name(f"{title.replace('/', '-').replace(chr(92), '-')}{ending}")
+    return clean_name(f"{title}{ending}".replace("/", "-").replace("\\", "-"))
 
 
 def free_name(name: str, taken: Iterable[str]) -> str:

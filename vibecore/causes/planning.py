@@ -72,7 +72,7 @@ def plan(
     hypotheses = hypotheses_of(now.known)
     p = _probabilities(ranked, hypotheses)
     if not outcomes:
-        p = (1 - ASTRAY) * p + ASTRAY * np.array([h.cause.prior * h.suspect.share for h in hypotheses])
+        p = (1 - ASTRAY) * p + ASTRAY * np.array([h.prior for h in hypotheses])
     ready = [c for c in now.known.checks if _allowed(c, now, p, hypotheses) and _ready(c, now)]
     worth = [(check, _worth(check, now, p, hypotheses)) for check in ready]
     telling = [(check, has) for check, has in worth if has.bits >= LEAST_GAIN_BITS]
@@ -230,14 +230,13 @@ def _why(check: CheckRow, p: Floats, table: Floats, hypotheses: Sequence[Hypothe
     where no suspect worth naming would move."""
     after = table * p / (table @ p)[:, None]
     name, stands, become = _most_moved([h.suspect.name for h in hypotheses], p, after, table @ p)
+    causes = [h.cause.name for h in hypotheses]
+    of_cause = np.array([[c == h for h in causes] for c in dict.fromkeys(causes)], float)
+    leading = int((of_cause @ p).argmax())
+    first = float(of_cause[leading] @ p)
     if max(stands, *become) < LEAST_NAMED:
-        causes = [h.cause.name for h in hypotheses]
-        of_cause = np.array([[c == h for h in causes] for c in dict.fromkeys(causes)], float)
-        leading = int((of_cause @ p).argmax())
-        name = list(dict.fromkeys(causes))[leading]
-        stands, become = float(of_cause[leading] @ p), after @ of_cause[leading]
+        name, stands, become = list(dict.fromkeys(causes))[leading], first, after @ of_cause[leading]
     if np.abs(become - stands).max() < LEAST_NAMED:
-        first = max(p[[h.cause.id == c for h in hypotheses]].sum() for c in {h.cause.id for h in hypotheses})
         bears_out = "It bears out what the recordings say, or not, before anything is mended."
         return bears_out if first >= SURE else "It moves several parts by a few percent each."
     parts = [f"'{row.name}' makes it {percent(q)}" for row, q in zip(check.outcome, become, strict=True)]

@@ -42,6 +42,11 @@ class Hypothesis:
     cause: CauseRow
     suspect: SuspectRow
 
+    @property
+    def prior(self) -> float:
+        """Chance before anything is known of the car."""
+        return self.cause.prior * self.suspect.share
+
 
 @dataclass(frozen=True)
 class _Finding:
@@ -69,7 +74,7 @@ def rank(
     evidence = _told_once(evidence, outcomes, known)
     hypotheses = hypotheses_of(known)
     mileage = vehicle.mileage_km if vehicle else None
-    prior = np.log([h.cause.prior * h.suspect.share for h in hypotheses])
+    prior = np.log([h.prior for h in hypotheses])
     prior = prior + [_due(h.suspect, mileage) for h in hypotheses]
     reasons = [_pointed_at(h, evidence) for h in hypotheses]
     prior = prior + [math.log(POINTS_TIMES) if reason else 0.0 for reason in reasons]

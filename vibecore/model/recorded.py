@@ -46,7 +46,9 @@ class Recording(Frozen):
 
     t_s: (n,) strictly increasing, first is 0. accel_m_s2: (n, 3) in the device's axes, in the file's
     order of axes x, y, z. `rows` counts the file's rows of data, `lost_samples` those that the gaps in the
-    stamps say are missing. `gravity_included` is told by the size of the mean vector.
+    stamps say are missing. `gravity_included` is told by the size of the mean vector. unit: what the numbers
+    were read in; other_unit: what they may be in instead, empty where their size is sure; columns: what the
+    file calls its axes.
     """
 
     name: str
@@ -59,6 +61,9 @@ class Recording(Frozen):
     warnings: tuple[Warn, ...] = ()
     history: tuple[str, ...] = ()
     digest: str = ""  # sha256 of the file's bytes
+    unit: str = ""
+    other_unit: str = ""
+    columns: str = ""
 
     @property
     def duration_s(self) -> float:

@@ -74,6 +74,9 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
         lost_samples=found.lost,
         warnings=warnings,
         history=history,
+        unit=size.unit,
+        other_unit=size.other_unit,
+        columns=triple.title,
     )
 
 

@@ -97,12 +97,15 @@ def with_gravity(sizes: list[float], units: Iterable[str] = ("m/s2", "g", "mg"))
 
 @dataclass(frozen=True)
 class Scale:
-    """What one unit of the file is in m/s2, whether gravity is in, and what to tell about it."""
+    """What one unit of the file is in m/s2, whether gravity is in, and what to tell about it. unit: its name;
+    other_unit: what it may be instead, empty where that is sure."""
 
     m_s2: float
     gravity: bool
     warnings: tuple[Warn, ...]
     note: str
+    unit: str = ""
+    other_unit: str = ""
 
 
 def find_scale(accel: Floats, stated: str, gravity_size: float | None) -> Scale | None:
@@ -208,14 +211,15 @@ def _as_stated(accel: Floats, stated: str, by_size: list[str]) -> Scale:
         )
         warnings = (Warn("odd-gravity", text),)
     likely, why = _evidence(accel, spread)
+    other_unit = ""
     if stated in _OTHER and likely == _OTHER[stated]:
         text = (
             f"The header says {stated}, and so it was read, but {why}. Gravity, which would decide it, is "
             f"not in the data. If they are in {likely}, all is 9.8 times {_IN_ERROR[likely]}: check the "
             "export settings, or record with gravity in."
         )
-        warnings = (*warnings, Warn(UNIT_DOUBTFUL, text))
-    return Scale(factor, False, warnings, f"{stated} as named, gravity out")
+        warnings, other_unit = (*warnings, Warn(UNIT_DOUBTFUL, text)), likely
+    return Scale(factor, False, warnings, f"{stated} as named, gravity out", stated, other_unit)
 
 
 def _counts(accel: Floats, size: float) -> Scale | None:
@@ -240,9 +244,8 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
     if gravity_size is not None:
         for unit in ("m/s2", "g"):
             if is_gravity(gravity_size, M_S2_PER_UNIT[unit]):
-                return Scale(
-                    M_S2_PER_UNIT[unit], False, (), f"{unit} by the gravity columns beside it, gravity out"
-                )
+                note = f"{unit} by the gravity columns beside it, gravity out"
+                return Scale(M_S2_PER_UNIT[unit], False, (), note, unit)
     unit, why = _evidence(accel, spread)
     unit, why = (unit, why) if unit else ("m/s2", "most phones give that")
     text = (
@@ -250,7 +253,10 @@ def _without_gravity(accel: Floats, spread: float, gravity_size: float | None) -
         f"the app shows {_OTHER[unit]}, all is 9.8 times {_IN_ERROR[_OTHER[unit]]}: record with gravity in, "
         f"or write the unit into the header, as in 'x ({_OTHER[unit]})'."
     )
-    return Scale(M_S2_PER_UNIT[unit], False, (Warn(UNIT_ASSUMED, text),), f"{unit} assumed, gravity out")
+    told, note = (Warn(UNIT_ASSUMED, text),), f"{unit} assumed, gravity out"
+    # In steps of a sensor the unit is as good as told: in another they would be none.
+    other_unit = "" if _is_a_sensors(value_step(accel), unit) else _OTHER[unit]
+    return Scale(M_S2_PER_UNIT[unit], False, told, note, unit, other_unit)
 
 
 def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
@@ -258,10 +264,9 @@ def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
     if float(np.max(np.abs(accel))) > _PHONE_RANGE_G:
         return "m/s2", f"no phone measures over {_PHONE_RANGE_G:.0f} g"
     step = value_step(accel)
-    if step > 0:
-        for unit, one_g in (("m/s2", G), ("g", 1.0)):
-            if sensor_bits(one_g / step) is not None:
-                return unit, f"phones measure in steps such as these ({step:.3g}) in {unit}"
+    for unit in _OTHER:
+        if _is_a_sensors(step, unit):
+            return unit, f"phones measure in steps such as these ({step:.3g}) in {unit}"
     if spread < _QUIETEST_M_S2 * 2.0:
         return "g", "no phone is so quiet in m/s2"
     if spread * G > _STRONG_M_S2:
@@ -269,11 +274,12 @@ def _evidence(accel: Floats, spread: float) -> tuple[str, str]:
     return "", ""
 
 
-def sensor_bits(steps_to_g: float) -> int | None:
-    """How many bits 1 g has, if it is a sensor's power of two steps; None if it is not."""
-    bits, (least, most) = float(np.log2(steps_to_g)), _STEP_BITS
-    whole = round(bits)
-    return whole if least < bits < most and abs(2.0 ** (bits - whole) - 1.0) < _STEP_TOLERANCE else None
+def _is_a_sensors(step: float, unit: str) -> bool:
+    """Whether a step in this unit is 1 g over a power of two, as sensors have it; 0 is no step."""
+    if step <= 0:
+        return False
+    bits, (least, most) = float(np.log2(G / M_S2_PER_UNIT[unit] / step)), _STEP_BITS
+    return least < bits < most and abs(2.0 ** (bits - round(bits)) - 1.0) < _STEP_TOLERANCE
 
 
 def value_step(accel: Floats) -> float:

@@ -10,7 +10,6 @@ from vibecore import angles
 from vibecore.constants import SPEED_SD_DB_PER_OCTAVE
 from vibecore.copies import same_contents
 from vibecore.model import Analysis, Line, Recording
-from vibecore.reading.sizes import other_unit, same_size
 from vibecore.units import STANDARD_GRAVITY_M_S2
 
 SPEED_NOTE_SHARE = 0.03  # 'within a few percent': from here on the difference is told
@@ -109,10 +108,10 @@ def sizes_unlike(before: Analysis, after: Analysis) -> str | None:
     """A sentence if one of the two may be in another unit than it was taken for, and they would shake more
     alike in that: no repair is told by what may be a unit. Where they would be further apart it is none."""
     both = before.recording, after.recording
-    if same_size(*both):
+    if _same_size(*both):
         return None
-    unsure = next(r for r in reversed(both) if other_unit(r))
-    unit = other_unit(unsure)
+    unsure = next(r for r in reversed(both) if r.other_unit)
+    unit = unsure.other_unit
     times = STANDARD_GRAVITY_M_S2 if unit == "g" else 1 / STANDARD_GRAVITY_M_S2
     change = np.log(after.overall.rms_m_s2 / before.overall.rms_m_s2)
     other = change + (np.log(times) if unsure is after.recording else -np.log(times))
@@ -123,6 +122,15 @@ def sizes_unlike(before: Analysis, after: Analysis) -> str | None:
         f"The unit of {unsure.name} is not known: if it were {unit}, all in it would be 9.8 times {how}, and "
         "the two about alike. Record before and after with the same app, with gravity in."
     )
+
+
+def _same_size(one: Recording, other: Recording) -> bool:
+    """Whether the ratio of the two stands: the size of both is sure, or the same program wrote both and they
+    were read alike, so that a wrong unit is wrong for both."""
+    if not (one.other_unit or other.other_unit):
+        return True
+    alike = (one.unit, one.gravity_included) == (other.unit, other.gravity_included)
+    return alike and one.columns == other.columns
 
 
 def _not_known(before: Analysis, after: Analysis) -> str | None:
