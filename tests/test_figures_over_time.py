@@ -1,4 +1,8 @@
-"""Pictures of one recording over time say what the records say."""
+"""Pictures of one recording over time say what the records say.
+
+What is checked against stands in the records made here, or in each test; what a picture should say of it is
+common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -98,7 +98,8 @@ def test_what_is_lacking_unsafe_or_done_is_not_proposed(small: Catalogue, kwargs
 
 
 def test_what_only_the_recordings_say_is_looked_at_before_it_is_mended() -> None:
-    """However sure they are: nobody has seen the part. Once somebody has, no more looks are for show."""
+    """However sure they are: nobody has seen the part. Once somebody has, no more looks are for show.
+    Common practice, no source."""
     sure = [replace(c, probability=float(c.id == "engine-mount")) for c in rank(())]
     looks = {c.id: c.why for c in plan(sure)}
     assert looks["mount-look"].startswith("It bears out what the recordings say, or not")
@@ -106,7 +107,8 @@ def test_what_only_the_recordings_say_is_looked_at_before_it_is_mended() -> None
 
 
 def test_a_check_that_opens_another_says_so_rather_than_how_little_it_moves() -> None:
-    """How likely a valve is, a few percent more or less, is no reason to read codes; which cylinder is."""
+    """How likely a valve is, a few percent more or less, is no reason to read codes; which cylinder is.
+    Common practice, no source."""
     sure = CauseEvidence("cylinder-misfire", "made up", 25.0, Evidence("for", 25.0, "made up"))
     ranked = rank((sure,))
     why = next(c.why for c in plan(ranked, limit=50) if c.id == "read-codes")

@@ -241,7 +241,7 @@ def test_the_sentence_says_how_much_less_and_where() -> None:
 
 
 def test_what_rose_beside_it_is_told_as_no_part_of_the_mend() -> None:
-    """A mend takes shake away; what is new since speaks for none."""
+    """A mend takes shake away; what is new since speaks for none. Common practice, no source."""
     analyses = visits({1.0: 0.2}, {1.0: 0.02, 2.0: 0.2})
     told = {(e.cause, e.finding): e.evidence for e in gather_mended(analyses, maker.FOUR)}
     text = told["rotating-imbalance", "mended levels"].text

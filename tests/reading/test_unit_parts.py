@@ -1,4 +1,7 @@
-"""Units that are parts or counts in a line of their own, in a note, or other for each axis."""
+"""Units that are parts or counts in a line of their own, in a note, or other for each axis.
+
+How loggers write them is common practice, no source; what they are worth is the SI's.
+"""
 
 from __future__ import annotations
 
