@@ -12,6 +12,7 @@ from tests.app.pages import keep, placed, press, words
 from vibecore.causes.load import catalogue
 from vibecore.jobs import case_of
 from vibecore.model import Evidence, PlannedCheck, RankedCause, Suspect, Warn
+from vibecore.reading import read_recording
 
 
 def test_an_outcome_is_kept_and_can_be_undone(start, job, store):
@@ -157,17 +158,18 @@ def test_the_dose_of_a_cleaner_is_worked_out(start, store, job, monkeypatch):
 def test_causes_that_rest_on_a_unit_nobody_named_say_so(start, monkeypatch, steps_to_g):
     """A sensor has a power of two steps to 1 g (data sheets of phone-class parts): a step tells the unit."""
     step = 9.80665 / (steps_to_g or 1700)
-    assumed = Warn("unit-assumed", "It could be g.")
+    shake = np.rint(np.random.default_rng(1).normal(0, 0.3, (4000, 3)) / step) * step
+    rows = [f"{i / 100:.2f}," + ",".join(f"{v:.7f}" for v in row) for i, row in enumerate(shake.tolist())]
+    unnamed = read_recording("\n".join(["time,x,y,z", *rows]).encode(), name="unnamed.csv")
+    assert [w.code for w in unnamed.warnings] == ["unit-assumed"]
 
     def diagnose(_case, analyses):
         first, *others = analyses
-        values = np.rint(first.recording.accel_m_s2 / step) * step
-        unnamed = replace(first.recording, accel_m_s2=values, warnings=(assumed,))
-        return made.diagnosis(replace(first, recording=unnamed), *others)
+        return made.diagnosis(replace(first, recording=replace(unnamed, name=first.recording.name)), *others)
 
     monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
-    told = "Rests in part on a poor recording. In neutral at idle: It could be g." in words(start("causes"))
-    assert told == (steps_to_g is None)
+    told = "Rests in part on a poor recording. In neutral at idle: The file does not name its unit"
+    assert (told in words(start("causes"))) == (steps_to_g is None)
 
 
 @pytest.mark.usefixtures("job")
