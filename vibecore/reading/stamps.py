@@ -13,12 +13,11 @@ from numpy.typing import NDArray
 
 from vibecore.model import Flags, Floats
 
-from . import limits, scale
+from . import groups, limits, scale
 from .rows import Stamped
 
 _FAR_S = 10.0  # a stamp this far from its neighbours, alone, is a broken figure
 _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
-_BEAT_SCATTER = 0.45  # of the mean distance of repeats: 1 by chance, 0.35 at most where two rates beat
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
 _MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
@@ -32,9 +31,6 @@ _BLOCK_ROWS = 8  # that come again, fewer may be alike by chance
 _COARSE_SHARE = 0.02  # share of equal stamps above which the clock is too coarse, not just now and then
 _TINY_STEP = 0.2  # of the mean step: shorter ones come in a burst
 _BURST_SHARE = 0.4  # share of tiny steps above which rows come in bursts
-_SAME_LINE = 1.02  # steps of the clock: an even one through all groups keeps within one of each
-_JOINED_LATE = 0.9  # of the usual group: a shorter first one began before the recording did
-_BURST_GAP = 2.5  # a pause over so many usual pauses between bursts is a gap
 # A pause this long is no loss of samples: the idle may be another by then; and so many times the usual step,
 # for files that are slow throughout are told so elsewhere. Common practice, no source.
 _PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
@@ -80,7 +76,7 @@ def _repeats(data: Stamped) -> Stamped:
     all_same = same[:, 0] & same[:, 1] & same[:, 2]
     share = np.count_nonzero(all_same) / max(1, n - 1)
     may_be_polled = share > _POLLED_SHARE and not all_same.all()
-    if may_be_polled and share > _POLLED_EXCESS * _by_chance(same) and _in_beat(all_same):
+    if may_be_polled and share > _POLLED_EXCESS * _by_chance(same) and groups.in_beat(all_same):
         drop = np.concatenate([[False], all_same])
         text = (
             f"{np.count_nonzero(drop)} of {n} rows repeat the one before on all axes: the logger asks faster "
@@ -118,13 +114,6 @@ def _by_chance(same: Flags) -> float:
         moved = ~np.delete(same, axis, axis=1).all(axis=1)
         shares.append(float(same[moved, axis].mean()) if moved.any() else 1.0)
     return float(np.prod(shares))
-
-
-def _in_beat(repeats: Flags) -> bool:
-    """Whether repeats (n,) come as evenly as two rates make them. A coarse phone on a smooth engine repeats
-    wherever the motion turns: at any distance, like chance, whose scatter is as great as its mean."""
-    apart = np.diff(np.flatnonzero(repeats))
-    return len(apart) < 2 or bool(np.std(apart) < _BEAT_SCATTER * np.mean(apart))
 
 
 def _order(data: Stamped) -> Stamped:
@@ -237,7 +226,7 @@ def _bursts(data: Stamped) -> Stamped:
         return data
     size = len(data.t_s) / len(starts)
     text = f"The rows come in bursts of about {size:.3g}; they were spread evenly from burst to burst."
-    return replace(data, t_s=_spread(data.t_s[starts], starts, len(data.t_s))).tell("bursts", text)
+    return replace(data, t_s=groups.spread(data.t_s[starts], starts, len(data.t_s))).tell("bursts", text)
 
 
 def _equal(data: Stamped) -> Stamped:
@@ -255,35 +244,6 @@ def _equal(data: Stamped) -> Stamped:
         f"{equal} of {len(data.t_s)} stamps equal the one before (the clock steps by {tick:.3g} s); "
         "rows were spread evenly within a step."
     )
-    spread = replace(data, t_s=_spread(data.t_s[starts], starts, len(data.t_s)))
+    spread = replace(data, t_s=groups.spread(data.t_s[starts], starts, len(data.t_s)))
     code = "coarse-stamps" if equal > _COARSE_SHARE * len(steps) else "equal-stamps"
     return spread.tell(code, text)
-
-
-def _spread(at_s: Floats, starts: NDArray[np.intp], n: int) -> Floats:
-    """Even stamps for groups of rows: an even clock through all of them if one fits every group within its
-    step, else evenly from each group to the next, gaps left open.
-
-    at_s: (m,) stamp of each group; starts: (m,) its first row; n rows in all.
-    """
-    sizes = np.diff(np.append(starts, n))
-    pauses = np.diff(at_s)
-    tick = float(np.median(pauses))
-    rows = np.arange(n, dtype=np.float64)
-    inner_x, inner_y = starts[1:].astype(np.float64), at_s[1:]
-    x = inner_x - inner_x.mean()
-    slope = float(np.dot(x, inner_y - inner_y.mean()) / np.dot(x, x))
-    line = inner_y.mean() + slope * (rows - inner_x.mean())
-    off = line[starts[1:]] - at_s[1:]
-    if slope > 0 and np.ptp(off) <= _SAME_LINE * max(tick, slope):
-        return line - line[0]
-    per_row = tick / float(np.median(sizes))
-    step = np.minimum(np.append(pauses, tick), _BURST_GAP * tick) / sizes
-    step = np.where(np.append(pauses, tick) > _BURST_GAP * tick, per_row, step)
-    within = rows - np.repeat(starts, sizes)
-    t = np.repeat(at_s, sizes) + within * np.repeat(step, sizes)
-    first, last = int(sizes[0]), int(starts[-1])
-    if len(starts) > 2 and first < _JOINED_LATE * np.median(sizes):  # it ends on time
-        t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
-    t[last:] = at_s[-1] + per_row * within[last:]
-    return t

@@ -1,0 +1,87 @@
+"""Rows handed over in groups: the rate that they were sampled at, against clocks made here.
+
+How loggers group rows (a buffer of so many samples, a timer that asks) is common practice, no source; that
+lost samples leave their buffer early or late by nothing is what a buffer is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.reading.make import codes, shake, with_stamps
+from vibecore.model import Recording
+
+HZ = 98.93  # no round number, so that no rounding brings it back
+WHOLE = 10  # samples of a buffer
+TRUTH = shake(HZ, 40.0)
+
+
+def handed_over(kept: np.ndarray, jitter_s: float = 0.0, apart_s: float = 0.0) -> Recording:
+    """The rows that were kept (n,), each stamped when its buffer of WHOLE samples was full."""
+    rng = np.random.default_rng(3)
+    n = len(TRUTH.t_s)
+    ends = np.minimum((np.arange(n) // WHOLE + 1) * WHOLE - 1, n - 1)
+    late = np.repeat(jitter_s * rng.random(-(-n // WHOLE)), WHOLE)[:n]
+    stamps = TRUTH.t_s[ends] + late + apart_s * (np.arange(n) % WHOLE)
+    truth = replace(TRUTH, t_s=TRUTH.t_s[kept], accel=TRUTH.accel[kept])
+    return with_stamps([f"{t:.6f}" for t in stamps[kept]], truth)
+
+
+@pytest.mark.parametrize("lost", [0.002, 0.02, 0.05])
+@pytest.mark.parametrize(("jitter_s", "apart_s"), [(0.0, 0.0), (0.004, 0.0), (0.002, 0.0001)])
+def test_samples_lost_out_of_buffers(lost: float, jitter_s: float, apart_s: float) -> None:
+    kept = np.random.default_rng(11).random(len(TRUTH.t_s)) >= lost
+    recording = handed_over(kept, jitter_s, apart_s)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    off = recording.t_s - TRUTH.t_s[kept]
+    assert np.std(off) * HZ < 1.0  # samples: which of its buffer was lost is not known
+    assert recording.lost_samples == pytest.approx(np.count_nonzero(~kept), abs=WHOLE)
+
+
+def test_a_buffer_lost_whole_leaves_its_place_open() -> None:
+    kept = np.ones(len(TRUTH.t_s), dtype=bool)
+    kept[1000:1010] = kept[2000:2030] = False
+    recording = handed_over(kept, jitter_s=0.004)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    assert recording.lost_samples == 40
+
+
+def test_a_buffer_handed_over_late_has_lost_nothing() -> None:
+    stamps = np.repeat(TRUTH.t_s[WHOLE - 1 :: WHOLE], WHOLE)[: len(TRUTH.t_s)]
+    truth = replace(TRUTH, t_s=TRUTH.t_s[: len(stamps)], accel=TRUTH.accel[: len(stamps)])
+    for group in (50, 120, 300):
+        stamps[group * WHOLE : (group + 1) * WHOLE] += 0.6 * WHOLE / HZ
+    recording = with_stamps([f"{t:.6f}" for t in stamps], truth)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    assert recording.lost_samples == 0
+
+
+def test_what_a_timer_takes_is_all_there_is() -> None:
+    """A sensor of 98.93 samples a second asked every tenth of a second gives 10, now and then 9: nothing is
+    lost."""
+    asked = np.floor(TRUTH.t_s / 0.1 + 1) * 0.1
+    recording = with_stamps([f"{t:.6f}" for t in asked], TRUTH)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    assert recording.lost_samples == 0
+
+
+def test_buffers_handed_over_early_have_lost_nothing() -> None:
+    """Now and then a buffer goes out before it is full: the next one then comes sooner."""
+    rng = np.random.default_rng(5)
+    sizes = np.where(rng.random(600) < 0.2, 6, WHOLE)
+    last = np.cumsum(sizes) - 1
+    last = last[last < len(TRUTH.t_s)]
+    group = np.searchsorted(last, np.arange(last[-1] + 1))
+    truth = replace(TRUTH, t_s=TRUTH.t_s[: len(group)], accel=TRUTH.accel[: len(group)])
+    recording = with_stamps([f"{t:.6f}" for t in TRUTH.t_s[last[group]]], truth)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=1e-3)
+    assert recording.lost_samples == 0
+
+
+def test_no_loss_stays_as_it_is() -> None:
+    recording = handed_over(np.ones(len(TRUTH.t_s), dtype=bool), apart_s=0.0001)
+    np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=0.002)
+    assert codes(recording) == ["bursts"]

@@ -1,0 +1,101 @@
+"""Rows handed over several at once, under one stamp or a hair's breadth apart: spread evenly in time.
+
+A buffer of a fixed size that lost a sample comes with a row less and no sooner. Its place stays open, or the
+rate would come out too low by all that was lost. A timer that takes whatever there is finds a row less as
+well, but in a beat; and a buffer that goes out before it is full has the next one come sooner.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecore.model import Flags, Floats
+
+Counts = NDArray[np.intp]
+
+_SAME_LINE = 1.02  # steps of the clock: an even one through all groups keeps within one of each
+_JOINED_LATE = 0.9  # of the usual group: a shorter first one began before the recording did
+_LONG_PAUSE = 2.5  # a pause over so many usual pauses between groups is a gap
+_BEAT_SCATTER = 0.45  # of their mean distance: 1 by chance, 0.35 at most where two rates beat
+_MOST_SHORT = 0.5  # share of the groups: where most are short nobody knows how many a whole one holds
+_FEW = 2  # show no beat; and a sensor that is so near to its timer's beat is rarer than a lost sample
+_SOONER = 0.5  # of the time that the missing rows would have taken: between nothing and all of it
+
+
+def in_beat(happens: Flags) -> bool:
+    """Whether something happens (n,) as evenly as two rates make it. By chance its distances scatter by as
+    much as their mean; so they do with a coarse phone on a smooth engine, which repeats a value wherever the
+    motion turns."""
+    apart = np.diff(np.flatnonzero(happens))
+    return len(apart) < 2 or bool(np.std(apart) < _BEAT_SCATTER * np.mean(apart))
+
+
+def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
+    """Even stamps (n,) for groups of rows: an even clock through all of them if one fits every group within
+    its step, else evenly from each group to the next, gaps left open.
+
+    at_s: (m,) stamp of each group; starts: (m,) its first row; n rows in all.
+    """
+    sizes, pauses = np.diff(np.append(starts, n)), np.diff(at_s)
+    tick = float(np.median(pauses))
+    whole = _whole(sizes, pauses, tick)
+    taken, firsts = sizes, starts
+    if whole:
+        taken, firsts = np.full(len(sizes), whole), whole * np.append(0, np.cumsum(_steps(pauses / tick)))
+    places = np.repeat(firsts, sizes) + _within(starts, sizes, taken)
+    line = _line(firsts[1:].astype(np.float64), at_s[1:], places, tick)
+    if line is not None:
+        return line - line[0]
+    per_row = tick / float(np.median(taken))
+    usual = np.append(pauses, tick)
+    step = np.where(usual > _LONG_PAUSE * tick, per_row, usual / taken)
+    t = np.repeat(at_s, sizes) + (places - np.repeat(firsts, sizes)) * np.repeat(step, sizes)
+    first, last = int(sizes[0]), int(starts[-1])
+    if len(starts) > 2 and first < _JOINED_LATE * np.median(sizes):  # it ends on time
+        t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
+    t[last:] = at_s[-1] + per_row * np.arange(n - last)
+    return t
+
+
+def _whole(sizes: Counts, pauses: Floats, tick: float) -> int:
+    """Rows of a whole buffer, 0 if the groups (m,) are none that lost rows. The first and the last may be cut
+    off; pauses: (m - 1,) between them, usually `tick`."""
+    inner = sizes[1:-1]
+    whole = int(inner.max())
+    short = inner < whole
+    count = np.count_nonzero(short)
+    if count == 0:
+        return whole
+    if count > _MOST_SHORT * len(inner) or (count > _FEW and in_beat(short)):
+        return 0
+    missing_s = (1 - inner[short] / whole) * tick
+    sooner_s = 2 * tick - pauses[:-1][short] - pauses[1:][short]
+    return whole if np.median(sooner_s / missing_s) < _SOONER else 0
+
+
+def _steps(pauses: Floats) -> Counts:
+    """How many buffers on each group is (m,); pauses (m,) in usual ones. A long one is of buffers that were
+    lost whole, unless the group was only handed over late, and the next one comes sooner."""
+    late = pauses + np.append(pauses[1:], 1.0) - 1.0
+    return np.maximum(np.rint(np.minimum(pauses, late)), 1).astype(np.intp)
+
+
+def _within(starts: Counts, sizes: Counts, taken: Counts) -> Counts:
+    """Place of each row (n,) within its group, which takes so many. Which ones are missing is not known: the
+    middle ones are least wrong; of the first group the first ones, of the last group the last ones."""
+    within = np.arange(int(sizes.sum())) - np.repeat(starts, sizes)
+    opens = sizes // 2
+    opens[0], opens[-1] = 0, sizes[-1]
+    after = within >= np.repeat(opens, sizes)
+    return np.asarray(within + np.where(after, np.repeat(taken - sizes, sizes), 0))
+
+
+def _line(firsts: Floats, at_s: Floats, places: Counts, tick: float) -> Floats | None:
+    """Times (n,) of places on the even clock that fits the groups (m,) best, None if it fits them badly."""
+    x, middle = firsts - firsts.mean(), float(at_s.mean())
+    slope = float(np.dot(x, at_s - middle) / np.dot(x, x))
+    off = middle + slope * x - at_s
+    if slope <= 0 or np.ptp(off) > _SAME_LINE * max(tick, slope):
+        return None
+    return np.asarray(middle + slope * (places - firsts.mean()))
