@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -126,6 +127,20 @@ def test_clock_set_back_is_carried_on() -> None:
     recording = with_stamps([f"{t - 0.5 * (t > 10):.6f}" for t in TRUTH.t_s])
     assert recording.t_s[-1] == pytest.approx(TRUTH.t_s[-1], abs=0.02)
     np.testing.assert_allclose(recording.accel_m_s2, TRUTH.accel, atol=1e-5)
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.05])
+@pytest.mark.parametrize("late", [0.3, 0.4, 0.6])
+def test_stamps_so_uneven_that_some_go_back(late: float, lost: float) -> None:
+    """Some late by a step and more: the clock was never set, and no time may be added."""
+    rng = np.random.default_rng(1)
+    truth = shake(200.0, 40.0)
+    kept = np.flatnonzero(rng.random(len(truth.t_s)) >= lost)
+    sampled = replace(truth, t_s=truth.t_s[kept], accel=truth.accel[kept])
+    stamps = sampled.t_s + rng.normal(0.02, late / 200.0, len(kept))
+    recording = with_stamps([f"{t:.6f}" for t in stamps], sampled)
+    assert recording.t_s[-1] == pytest.approx(truth.t_s[-1], abs=0.02)
+    assert codes(recording)[0] == "backward-stamps"
 
 
 def test_two_recordings_in_one_file() -> None:

@@ -21,6 +21,7 @@ _POLLED_SHARE = 0.05  # repeated rows above this share are looked into
 _POLLED_EXCESS = 3.0  # times more whole-row repeats than single axes repeating by chance would make
 _RESTART_S = 2.0  # a fall of the clock by more than this begins another recording
 _MOST_PARTS = 9  # recordings in one file that are looked at, the longest ones
+_AROUND = 16  # steps: a late stamp is made up for within a few
 _SET_BACK = 3  # times that the stamps go back, from which on sensors may write in batches
 _JUDGED_ROWS, _LEAST_JUDGED = 6000, 200  # at the start, that show whether sensors take turns
 _TURNS_APART = 0.3  # of the rows' rms, between the means of sensors; of one sensor they are alike
@@ -131,7 +132,7 @@ def _order(data: Stamped) -> Stamped:
     usual = _rising_step(data.t_s)
     carried_t = data.t_s + np.concatenate([[0.0], np.cumsum(np.where(steps < 0, usual - steps, 0.0))])
     times = f"{len(back)} time{'s' if len(back) > 1 else ''}"
-    if _uneven(ordered.t_s) <= _uneven(carried_t) + len(back):
+    if _uneven(ordered.t_s) <= _uneven(carried_t) + len(back) or _only_late(data.t_s, back):
         return ordered.tell(
             "backward-stamps", f"The stamps go back {times}; the rows were put in order of time."
         )
@@ -144,6 +145,16 @@ def _order(data: Stamped) -> Stamped:
         )
         return replace(data, t_s=carried_t).tell("backward-stamps", text)
     return _longest(data, back + 1, f"The stamps start again {times}")
+
+
+def _only_late(t_s: Floats, back: NDArray[np.intp]) -> bool:
+    """Whether as much time goes by about the steps back (k,) as anywhere else: a row before was stamped late.
+    A clock that was set back lacks more than a step there, for good."""
+    around = min(_AROUND, len(t_s) - 1)
+    passed = t_s[around:] - t_s[:-around]
+    usual = float(np.median(passed))
+    there = passed[(back - around // 2).clip(0, len(passed) - 1)]
+    return float(np.median(there)) > usual * (1 - 0.5 / around)
 
 
 def _take_turns(accel: Floats, starts: NDArray[np.intp]) -> bool:
