@@ -15,6 +15,8 @@ from vibecore.model import Flags, Floats
 Counts = NDArray[np.intp]
 
 _SAME_LINE = 1.02  # steps of the clock: an even one through all groups keeps within one of each
+_DELAYS = 9  # whole buffers: the middle one of so many tells the clock, some may be handed over late
+_MADE_UP = 3  # groups, within which one that was handed over late is made up for
 _JOINED_LATE = 0.9  # of the usual group: a shorter first one began before the recording did
 _LONG_PAUSE = 2.5  # a pause over so many usual pauses between groups is a gap
 _BEAT_SCATTER = 0.45  # of their mean distance: 1 by chance, 0.35 at most where two rates beat
@@ -35,7 +37,8 @@ def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
     """Even stamps (n,) for groups of rows: an even clock through all of them if one fits every group within
     its step, else evenly from each group to the next, gaps left open.
 
-    at_s: (m,) stamp of each group; starts: (m,) its first row; n rows in all.
+    at_s: (m,) stamp of each group, m >= 3; starts: (m,) its first row; n rows in all. The first and the last
+    group tell nothing of the clock: what cuts them off moves their stamps.
     """
     sizes, pauses = np.diff(np.append(starts, n)), np.diff(at_s)
     tick = float(np.median(pauses))
@@ -44,7 +47,8 @@ def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
     if whole:
         taken, firsts = np.full(len(sizes), whole), whole * np.append(0, np.cumsum(_steps(pauses / tick)))
     places = np.repeat(firsts, sizes) + _within(starts, sizes, taken)
-    line = _line(firsts[1:].astype(np.float64), at_s[1:], places, tick)
+    inner = slice(1, -1 if len(starts) > _MADE_UP else None)
+    line = _line(firsts[inner].astype(np.float64), at_s[inner], places, tick, _DELAYS if whole else 1)
     if line is not None:
         return line - line[0]
     per_row = tick / float(np.median(taken))
@@ -76,9 +80,10 @@ def _whole(sizes: Counts, pauses: Floats, tick: float) -> int:
 
 def _steps(pauses: Floats) -> Counts:
     """How many buffers on each group is (m,); pauses (m,) in usual ones. A long one is of buffers that were
-    lost whole, unless the group was only handed over late, and the next one comes sooner."""
-    late = pauses + np.append(pauses[1:], 1.0) - 1.0
-    return np.maximum(np.rint(np.minimum(pauses, late)), 1).astype(np.intp)
+    lost whole, unless the group was only handed over late, and the next ones make up for it."""
+    too_much = np.append(pauses - 1, np.zeros(_MADE_UP))
+    after = np.cumsum(np.lib.stride_tricks.sliding_window_view(too_much, _MADE_UP + 1), axis=1)
+    return np.maximum(np.rint(1 + after.min(axis=1)), 1).astype(np.intp)
 
 
 def _within(starts: Counts, sizes: Counts, taken: Counts) -> Counts:
@@ -91,11 +96,13 @@ def _within(starts: Counts, sizes: Counts, taken: Counts) -> Counts:
     return np.asarray(within + np.where(after, np.repeat(taken - sizes, sizes), 0))
 
 
-def _line(firsts: Floats, at_s: Floats, places: Counts, tick: float) -> Floats | None:
-    """Times (n,) of places on the even clock that fits the groups (m,) best, None if it fits them badly."""
+def _line(firsts: Floats, at_s: Floats, places: Counts, tick: float, among: int) -> Floats | None:
+    """Times (n,) of places on the even clock that fits the groups (m,) best, None if it fits them badly: the
+    middle one of so many of them counts."""
     x, middle = firsts - firsts.mean(), float(at_s.mean())
     slope = float(np.dot(x, at_s - middle) / np.dot(x, x))
     off = middle + slope * x - at_s
+    off = np.median(np.lib.stride_tricks.sliding_window_view(off, min(among, len(off))), axis=1)
     if slope <= 0 or np.ptp(off) > _SAME_LINE * max(tick, slope):
         return None
     return np.asarray(middle + slope * (places - firsts.mean()))
