@@ -85,3 +85,36 @@ def test_no_loss_stays_as_it_is() -> None:
     recording = handed_over(np.ones(len(TRUTH.t_s), dtype=bool), apart_s=0.0001)
     np.testing.assert_allclose(recording.t_s, TRUTH.t_s, atol=0.002)
     assert codes(recording) == ["bursts"]
+
+
+def held_up(kept: np.ndarray, apart_s: float, stalls: int = 5) -> tuple[Recording, np.ndarray]:
+    """Stamps of when a row was written, where the writing stalled for up to half a second and then caught
+    up; and the true times of the rows."""
+    rng = np.random.default_rng(8)
+    times = TRUTH.t_s[kept]
+    stamps = times.copy()
+    for begin in rng.uniform(2.0, 38.0, stalls):
+        waiting = np.flatnonzero((times >= begin) & (times < begin + rng.uniform(0.1, 0.5)))
+        stamps[waiting] = times[waiting[-1]] + apart_s * np.arange(1 - len(waiting), 1)
+    truth = replace(TRUTH, t_s=times, accel=TRUTH.accel[kept])
+    return with_stamps([f"{t:.6f}" for t in stamps], truth), times
+
+
+@pytest.mark.parametrize("apart_s", [0.0, 0.0004])
+@pytest.mark.parametrize("lost", [0.0, 0.01])
+def test_rows_that_waited_go_back_to_their_places(apart_s: float, lost: float) -> None:
+    kept = np.random.default_rng(2).random(len(TRUTH.t_s)) >= lost
+    recording, times = held_up(kept, apart_s)
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    off = np.abs(recording.t_s - (times - times[0])) * HZ
+    assert np.max(off) < (0.5 if lost == 0 else 2.5)  # samples: what was lost while it stalled, nobody knows
+    assert np.mean(off > 0.3) < 0.03
+
+
+def test_a_gap_is_no_stall() -> None:
+    kept = np.ones(len(TRUTH.t_s), dtype=bool)
+    kept[1000:1040] = False
+    truth = replace(TRUTH, t_s=TRUTH.t_s[kept], accel=TRUTH.accel[kept])
+    recording = with_stamps([f"{t:.6f}" for t in truth.t_s], truth)
+    np.testing.assert_allclose(recording.t_s, truth.t_s, atol=2e-6)
+    assert recording.lost_samples == 40

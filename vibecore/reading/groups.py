@@ -22,6 +22,10 @@ _LONG_PAUSE = 2.5  # a pause over so many usual pauses between groups is a gap
 _BEAT_SCATTER = 0.45  # of their mean distance: 1 by chance, 0.35 at most where two rates beat
 _MOST_SHORT = 0.5  # share of the groups: where most are short nobody knows how many a whole one holds
 _FEW = 2  # show no beat; and a sensor that is so near to its timer's beat is rarer than a lost sample
+_MOSTLY = 0.8  # share of the steps that are near the usual one: else rows come in groups throughout
+_WAITED = 2.5  # usual steps: a pause, after which rows that waited crowd at less than _CROWDED apart
+_CROWDED = 0.5
+_LEAST_CROWD = 4  # rows, that have not caught up: some were lost as well; of fewer, jitter may make a crowd
 _SOONER = 0.5  # of the time that the missing rows would have taken: between nothing and all of it
 
 
@@ -106,3 +110,34 @@ def _line(firsts: Floats, at_s: Floats, places: Counts, tick: float, among: int)
     if slope <= 0 or np.ptp(off) > _SAME_LINE * max(tick, slope):
         return None
     return np.asarray(middle + slope * (places - firsts.mean()))
+
+
+def caught_up(t_s: Floats) -> tuple[Floats, int]:
+    """Stamps (n,) of rows that waited while the writing stalled, put back between the row before and that on
+    which it had caught up; and how many they are. A pause after which rows go on as usual is a gap."""
+    steps = np.diff(t_s)
+    usual = float(np.median(steps))
+    mostly_even = np.mean(np.abs(steps - usual) < _CROWDED * usual) > _MOSTLY
+    t_s, count, done = t_s.copy(), 0, 0
+    for before in np.flatnonzero(steps > _WAITED * usual) if mostly_even else ():
+        if before < done:
+            continue
+        first = int(before) + 1
+        rows = _waiting(t_s[first : first + 2 * int(steps[before] / usual) + 2] - t_s[before], usual)
+        if rows:
+            done = first + rows
+            last_s = float(t_s[done - 1] - t_s[before])
+            t_s[first:done] = t_s[done - 1] - min(usual, last_s / rows) * np.arange(rows - 1, -1, -1)
+            count += rows - 1
+    return t_s, count
+
+
+def _waiting(since_s: Floats, usual_s: float) -> int:
+    """How many rows waited, 0 if none did; since_s: (m,) time of the rows after a pause, since the row before
+    it."""
+    crowd = 1 + int(np.argmax(np.append(np.diff(since_s) >= _CROWDED * usual_s, True)))
+    due_s = (np.arange(crowd) + 1) * usual_s
+    on_time = np.flatnonzero(since_s[:crowd] <= due_s + _CROWDED * usual_s)
+    if len(on_time):
+        return int(on_time[0]) + 1
+    return crowd if crowd >= _LEAST_CROWD else 0

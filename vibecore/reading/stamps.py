@@ -39,7 +39,7 @@ _PAUSE_S, _PAUSE_STEPS = 10.0, 50.0
 
 def mend(data: Stamped) -> Stamped:
     """Rows in order of time with strictly increasing stamps, the first at 0."""
-    for step in (_lone_stamps, _repeats, _written_again, _order, _turns, _pauses, _bursts, _equal):
+    for step in (_lone_stamps, _repeats, _written_again, _order, _turns, _pauses, _waited, _bursts, _equal):
         if len(data.t_s) < 3:
             break
         data = step(data)
@@ -221,6 +221,15 @@ def _uneven(t_s: Floats) -> int:
     """Steps far from the usual one."""
     steps, usual = np.diff(t_s), _rising_step(t_s)
     return int(np.count_nonzero((steps < 0.5 * usual) | (steps > 1.5 * usual)))
+
+
+def _waited(data: Stamped) -> Stamped:
+    """Rows written late, all at once, after the writing stalled."""
+    t_s, count = groups.caught_up(data.t_s)
+    if not count:
+        return data
+    text = f"{count} of {len(t_s)} rows waited to be written; they were put back to where an even clock has them."
+    return replace(data, t_s=t_s).tell("late-rows", text)
 
 
 def _bursts(data: Stamped) -> Stamped:
