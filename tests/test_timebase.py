@@ -243,3 +243,15 @@ def test_very_short_recordings_are_served(n: int) -> None:
     series = evened(t_s, sine(t_s, 10.0))
     assert len(series.accel_m_s2) == n
     assert np.isfinite(series.accel_m_s2).all()
+
+
+def test_stamps_that_crowd_shoot_nowhere() -> None:
+    """Rows all but on top of each other hold unlike values: a spline through them all overshoots a hundred
+    times (C. de Boor, A Practical Guide to Splines, on data that is not evenly spaced; from memory)."""
+    rng = np.random.default_rng(6)
+    t_s = np.cumsum(rng.exponential(1 / FS_HZ, 4000))
+    t_s[1000:3000:40] = t_s[999:2999:40] + 1e-6
+    accel = sine(t_s, 0.1 * FS_HZ, noise_rms=0.05)
+    series = evened(t_s, accel)
+    assert "no even grid" in series.history[0]
+    assert np.abs(series.accel_m_s2).max() < 3 * np.abs(accel).max()

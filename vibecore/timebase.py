@@ -41,6 +41,7 @@ DRIFT_SAMPLES = 32  # over so many phase is averaged: drift is slower, jitter is
 LEAST_PHASE = 0.3
 MOST_LATE = 4  # such samples in a row: jitter throws out single ones, a stretch has a clock of its own
 MOST_USABLE = 0.8  # share of samples that must lie near the grid; else a spline through all of them is better
+LEAST_APART = 0.1  # of a step: through samples nearer than this a spline shoots far past both
 MOST_ITERATIONS = 4
 SLOW_SHRINK = 0.2  # from round to round: what shrinks slower takes all the rounds there are
 LEFT_OVER = 1e-3  # of a line at the pass limit, when the iteration ends
@@ -159,9 +160,11 @@ def _by_spline(recording: Recording) -> EvenSeries:
     """For stamps that no even grid explains (event-driven logging): level kept to 0.25 of the rate."""
     fs = recording.sample_rate_hz
     grid = np.arange(int(recording.duration_s * fs) + 1) / fs
-    spline = interpolate.CubicSpline(recording.t_s, recording.accel_m_s2, axis=0)
-    after = np.searchsorted(recording.t_s, grid).clip(1, len(recording.t_s) - 1)
-    step = recording.t_s[after] - recording.t_s[after - 1]
+    apart = np.append(True, np.diff(recording.t_s) * fs > LEAST_APART)
+    t_s, accel = recording.t_s[apart], recording.accel_m_s2[apart]
+    spline = interpolate.CubicSpline(t_s, accel, axis=0)
+    after = np.searchsorted(t_s, grid).clip(1, len(t_s) - 1)
+    step = t_s[after] - t_s[after - 1]
     good = step * fs <= BRIDGED_STEPS + 1
     return EvenSeries(fs, spline(grid), good, ("stamps on no even grid: cubic spline",), (UNEVEN,))
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecore.constants import LATE_ROWS
 from vibecore.model import Flags, Floats
 
 from . import groups, limits, scale
@@ -228,8 +229,8 @@ def _waited(data: Stamped) -> Stamped:
     t_s, count = groups.caught_up(data.t_s)
     if not count:
         return data
-    text = f"{count} of {len(t_s)} rows waited to be written; they were put back to where an even clock has them."
-    return replace(data, t_s=t_s).tell("late-rows", text)
+    text = f"{count} of {len(t_s)} rows waited to be written; an even clock puts them back to their places."
+    return replace(data, t_s=t_s).tell(LATE_ROWS, text)
 
 
 def _bursts(data: Stamped) -> Stamped:
