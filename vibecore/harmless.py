@@ -12,7 +12,7 @@ HARMLESS_SHARE, SHORT_GAP_S = 0.01, 0.1  # of the rows; they are bridged. Common
 
 def harmless(analysis: Analysis) -> dict[str, str]:
     """Codes of warnings that do no harm, each with what is to be told of it. The engine is off on purpose;
-    stamps that are equal or late now and then were put right, and where they are many another warning says so."""
+    stamps that are equal or late now and then were put right: where they are many another warning says so."""
     told = {w.code: w.message for w in (*analysis.warnings, *analysis.recording.warnings)}
     found = {code: told[code] for code in (ENGINE_OFF, EQUAL_STAMPS, LATE_ROWS) if code in told}
     if LOST_SAMPLES in told and _are_few(analysis.recording):
