@@ -47,6 +47,16 @@ def test_a_cure_is_not_proven_while_it_is_not_said_how_it_was_recorded(place, gu
     assert step.why == "The shake looks cured; the proof waits for that."
 
 
+@pytest.mark.parametrize("unsaid", [{"gear": None}, {"speed_hold": None}])
+def test_a_cure_is_not_proven_while_gear_or_speed_is_not_said(unsaid):
+    """Neutral shakes less than drive without any mend."""
+    diagnosis, case = made.diagnosis(repaired=True), placed(case_with(*ALL, "after drive.csv"))
+    *befores, after = case.recordings
+    gearless = replace(after, condition=replace(after.condition, **unsaid))
+    assert not next_step(case, diagnosis).asks
+    assert next_step(replace(case, recordings=(*befores, gearless)), diagnosis).asks
+
+
 def test_how_recordings_were_made_is_asked_before_what_depends_on_it():
     unsaid, diagnosis = case_with("a.csv", "b.csv"), made.diagnosis()
     assert next_step(unsaid, diagnosis, guessed=("a.csv",)).asks

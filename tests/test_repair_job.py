@@ -52,6 +52,33 @@ def test_a_pair_made_alike_comes_before_one_that_was_not() -> None:
     assert "could not be told" in got.why
 
 
+@pytest.mark.parametrize("unsaid", [{"gear": None}, {"gear": None, "speed_hold": None}])
+def test_no_cure_where_the_gear_is_not_said_and_decides(unsaid) -> None:
+    """The car idles in neutral as it always did, at the speed that it had in gear, by construction: nothing
+    was mended. Against the recording in gear it would look cured."""
+    neutral = replace(WHEEL, gear="neutral")
+    befores = [
+        made(SOUND, neutral, name="neutral before", rpm=760),
+        made(SOUND | {2.0: 1.2}, WHEEL, name="drive before"),
+    ]
+    after = made(SOUND, replace(AFTER, gear="neutral"), name="after.csv")
+    unnamed = replace(after, condition=replace(after.condition, **unsaid))
+    got = repair.repair_of_job([*befores, unnamed], FOUR, cause_id="engine-mount")
+    assert got is not None
+    assert got.verdict == "cannot-tell"
+    assert not got.proven
+    assert got.why == (
+        "Gear or speed is not said for after.csv. Against drive at idle the verdict would be 'cured', "
+        "against neutral at idle 'unchanged': say how each was made."
+    )
+    said = repair.repair_of_job([*befores, after], FOUR, cause_id="engine-mount")
+    assert said is not None
+    assert said.verdict == "unchanged"
+    alone = repair.repair_of_job([befores[1], unnamed], FOUR, cause_id="engine-mount")
+    assert alone is not None
+    assert alone.verdict == "cured"  # nothing speaks against it; that it was not said is told beside it
+
+
 def test_a_sweep_from_before_the_repair_corrects_for_speed() -> None:
     # One order of a constant force past a mode at 26 Hz, damping 0.08: levels from the closed form.
     def level(rpm: float) -> float:

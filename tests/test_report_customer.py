@@ -37,16 +37,18 @@ def test_after_a_repair_the_verdict_comes_first_then_what_was_found_and_done(cas
 def test_under_the_verdict_stands_on_what_it_rests(case):
     """Like with like: another place shakes otherwise without any mend."""
     told, name = made.diagnosis(repaired=True), "after.csv"
-    after = CaseRecording(Path(name), Condition(stage="after"))
+    after = CaseRecording(Path(name), Condition(gear="drive", speed_hold="idle", stage="after"))
     seat = replace(after, condition=replace(after.condition, place="seat"))
     placeless, on_seat = (replace(case, recordings=(r,)) for r in (after, seat))
     holds = "Holds only if the phone was in the same place both times: nobody said so."
     page = Page(report_html(placeless, {}, told)).text
     assert page.index("Cured.") < page.index(holds) < page.index("What was wrong")
     assert holds not in Page(report_html(on_seat, {}, told)).text
-    guess = "the verdict holds only if the guess is right"
+    guess = "it holds only if they were alike"
     assert guess not in Page(report_html(on_seat, {}, told)).text
     assert guess in Page(report_html(on_seat, {}, told, guessed=[name])).text
+    gearless = replace(seat, condition=replace(seat.condition, gear=None))
+    assert guess in Page(report_html(replace(case, recordings=(gearless,)), {}, told)).text
 
 
 def test_the_top_names_the_part_where_it_is_sure(case):

@@ -104,11 +104,11 @@ def unsaid_of(recordings: Sequence[CaseRecording]) -> list[CaseRecording]:
 
 
 def unsaid_of_proof(case: Case, repair: Repair, guessed: Collection[str] = ()) -> tuple[bool, bool]:
-    """Of the recordings that a proof rests on: whether how one was made is a guess, and whether nobody said
-    where the phone was, so that it may have been in two places."""
+    """Of the recordings that a proof rests on: whether how one was made is a guess or gear or speed was not
+    said, and whether nobody said where the phone was, so that it may have been in two places."""
     used = [r for r in case.recordings if _is_after(r) or r.name == repair.before]
     placeless = repair.verdict != "cannot-tell" and any(r.condition.place is None for r in used)
-    return any(r.name in guessed for r in used), placeless
+    return bool(unsaid_of(used)) or any(r.name in guessed for r in used), placeless
 
 
 def is_sound(case: Case, diagnosis: Diagnosis) -> bool:

@@ -117,7 +117,7 @@ def _holds_if(case: Case, repair: Repair, guessed: Collection[str]) -> list[str]
     if repair.verdict == "cannot-tell":
         return []
     guess, placeless = unsaid_of_proof(case, repair, guessed)
-    made = "How the recordings were made is partly a guess: the verdict holds only if the guess is right."
+    made = "How the recordings were made is partly a guess or not said: it holds only if they were alike."
     place = "Holds only if the phone was in the same place both times: nobody said so."
     return [told for told, is_so in ((made, guess), (place, placeless)) if is_so]
 

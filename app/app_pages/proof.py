@@ -97,12 +97,12 @@ def _show_verdict(work: state.Work, repair: Repair) -> None:
 
 
 def _tell_if_guessed(work: state.Work, repair: Repair) -> bool:
-    """A proof from recordings that nobody has looked over, or whose places nobody named; whether it is
-    one."""
+    """A proof from recordings that nobody has looked over, or whose gear, speed or places nobody named;
+    whether it is one."""
     notes, case = work.job.notes, work.case
     guessed, placeless = unsaid_of_proof(case, repair, guesses.reasons_of(notes, case))
     if guessed:
-        st.warning("How these were made is still a guess: say it before you rely on this.")
+        st.warning("How these were made is still a guess or not said: say it before you rely on this.")
     if placeless:
         st.warning(
             "Where the phone was is not said for all of these: this holds only if it was the same place."

@@ -17,9 +17,10 @@ from vibecore.evidence.scene import last_of_each_kind, scene_of
 from vibecore.evidence.told_apart import turns
 from vibecore.model import Analysis, FaultLines, Line, Repair
 from vibecore.repair.compare import FaultSignature, LevelCourse, compare
-from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE, alike, likeness
+from vibecore.repair.likeness import ROAD_SPEED_SHARE, SPEED_NOTE_SHARE
 from vibecore.repair.lines import standing_out
 from vibecore.repair.own import together
+from vibecore.repair.pairing import most_alike, paired
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.resonance import Resonance, fit, order_points
 from vibecore.spoken import spoken, spoken_names
@@ -125,10 +126,14 @@ def repair_of_job(
     if not befores:
         return Repair.cannot_tell("There is no recording from before the repair.")
     called = {id(a): name for a, name in zip(analyses, spoken_names(analyses), strict=True)}
+
+    def proof(before: Analysis, after: Analysis) -> Repair:
+        return repair_of_pair(before, after, befores, engine, cause_id, placing_db)
+
     pairs = [
-        _Match(b, a, repair_of_pair(b, a, befores, engine, cause_id, placing_db), _told_of(b, a, called))
+        _Match(b, a, paired(b, a, befores, proof, called), _told_of(b, a, called))
         for a in last_of_each_kind(afters)
-        for b in [_most_alike(befores, a)]
+        for b in [most_alike(befores, a)]
     ]
     told = (measured.words(),) if measured is not None else ()
     return _joined(pairs, engine, told)
@@ -200,16 +205,6 @@ def _still_shakes(pair: _Match, engine: Engine) -> bool:
         return False
     left = together(pair.after, pair.repair.lines, engine)
     return left is not None and left[0].rms_m_s2 > left[1].band_m_s2[1]
-
-
-def _most_alike(befores: Sequence[Analysis], after: Analysis) -> Analysis:
-    def unlike(before: Analysis) -> tuple[bool, bool, bool, float]:
-        like = likeness(before, after)
-        blocked = like.blocking is not None
-        apart = float(np.hypot(like.extra_sd_db, like.speed_sd_db))
-        return not alike(before, after), blocked and not (like.whole or like.road), blocked, apart
-
-    return min(befores, key=unlike)
 
 
 def repair_of_pair(
