@@ -75,6 +75,30 @@ def test_the_strongest_line_is_named_also_where_it_is_on_no_order():
     assert "on no engine order" in orders_svg(analysis, FOUR)
 
 
+def test_a_stronger_line_about_an_order_that_cannot_be_seen_is_told():
+    """By construction: firing at 0.5 m/s2 folds down beside its own order, where nothing is told apart; what
+    the picture shows highest is not passed over in its sentence."""
+    whole = made.analysis()
+    levels = tuple(
+        made.level(2.0, None, "above half") if lv.order == 2.0 else lv for lv in whole.orders.levels
+    )
+    x = whole.orders.spectrum.x
+    folded = 1e-4 + 2.5 * (np.abs(x - 1.95) < 0.05)  # 2.5 over a band of 0.1: 0.5 m/s2 rms
+    table = dataclasses.replace(whole.orders, levels=levels, spectrum=Spectrum(x, folded, "order"))
+    said = figures.order_spectrum(dataclasses.replace(whole, orders=table), FOUR).sentence
+    assert said.startswith("Of what can be told apart, most shake is on no engine order: 0.050 m/s²")
+    assert "More, 0.5" in said
+    assert "lies about firing (order 2), and whose it is cannot be seen." in said
+    belt = dataclasses.replace(whole.orders.other_lines[0], order=1.95, rms_m_s2=0.49)
+    for spectrum, lines in (
+        (Spectrum(x, np.full(len(x), 1e-4), "order"), table.other_lines),  # nothing is there
+        (table.spectrum, (belt,)),  # what is there is a line that is told apart
+    ):
+        other = dataclasses.replace(table, spectrum=spectrum, other_lines=lines)
+        said = figures.order_spectrum(dataclasses.replace(whole, orders=other), FOUR).sentence
+        assert said.startswith("Most shake is on no engine order")
+
+
 def test_the_curve_is_the_rms_within_a_lines_width():
     """White noise of density s has rms sqrt(s * width) within a band, and a line of mean square p on top of
     nothing has rms sqrt(p) (any text on random vibration)."""
@@ -131,7 +155,7 @@ def test_budget_adds_up():
     assert sum(t.x[0] for t in picture.figure.data) == pytest.approx(100)
     parts = {"orders_ms": 0.07, "other_ms": 0.9, "rest_ms": 0.03, "total_ms": 1.0}
     table = dataclasses.replace(made.analysis().orders, **parts)
-    said = "7 % of the shake is on the engine's orders, 90 % on other steady lines."
+    said = "7 % of the shake's power is on the engine's orders, 90 % on other steady lines."
     assert figures.shake_budget(table).sentence == said
     assert picture.figure.layout.margin.r >= 12  # half of '100' stands over the end of the axis
 

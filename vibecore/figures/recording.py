@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import plotly.graph_objects as go
 
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
 from vibecore.figures.style import (
     AXIS_LETTERS,
@@ -83,7 +84,8 @@ def shake_budget(table: OrderTable) -> Picture:
     fig.update_xaxes(range=[0, 100], tickvals=[0, 25, 50, 75, 100])
     fig.update_yaxes(showline=False, ticks="")
     sentence = (
-        f"{shares[0]:.0f} % of the shake is on the engine's orders, {shares[1]:.0f} % on other steady lines."
+        f"{shares[0]:.0f} % of the shake's power is on the engine's orders, "
+        f"{shares[1]:.0f} % on other steady lines."
     )
     rows = tuple((p[0], f"{p[1]:.5f}", f"{s:.0f} %") for p, s in zip(parts, shares, strict=True))
     return Picture("Where the shake comes from", sentence, fig, ("part", "(m/s²)²", "share"), rows)
@@ -156,8 +158,28 @@ def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: Or
     line = strongest_line(table, more_than_m_s2=top.rms_m_s2 or 0.0)
     if line is not None:
         where, top, behind = "no engine order", line, f", {line.order:.2f} times engine speed"
-    most = f"Most shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}."
+    said = f"shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}."
+    more = _more_unseen(table, engine, than_m_s2=top.rms_m_s2 or 0.0)
+    most = f"Of what can be told apart, most {said}{more}" if more else f"Most {said}"
     return f"{most}{unseen} {INTERVALS}"
+
+
+def _more_unseen(table: OrderTable, engine: Engine | None, than_m_s2: float) -> str:
+    """Shake stronger than that about an order that cannot be seen: the picture shows it, and nobody can say
+    whose it is."""
+    orders = np.array([lv.order for lv in table.levels])
+    x, level = table.spectrum.x, line_level(table.spectrum)
+    if not (len(x) and len(orders)):
+        return ""
+    nearest = np.abs(x[:, None] - orders).argmin(axis=1)
+    unseen = np.array([not lv.visible for lv in table.levels])[nearest]
+    for line in table.other_lines:  # told by themselves
+        unseen &= np.abs(x - (line.order or 0.0)) > 2 * LINE_HALF_WIDTH_ORDERS
+    at = int(np.argmax(np.where(unseen, level, 0.0)))
+    if not unseen[at] or level[at] <= than_m_s2:
+        return ""
+    name = order_name(float(orders[nearest[at]]), engine)
+    return f" More, {level[at]:.3f} m/s², lies about {name}, and whose it is cannot be seen."
 
 
 def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
