@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from vibecore.case import Case, CaseRecording
 from vibecore.constants import CYLINDERS_DOUBTFUL
 from vibecore.engine import Engine
-from vibecore.guess import is_odd_idle
+from vibecore.guess import hardly_raised, is_odd_figure, is_odd_idle, looks_raised
 from vibecore.model import Analysis
 from vibecore.plan import unsaid_of
 
@@ -19,6 +19,32 @@ def cylinders_words(cylinders: int | None) -> str:
     return f"{cylinders} cylinders are rare in a car. Make sure: every engine order hangs on that number."
 
 
+def figure_words(one_end_rpm: float | None, other_end_rpm: float | None) -> str:
+    """To make sure of a maker's idle that hardly a car has; empty for a usual one, or half of one."""
+    if one_end_rpm is None or other_end_rpm is None:
+        return ""
+    low, high = sorted((one_end_rpm, other_end_rpm))
+    if not is_odd_figure((low, high)):
+        return ""
+    return f"An idle from {low:.0f} to {high:.0f} rpm is rare in a car. Make sure of both figures."
+
+
+def hold_words(analysis: Analysis, analyses: Sequence[Analysis], spec: tuple[float, float] | None) -> str:
+    """A question where a recording's speed does not go with how the engine is said to have been held."""
+    made, speed = analysis.condition, analysis.speed
+    if speed is None:
+        return ""
+    reads, seen = f"It reads as {speed.mean_rpm:.0f} rpm", made.tachometer_rpm
+    if made.speed_hold == "raised":
+        idles = [a.speed.mean_rpm for a in analyses if a.speed and a.condition.speed_hold == "idle"]
+        if hardly_raised(speed, idles):
+            asks = f"{reads}, hardly more than the {max(idles):.0f} at idle: was it raised? Say so below."
+            return f"{asks} Or did the tachometer show something else?" if seen else asks
+    elif looks_raised(speed, spec) and (made.speed_hold is None or (made.speed_hold == "idle" and seen)):
+        return f"{reads}: if the idle was raised, say so below."
+    return ""
+
+
 def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
     """A question where a recording reads as no idle of this car, or as another engine's: with a wrong number
     of cylinders it would."""
@@ -26,7 +52,9 @@ def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
     for a in analyses:
         idles = a.condition.speed_hold == "idle" and not a.condition.tachometer_rpm
         if idles and a.speed is not None and is_odd_idle(a.speed, spec):
-            return f"Idle reads {a.speed.mean_rpm:.0f} rpm. Is the number of cylinders ({cylinders}) right?"
+            figure = f" The maker's is {spec[0]:.0f} to {spec[1]:.0f}: is that right?" if spec else ""
+            read = f"Idle reads {a.speed.mean_rpm:.0f} rpm.{figure}"
+            return f"{read} Is the number of cylinders ({cylinders}) right?"
     return next((w.message for a in analyses for w in a.warnings if w.code == CYLINDERS_DOUBTFUL), "")
 
 

@@ -22,7 +22,6 @@ from vibecore.case import Case, CaseRecording
 from vibecore.constants import HIGHEST_SPEED_RPM, SAME_CONTENTS
 from vibecore.contract import all_warnings
 from vibecore.engine import Vehicle
-from vibecore.guess import looks_raised
 from vibecore.jobs import drop_recording, with_condition, without_recording
 from vibecore.model import Analysis, Condition, Gear, Place, SpeedHold
 from vibecore.spoken import spoken_by_file
@@ -195,7 +194,7 @@ def _show_quality(
     icon, found = judged.quality(analysis, vehicle.engine)
     first, *more = map(widgets.plain, found)
     lines = [f"{icon} {first}", *(f":gray[{m}]" if icon == judged.GOOD else m for m in more)]
-    if item.condition.speed_hold is None and looks_raised(analysis.speed, vehicle.idle_spec_rpm):
-        assert analysis.speed is not None
-        lines.append(f"It reads as {analysis.speed.mean_rpm:.0f} rpm: if the idle was raised, say so below.")
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    if asks := doubts.hold_words(analysis, analyses, vehicle.idle_spec_rpm):
+        lines.append(widgets.plain(asks))
     room.markdown("  \n".join(lines))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 from typing import TypeVar
@@ -178,6 +178,18 @@ def looks_raised(speed: SpeedTrack | None, idle_spec_rpm: tuple[float, float] | 
     one, and a condition that follows from it would only make that surer."""
     _, top = idle_spec_rpm or (0.0, IDLE_UP_TO_RPM)
     return speed is not None and speed.mean_rpm > RAISED_FROM * top
+
+
+def hardly_raised(speed: SpeedTrack | None, idles_rpm: Iterable[float]) -> bool:
+    """Does an idle that is said to be raised read as hardly faster than the car idles? To be asked: it may be
+    read, or was told, as half the true one."""
+    fastest = max(idles_rpm, default=0.0)
+    return speed is not None and speed.mean_rpm < RAISED_FROM * fastest
+
+
+def is_odd_figure(idle_spec_rpm: tuple[float, float]) -> bool:
+    """Is this no figure that a maker gives for a car's idle?"""
+    return idle_spec_rpm[0] < IDLE_RPM[0] or idle_spec_rpm[1] > IDLE_RPM[1]
 
 
 def is_odd_idle(speed: SpeedTrack, idle_spec_rpm: tuple[float, float] | None) -> bool:

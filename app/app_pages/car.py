@@ -112,6 +112,8 @@ def _idle_spec(now: tuple[float, float] | None) -> None:
         )  # fmt: skip
     if sum(end is not None for end in ends()) == 1:
         st.caption("Give both ends: one alone is not kept.")
+    if asks := doubts.figure_words(*ends()):
+        st.warning(widgets.plain(asks))
 
 
 def _mileage(km: float | None, units: str) -> None:

@@ -64,6 +64,17 @@ def test_an_idle_the_wrong_way_round_is_turned(start, job, store):
     assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (700.0, 900.0)
 
 
+@pytest.mark.parametrize(("high", "asked"), [(850.0, False), (7500.0, True)])
+def test_a_makers_idle_that_no_car_has_is_asked_about_and_kept(start, job, store, high, asked):
+    """Cars idle at 450 to 1100 rpm, cold and warm: common practice, no source."""
+    test = start("car")
+    next(n for n in test.number_input if n.label.startswith("Maker")).set_value(650.0)
+    next(n for n in test.number_input if n.label == "to, rpm").set_value(high).run()
+    line = f"An idle from 650 to {high:.0f} rpm is rare in a car. Make sure of both figures."
+    assert (line in words(test)) == asked
+    assert case_of(store.open(job.head.id)).vehicle.idle_spec_rpm == (650.0, high)
+
+
 def test_a_code_that_is_not_in_the_list_is_told_beside_its_box(start, store, job):
     test = start("car")
     next(t for t in test.text_input if t.label == "Trouble codes").set_value("p0301 banana").run()

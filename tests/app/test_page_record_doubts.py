@@ -38,6 +38,44 @@ def test_a_raised_idle_is_asked_for_where_nobody_said(start, store):
 
 
 @pytest.mark.parametrize(
+    ("raised_rpm", "tachometer_rpm", "line"),
+    [
+        (715.0, None, "It reads as 715 rpm, hardly more than the 700 at idle: was it raised? Say so below."),
+        (715.0, 720.0, "Say so below. Or did the tachometer show something else?"),
+        (1400.0, None, ""),
+    ],
+)
+def test_an_idle_that_was_hardly_raised_is_asked_about(
+    start, job, store, monkeypatch, raised_rpm, tachometer_rpm, line
+):
+    """The plan asks for 1200 to 1500 rpm; read, or told, as half of that it would be a lie to the causes."""
+
+    def diagnose(_case, analyses):
+        *others, last = analyses
+        held = replace(last.condition, speed_hold="raised", tachometer_rpm=tachometer_rpm)
+        raised = replace(last, condition=held, speed=replace(last.speed, mean_rpm=raised_rpm))
+        return made.diagnosis(*others, raised)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    keep(store, store.open(job.head.id), "neutral raised.csv")
+    text = words(start("record"))
+    assert line in text
+    assert text.count("was it raised?") == bool(line)
+
+
+def test_an_idle_that_the_tachometer_read_as_raised_is_asked_about(start, job, store, monkeypatch):
+    def diagnose(_case, analyses):
+        first, *others = analyses
+        told = replace(first.condition, speed_hold="idle", tachometer_rpm=1500.0)
+        fast = replace(first, condition=told, speed=replace(first.speed, mean_rpm=1510.0))
+        return made.diagnosis(fast, *others)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    keep(store, store.open(job.head.id), "third.csv")
+    assert words(start("record")).count("It reads as 1510 rpm: if the idle was raised, say so below.") == 1
+
+
+@pytest.mark.parametrize(
     ("cylinders", "spec", "asked"),
     [(8, (1000.0, 1100.0), True), (8, (500.0, 550.0), True), (8, (650.0, 750.0), False), (8, None, False)],
 )
@@ -45,7 +83,8 @@ def test_an_idle_far_from_the_makers_asks_for_the_cylinders(start, store, cylind
     """Made-up recordings read as 700 rpm."""
     job = new_job(store, "Van", Vehicle(Engine(cylinders), idle_spec_rpm=spec), Symptoms(), {})
     keep(store, job, "neutral idle.csv", "raised.csv")
-    line = f"Idle reads 700 rpm. Is the number of cylinders ({cylinders}) right?"
+    figure = f"The maker's is {spec[0]:.0f} to {spec[1]:.0f}: is that right?" if spec else ""
+    line = f"Idle reads 700 rpm. {figure} Is the number of cylinders ({cylinders}) right?"
     for page in ("record", "causes"):
         assert words(start(page)).count(line) == asked
 
