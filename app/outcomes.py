@@ -14,6 +14,8 @@ from vibecore.causes.load import CheckRow
 from vibecore.jobs import save_case
 from vibecore.model import CheckOutcome, Diagnosis, RankedCause
 
+PART = "part of it: "
+
 
 def ask(work: state.Work, row: CheckRow, diagnosis: Diagnosis | None) -> None:
     """A button for each outcome. What it changes is shown on the page of causes."""
@@ -49,10 +51,12 @@ def part_shares(cause: RankedCause) -> dict[str, float]:
 
 
 def moves(diagnosis: Diagnosis, before: Mapping[str, float]) -> list[tuple[str, float, float]]:
-    """Name, share before and share now of the causes, and of the parts inside the first, that an outcome has
-    moved; what was and is hardly likely is left out."""
-    now = {c.name: c.probability for c in diagnosis.causes}
-    for first in diagnosis.causes[:1]:
-        now |= part_shares(first)
-    rows = [(name, before.get(name, 0.0), share) for name, share in now.items()]
+    """Name, share before and share now of the causes, and behind the first of the parts inside it, called
+    so, that an outcome has moved; what was and is hardly likely is left out."""
+    rows = []
+    for cause in diagnosis.causes:
+        rows.append((cause.name, before.get(cause.name, 0.0), cause.probability))
+        if cause is diagnosis.causes[0]:
+            parts = part_shares(cause).items()
+            rows += [(f"{PART}{name}", before.get(name, 0.0), share) for name, share in parts]
     return [row for row in rows if max(row[1:]) >= FOLDED_UNDER]

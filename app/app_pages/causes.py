@@ -177,7 +177,7 @@ def _show_moved(diagnosis: Diagnosis) -> None:
     rows = [(name, percent(was), percent(now)) for name, was, now in found]
     moved = [row for row in rows if row[1] != row[2]]
     if moved:
-        widgets.show_table(("cause", "before", "now"), moved)
+        widgets.show_table(("cause or part", "before", "now"), moved)
     else:
         st.markdown("Nothing: every cause stands where it stood.")
 

@@ -226,7 +226,8 @@ def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start
 
 
 def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job, monkeypatch):  # noqa: ARG001
-    """And what stays hardly likely is not listed."""
+    """Behind its cause and called a part: shares of causes add up to one, a part's is inside its cause's. And
+    what stays hardly likely is not listed."""
     parts = Suspect("ring", "Rubber ring", 0.4), Suspect("stop", "Stop", 0.59), Suspect("nut", "Nut", 0.01)
     mount, sound, dead = made.diagnosis().causes
     asked = made.diagnosis().next_checks
@@ -244,9 +245,9 @@ def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job
     rows = [[str(cell).replace("\\", "") for cell in row] for row in test.table[0].value.values.tolist()]
     assert rows == [
         [mount.name, "25 %", "80 %"],
+        ["part of it: Rubber ring", "10 %", "32 %"],
+        ["part of it: Stop", "15 %", "47 %"],
         [sound.name, "72 %", "19 %"],
-        ["Rubber ring", "10 %", "32 %"],
-        ["Stop", "15 %", "47 %"],
     ]
 
 
