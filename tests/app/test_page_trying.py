@@ -39,12 +39,21 @@ def choose(test, label, value):
 
 @pytest.mark.usefixtures("job")
 def test_how_to_try_is_told_with_its_cautions(start):
-    text = words(start("try-it"))
+    text = words(choose(start("try-it"), "What will you try?", "cleaner"))
     for needed in ("catches fire", "extinguisher", "clear of belts", "tap once, firmly", "airbag"):
         assert needed in text
     test = choose(start("try-it"), "What will you try?", "other")
     assert "clear of belts" in words(test)
     assert "catches fire" not in words(test)
+
+
+@pytest.mark.usefixtures("job")
+def test_nothing_that_burns_or_bites_is_chosen_before_anybody_chooses(start):
+    """Fuel, sparks and high voltage are for who means to try that. Common practice, no source."""
+    text = words(start("try-it"))
+    assert "clear of belts" in text
+    for danger in ("catches fire", "voltage", "Fuel under pressure"):
+        assert danger not in text
 
 
 @pytest.mark.usefixtures("job")
