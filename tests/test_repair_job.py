@@ -67,6 +67,7 @@ def test_no_cure_where_the_gear_is_not_said_and_decides(unsaid) -> None:
     assert got is not None
     assert got.verdict == "cannot-tell"
     assert not got.proven
+    assert not got.changes  # a picture of them would tell of the cure that may be none
     assert got.why == (
         "Gear or speed is not said for after.csv. Against drive at idle the verdict would be 'cured', "
         "against neutral at idle 'unchanged': say how each was made."

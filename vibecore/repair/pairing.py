@@ -46,7 +46,7 @@ def paired(
                 f"Against {called[id(before)]} the verdict would be '{_words(found)}', against "
                 f"{called[id(other)]} '{_words(told)}': say how each was made."
             )
-            return Repair.cannot_tell(why, found.changes, found.notes)
+            return Repair.cannot_tell(why)
     return found
 
 
