@@ -78,7 +78,7 @@ def _offer_the_latest(work: state.Work, asked: Sequence[str]) -> None:
 def _show_verdict(work: state.Work, repair: Repair) -> None:
     others = ranked.show_verdict(repair)
     unsure = _tell_if_guessed(work, repair)
-    if unsure and repair.verdict == "cured":
+    if unsure and repair.verdict in ("cured", "cannot-tell"):
         widgets.main_step("record", LOOK, LOOK_ICON)
         st.page_link(state.page("report"), label="Write the report", icon=":material/description:")
     elif repair.verdict == "cured" and not repair.proven:
@@ -108,7 +108,7 @@ def _tell_if_guessed(work: state.Work, repair: Repair) -> bool:
             "Where the phone was is not said for all of these: this holds only if it was the same place."
         )
     unsure = guessed or placeless
-    if unsure and repair.verdict != "cured":
+    if unsure and repair.verdict not in ("cured", "cannot-tell"):
         st.page_link(state.page("record"), label=LOOK, icon=LOOK_ICON)
     return unsure
 

@@ -10,7 +10,7 @@ from tests.app import made
 from tests.app.pages import keep, words
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import case_of, new_job, save_case
-from vibecore.model import Symptoms
+from vibecore.model import Repair, Symptoms
 
 COMPARE = "Compare any two"
 
@@ -99,6 +99,22 @@ def test_a_proof_from_what_was_only_guessed_says_so(start, job, store):
     assert "still a guess" not in words(start("proof"))
     store.save(kept, notes={"guessed": f"{name}\tIts name says so."})
     assert "How these were made is still a guess" in words(start("proof"))
+
+
+@pytest.mark.parametrize(
+    ("name", "leads"), [("after.csv", "Look it over"), ("after drive idle.csv", "Write the report")]
+)
+def test_what_is_not_said_comes_before_the_report_where_nothing_can_be_told(
+    start, job, store, monkeypatch, name, leads
+):
+    def diagnose(_case, analyses):
+        untold = Repair.cannot_tell("Gear or speed is not said.")
+        return replace(made.diagnosis(*analyses, repaired=True), repair=untold)
+
+    monkeypatch.setattr("vibecore.pipeline.diagnose_analysed", diagnose)
+    keep(store, store.open(job.head.id), name)
+    first, *_ = [e.proto.label for e in start("proof").get("page_link")]
+    assert first == leads
 
 
 def press_use(test):
