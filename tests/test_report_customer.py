@@ -51,6 +51,21 @@ def test_under_the_verdict_stands_on_what_it_rests(case):
     assert guess in Page(report_html(replace(case, recordings=(gearless,)), {}, told)).text
 
 
+@pytest.mark.parametrize(
+    ("verdict", "lead"),
+    [
+        ("improved", "What was wrong: "),
+        ("unchanged", "What is wrong, most likely: "),
+        ("worse", "What is wrong, most likely: "),
+        ("cannot-tell", "What is wrong, most likely: "),
+    ],
+)
+def test_what_no_repair_has_helped_is_wrong_still(case, verdict, lead):
+    told = made.diagnosis(repaired=True)
+    page = Page(report_html(case, {}, replace(told, repair=replace(told.repair, verdict=verdict)))).text
+    assert f"{lead}Engine mount collapsed" in page
+
+
 def test_the_top_names_the_part_where_it_is_sure(case):
     told = made.diagnosis(repaired=True)
     parts = (Suspect("rear", "rear mount", 0.9), Suspect("front", "front mount", 0.1))

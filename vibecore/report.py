@@ -133,7 +133,8 @@ def _wrong(diagnosis: Diagnosis | None, case: Case) -> str:
         if is_sound(case, diagnosis):
             return f"Nothing wrong was found ({likely} likely)."
         return f"No fault stands out ({likely} likely that none is there)."
-    part, repaired = _sure_part(first), diagnosis.repair is not None
+    part, repair = _sure_part(first), diagnosis.repair
+    repaired = repair is not None and repair.verdict in ("cured", "improved")
     named = f"{first.name} ({percent(first.probability)} likely)"
     most = f". Most likely part: {part[0]} ({percent(part[1])})" if part else ""
     return f"{'What was wrong' if repaired else 'What is wrong, most likely'}: {named}{most}."
