@@ -98,6 +98,21 @@ def test_a_swapped_cylinder_that_does_not_fire_spares_the_catalyst() -> None:
     assert {"spark", "fuel", "catalyst"} <= set(check.cautions)
 
 
+def test_no_injector_is_taken_out_of_direct_injection() -> None:
+    """Its rail holds a hundred bar and more, its injectors some 60 V (common practice, no source)."""
+    opening = [c for c in catalogue().checks if "njector" in said(c) and "fuel" in c.cautions]
+    assert opening
+    for check in opening:
+        assert "direct" in check.cautions, check.id
+        assert "Not on high-pressure direct injection" in said(check), check.id
+
+
+def test_the_engine_is_held_up_before_a_mount_is_undone() -> None:
+    """Common practice, no source."""
+    (mount,) = (cause for cause in catalogue().causes if cause.id == "engine-mount")
+    assert "have it held up first" in mount.note
+
+
 def test_the_cleaner_is_squirted_right_after_a_cold_start_only() -> None:
     """An engine at idle does not stay cold: check, caution and the page Try it say when to begin and stop."""
     check = catalogue().check("cleaner-squirt")
