@@ -20,6 +20,7 @@ from vibecore.model import Signal
 
 def test_speed_picture_holds_the_records_numbers():
     picture = figures.speed_over_time(made.analysis(), (650.0, 750.0))
+    assert "700 rpm and wandered about that by 4 rpm (standard deviation)." in picture.sentence
     assert "700 rpm" in picture.sentence
     assert ("mean", "700.0 rpm") in picture.rows
     surest = dataclasses.replace(made.analysis().speed, confidence=0.9996)

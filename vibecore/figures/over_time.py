@@ -82,7 +82,10 @@ def speed_over_time(analysis: Analysis, idle_spec_rpm: tuple[float, float] | Non
         hovertemplate="%{x:.1f} s<br>%{y:.0f} rpm",
     )  # fmt: skip
     frame(fig, track.rpm, LEAST_SPEED_SPAN_RPM)
-    sentence = f"The engine turned at {track.mean_rpm:.0f} rpm and wandered by {track.steadiness_rpm:.0f}."
+    sentence = (
+        f"The engine turned at {track.mean_rpm:.0f} rpm and wandered about that by "
+        f"{track.steadiness_rpm:.0f} rpm (standard deviation)."
+    )
     if idle_spec_rpm:
         where = _place(idle_spec_rpm, fig.layout.yaxis.range)
         sentence += f" The maker's idle, {idle_spec_rpm[0]:.0f} to {idle_spec_rpm[1]:.0f}, {where}."
