@@ -22,6 +22,7 @@ from vibecore.store import Job
 NOTE = "guessed"  # key of the notes
 NO_REASON = "Nothing tells how it was made: say it here."
 CHANGED = "You have changed a part of it since."
+SAID = "You have said a part of it."  # of one that nothing told of
 
 
 def reasons_of(notes: Mapping[str, str], case: Case) -> dict[str, str]:
@@ -31,13 +32,24 @@ def reasons_of(notes: Mapping[str, str], case: Case) -> dict[str, str]:
     return {name: why for name, _, why in pairs if name in here}
 
 
-def words(count: int) -> str:
-    """That so many recordings are to be looked over."""
-    return (
-        f"How {count} recordings were made is a guess."
-        if count > 1
-        else "How 1 recording was made is a guess."
-    )
+def words(reasons: Mapping[str, str]) -> str:
+    """That so many recordings are to be looked over: guessed, or to be said where nothing told of any."""
+    count = len(reasons)
+    which = f"{count} recordings were" if count > 1 else "1 recording was"
+    told = any(why not in ("", SAID) for why in reasons.values())
+    return f"How {which} made is {'a guess' if told else 'still to be said'}."
+
+
+def row_words(why: str) -> str:
+    """What stands over the boxes of a recording that is to be looked over."""
+    if not why:
+        return NO_REASON
+    return why if why == SAID else f"Guessed. {why}"
+
+
+def once_changed(why: str) -> str:
+    """The reason, once a person has said a part."""
+    return SAID if why in ("", SAID) else CHANGED
 
 
 def notes_with(notes: Mapping[str, str], reasons: Mapping[str, str]) -> dict[str, str]:

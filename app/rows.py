@@ -43,9 +43,7 @@ def show(work: state.Work, way_on: bool) -> None:
         st.warning(stages.words(len(asked)))
     reasons = guesses.reasons_of(work.job.notes, work.case)
     if reasons:
-        st.info(
-            f"{guesses.words(len(reasons))} Put right what is wrong, add what is not said, then say so below."
-        )
+        st.info(f"{guesses.words(reasons)} Put right what is wrong, add what is not said, then say so below.")
     rooms = [_show_row(work, place, reasons) for place in range(len(recordings))]
     if reasons:
         _ask_to_confirm(work)
@@ -119,8 +117,7 @@ def _show_row(work: state.Work, place_in_job: int, reasons: Mapping[str, str]) -
     with st.container(border=True):
         st.markdown(f"**{widgets.plain(name)}**")
         if name in reasons:
-            said = f"Guessed. {reasons[name]}" if reasons[name] else guesses.NO_REASON
-            st.caption(widgets.plain(said))
+            st.caption(widgets.plain(guesses.row_words(reasons[name])))
         room = st.empty()
         room.markdown("Being read.")
         asked = name in stages.asked(work.job.notes, work.case)
@@ -172,7 +169,7 @@ def _put(name: str, part: str, of: Callable[[Any], Any] = lambda said: said) -> 
     def put(case: Case, notes: boxes.Notes, said: Any) -> tuple[Case, boxes.Notes]:
         reasons = guesses.reasons_of(notes, case)
         if name in reasons:
-            notes = guesses.notes_with(notes, reasons | {name: guesses.CHANGED})
+            notes = guesses.notes_with(notes, reasons | {name: guesses.once_changed(reasons[name])})
         return with_condition(case, name, **{part: of(said)}), notes
 
     return put

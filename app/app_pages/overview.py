@@ -63,7 +63,7 @@ def _tell_what_is_open(work: state.Work) -> None:
     if asked:
         st.warning(stages.words(len(asked)))
     if unsure:
-        st.info(guesses.words(len(unsure)))
+        st.info(guesses.words(unsure))
     if unsure or asked:
         st.page_link(state.page("record"), label="Look it over", icon=":material/checklist:")
 

@@ -25,15 +25,26 @@ def test_what_was_guessed_says_why_until_somebody_confirms_it(start, job, store)
 
 
 def test_a_change_to_one_part_does_not_confirm_the_rest_unasked(start, job, store):
-    test = upload(start("record"), "b.csv", "c.csv")
-    next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("reverse").run()
+    test = upload(start("record"), "b.csv", "lenkrad.csv")
+    for name in ("b.csv", "lenkrad.csv"):
+        next(s for s in test.selectbox if s.key.startswith(f"gear {name}")).set_value("reverse").run()
     text = words(test)
-    assert "Guessed. You have changed a part of it since." in text
+    assert text.count("Guessed. You have changed a part of it since.") == 1
+    assert text.count("You have said a part of it.") == 1
     assert "How 2 recordings were made is a guess" in text
     press(test, "All is right as it stands")
     assert notes_of(store, job) == {}
     next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("drive").run()
     assert notes_of(store, job) == {}  # what was confirmed stays so
+
+
+def test_what_nothing_tells_of_is_called_no_guess(start, job):  # noqa: ARG001 - the job is open
+    test = upload(start("record"), "b.csv", "c.csv")
+    assert "How 2 recordings were made is still to be said." in words(test)
+    next(s for s in test.selectbox if s.key.startswith("gear b.csv")).set_value("park").run()
+    assert "How 2 recordings were made is still to be said." in words(test)
+    assert "uess" not in words(test)
+    assert "still to be said" in words(start())
 
 
 def test_a_fault_in_guessing_keeps_no_file_out(start, job, store, monkeypatch):
@@ -62,10 +73,10 @@ def test_a_guess_leaves_the_job_with_its_recording(start, job, store):
     test = upload(start("record"), "b.csv", "c.csv")
     next(s for s in test.selectbox if s.label == "Which").set_value("b.csv").run()
     press(test, "Take it out of the job")
-    assert "How 1 recording was made is a guess." in words(test)
+    assert "How 1 recording was made is still to be said." in words(test)
     next(s for s in test.selectbox if s.label == "Which").set_value("c.csv").run()
     press(test, "Take it out of the job")
-    assert "is a guess" not in words(test)
+    assert "still to be said" not in words(test)
     assert notes_of(store, job) == {}
 
 
