@@ -132,7 +132,7 @@ def likeliest(diagnosis: Diagnosis, was: float | None = None) -> str:
     moved = f" (was {before})" if before not in ("", now) else ""
     cured = repair is not None and repair.verdict == "cured"
     lead = "Before the repair, likeliest" if cured else "Likeliest"
-    if not cured and first.probability < SURE_ENOUGH:
+    if not cured and first.probability < (SOUND_FROM if first.id == SOUND else SURE_ENOUGH):
         lead = "Not clear yet. Likeliest"
     return f"{lead}: {first.name}, {now}{moved}"
 
