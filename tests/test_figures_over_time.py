@@ -100,6 +100,14 @@ def test_a_long_curve_keeps_its_breaks_and_the_peaks_beside_them():
     assert np.isnan(thin[(x > 20_040) & (x < 20_360)]).all()
 
 
+def test_the_strongest_direction_lies_under_the_others():
+    """On top it would hide them: 0.3 m/s2 up and down, 0.09 and 0.03 level, by construction."""
+    traces = figures.trace(made.analysis()).figure.data
+    assert [t.name for t in sorted(traces, key=lambda t: t.zorder)] == [
+        "up and down", "level, square to that", "level, one way",
+    ]  # fmt: skip
+
+
 def test_directions_are_called_by_what_is_known_of_them():
     """Gravity tells up and nothing else (its vector has one direction)."""
     analysis = made.analysis()

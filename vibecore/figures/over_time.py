@@ -57,14 +57,16 @@ def trace(analysis: Analysis) -> Picture:
         fig.add_scatter(x=x, y=y, name=LEFT_OUT_NAME, line={"color": PALE, "width": 1}, hoverinfo="skip")
         frame(fig, signal.accel_m_s2[signal.good], LEAST_TRACE_SPAN_M_S2)  # a hand's knock is far higher
     shown = np.where(signal.good[:, None], signal.accel_m_s2, np.nan)
+    rms = np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good]), axis=0))
+    under = np.argsort(np.argsort(-rms))  # the strongest below, or it hides the others
     for axis, (name, colour) in enumerate(zip(names, (GREY, VERMILLION, BLUE), strict=True)):
         x, y = thinned(signal.t_s, shown[:, axis])
-        fig.add_scatter(x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}")
+        fig.add_scatter(
+            x=x, y=y, name=name, line={"color": colour, "width": 1}, hovertemplate="%{y:.3f}",
+            zorder=int(under[axis]),
+        )  # fmt: skip
     sentence = f"The shake as the phone felt it. Used: {_used_words(analysis)}."
-    rows = tuple(
-        (name, f"{np.sqrt(np.mean(np.square(signal.accel_m_s2[signal.good, axis]))):.3f}")
-        for axis, name in enumerate(names)
-    )
+    rows = tuple((name, f"{level:.3f}") for name, level in zip(names, rms, strict=True))
     return Picture("Shake over time", sentence, fig, ("direction", SHAKE), rows)
 
 
