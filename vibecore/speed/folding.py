@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibecore import hann
 from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
@@ -14,6 +15,8 @@ MOST_RPM = 2000.0  # a firing order folded down is only looked for at idle and r
 # Chance that the firing order, and its second harmonic, pass the phone's own filter when above half the rate.
 SEEN = (0.35, 0.08)
 HEIGHT = 6.0  # times the floor: five blocks of three axes, highest of three bins, one false in 1,000
+NEAR_ORDERS = 1 / 3  # to each side, where the floor is read: short of the next half order
+CLEAR_BINS = 4  # beside the phasor that are none of the floor: twice a Hann line's half width
 REACH = 1.4  # of the sample rate: above it even a poor filter leaves nothing
 
 
@@ -37,11 +40,12 @@ def log_likelihood(
 
 
 def _height_along(signal: Signal, turns: Floats, speed_hz: float) -> float:
-    """Power of the phasor that turns with `turns` (n,), over the floor within a third of an order of it."""
+    """Power of the phasor that turns with `turns` (n,), in revolutions, over the floor beside it."""
     values = signal.accel_m_s2.T * np.exp(-2j * np.pi * turns)
     size = min(values.shape[1], round(pattern.LEAST_BLOCK_S * signal.fs_hz))
     blocks = np.lib.stride_tricks.sliding_window_view(values, size, axis=1)[:, :: max(1, size // 2)]
-    power = (np.abs(np.fft.fft(blocks * np.hanning(size), axis=2)) ** 2).mean(axis=1).sum(axis=0)
-    near = max(4, int(speed_hz / 3 * size / signal.fs_hz))
-    around = np.concatenate((power[4 : near + 4], power[-near - 3 : -3]))
+    power = (np.abs(np.fft.fft(blocks * hann.periodic(size), axis=2)) ** 2).mean(axis=1).sum(axis=0)
+    near = max(CLEAR_BINS, int(NEAR_ORDERS * speed_hz * size / signal.fs_hz))
+    above, below = power[CLEAR_BINS:][:near], power[: 1 - CLEAR_BINS][-near:]
+    around = np.concatenate((above, below))
     return float(power[[-1, 0, 1]].max() / np.median(around))
