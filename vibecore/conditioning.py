@@ -12,6 +12,7 @@ import numpy as np
 from scipy import ndimage
 
 from vibecore import angles, quality
+from vibecore.blocks import cut
 from vibecore.constants import MOVED, STOOD_STILL
 from vibecore.model import Flags, Floats, Recording, Signal, Warn
 from vibecore.steady import HELD_SHARE, MOVED_DEG, steady_part
@@ -64,8 +65,7 @@ class _Postures(NamedTuple):
 def _postures(used: Floats, good: Flags, fs: float) -> _Postures | None:
     """Of the seconds that are there; None if they are too few to tell a turn."""
     size = round(POSTURE_S * fs)
-    count = len(used) // size
-    parts, held = used[: count * size].reshape(count, size, 3), good[: count * size].reshape(count, size)
+    parts, held = cut(used, size), cut(good, size)
     share = held.mean(axis=1)
     there = np.flatnonzero(share > HELD_SHARE)
     if len(there) < 2:

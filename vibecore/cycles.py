@@ -19,6 +19,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import maximum_filter1d, median_filter
 
+from vibecore.blocks import cut
 from vibecore.constants import MAD_TO_SD, USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Frozen, Signal, SpeedTrack
@@ -82,9 +83,7 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
 
 def _cut(turned: Turned, size: int) -> Floats:
     """(cycles, size, 3) whole cycles of good samples only."""
-    count = len(turned.accel_m_s2) // size
-    whole = turned.good[: count * size].reshape(count, size).all(axis=1)
-    return np.asarray(turned.accel_m_s2[: count * size].reshape(count, size, 3)[whole])
+    return np.asarray(cut(turned.accel_m_s2, size)[cut(turned.good, size).all(axis=1)])
 
 
 def _standard_error(strengths: Floats) -> Floats:

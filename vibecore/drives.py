@@ -11,6 +11,7 @@ import re
 
 import numpy as np
 
+from vibecore.blocks import cut
 from vibecore.model import Condition, Signal, Symptoms, Warn
 
 ON_ROAD_RPM = 1250.0  # held in gear no engine turns as fast, cold and warm; common practice, no source
@@ -64,8 +65,7 @@ def is_drive(condition: Condition, signal: Signal) -> bool:
 def is_moving(signal: Signal) -> bool:
     """Does it accelerate slowly all the time, as only a driven car does? One slip of the phone is none."""
     size = round(MOVING_STEP_S * signal.fs_hz)
-    count = len(signal.accel_m_s2) // size
-    if count < LEAST_STEPS:
+    means = cut(signal.accel_m_s2, size).mean(axis=1)
+    if len(means) < LEAST_STEPS:
         return False
-    means = signal.accel_m_s2[: count * size].reshape(count, size, 3).mean(axis=1)
     return float(np.median(np.linalg.norm(np.diff(means, axis=0), axis=1))) > MOVING_M_S2

@@ -21,6 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from vibecore import hann, spectra
+from vibecore.blocks import cut
 from vibecore.constants import (
     LINE_HALF_WIDTH_ORDERS,
     PEAK_FLOOR_HZ,
@@ -139,17 +140,13 @@ def _coherences(turned: Turned, orders: tuple[float, ...]) -> list[float | None]
     The three axes of a block are one complex vector; |mean of vectors|^2 over the mean of |vector|^2.
     """
     size = round(COHERENCE_REV * turned.per_rev)
-    count = len(turned.accel_m_s2) // size
-    if count < LEAST_COHERENT:
-        return [None] * len(orders)
-    blocks = turned.accel_m_s2[: count * size].reshape(count, size, 3)
-    whole = turned.good[: count * size].reshape(count, size).mean(axis=1) > LEAST_GOOD
+    whole = cut(turned.good, size).mean(axis=1) > LEAST_GOOD
     if whole.sum() < LEAST_COHERENT:
         return [None] * len(orders)
     window = hann.inner(size)
     turns = 2 * np.pi * np.outer(orders, np.arange(size) / turned.per_rev)
     waves = np.concatenate((window * np.cos(turns), window * np.sin(turns)))
-    real, imaginary = np.split(waves @ blocks[whole], 2, axis=1)
+    real, imaginary = np.split(waves @ cut(turned.accel_m_s2, size)[whole], 2, axis=1)
     return _steady(real - 1j * imaginary)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import ndimage
 
+from vibecore.blocks import cut
 from vibecore.constants import MAD_TO_SD
 from vibecore.model import Flags, Floats
 from vibecore.runs import runs
@@ -96,9 +97,8 @@ def steady_part(accel: Floats, good: Flags, fs_hz: float, *, gravity: bool, step
 
 
 def _blocks(accel: Floats, good: Flags, size: int, step: float) -> _Blocks:
-    count = len(accel) // size
-    blocks = accel.T[:, : count * size].reshape(3, count, size)
-    held = good[: count * size].reshape(count, size)
+    held = cut(good, size)
+    blocks = accel.T[:, : held.size].reshape(3, *held.shape)
     share = np.maximum(held.mean(axis=1), 1 / size)
     if not held.all():
         blocks = blocks * held

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.fft import rfft
 
 from vibecore import hann
+from vibecore.blocks import cut
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SWAY_HZ, WHOLE_SHARE, Z_95
 from vibecore.engine import USABLE_SHARE_OF_HALF_RATE, Engine
 from vibecore.model import Analysis, OrderChange, OrderLevel, Signal, Spectrum
@@ -173,11 +174,10 @@ def _block_scatter(signal: Signal, low_hz: float, high_hz: float) -> float | Non
     """Standard error of the mean square in a band as a share of it, from how blocks differ; None if there are
     too few."""
     size = round(_BLOCK_S * signal.fs_hz)
-    count = len(signal.accel_m_s2) // size
-    good = signal.good[: count * size].reshape(count, size).mean(axis=1) >= _GOOD_SHARE
+    good = cut(signal.good, size).mean(axis=1) >= _GOOD_SHARE
     if np.count_nonzero(good) < _LEAST_BLOCKS:
         return None
-    blocks = signal.accel_m_s2[: count * size].reshape(count, size, 3)[good]
+    blocks = cut(signal.accel_m_s2, size)[good]
     powers = np.abs(rfft(blocks * hann.periodic(size)[None, :, None], axis=1)) ** 2
     hz = np.arange(powers.shape[1]) * signal.fs_hz / size
     levels = powers[:, (hz >= low_hz) & (hz <= high_hz)].sum(axis=(1, 2))

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import fft
 
 from vibecore import hann
+from vibecore.blocks import cut
 from vibecore.conditioning import condition
 from vibecore.constants import SWAY_HZ, WHOLE_SHARE
 from vibecore.engine import Engine
@@ -137,10 +138,8 @@ def _rpm(track: SpeedTrack, begin_s: Floats) -> Floats:
 def _seconds(signal: Signal) -> tuple[Floats, Floats]:
     """Good seconds of a signal (m, size, 3), and when each begins (m,), from the first sample."""
     size = round(signal.fs_hz)
-    count = len(signal.good) // size
-    good = signal.good[: count * size].reshape(count, size).mean(axis=1) >= GOOD_SHARE
-    blocks = signal.accel_m_s2[: count * size].reshape(count, size, 3)[good]
-    return blocks, np.flatnonzero(good) * size / signal.fs_hz
+    good = cut(signal.good, size).mean(axis=1) >= GOOD_SHARE
+    return cut(signal.accel_m_s2, size)[good], np.flatnonzero(good) * size / signal.fs_hz
 
 
 def _level_db(blocks: Floats, fs_hz: float, low_hz: float, high_hz: float) -> Floats:
