@@ -13,7 +13,8 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # The order in which data flow. A module may import those above it; a package counts as one.
 LAYERS = [
-    *("errors", "units", "constants", "toml_text", "model", "runs", "blocks", "between", "hann", "angles"),
+    *("errors", "units", "constants", "toml_text", "model"),
+    *("runs", "blocks", "between", "hann", "normal", "angles"),
     *("balance", "engine", "case_text", "simulate"),
     *("reading", "timebase", "quality", "steady", "conditioning", "drives"),
     *(

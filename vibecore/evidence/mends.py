@@ -17,6 +17,7 @@ from vibecore.constants import DEFAULT_PLACING_DB, NOTHING_MENDED
 from vibecore.evidence.levels import FAMILIES, LevelReading
 from vibecore.evidence.patterns import Pattern
 from vibecore.model import Floats
+from vibecore.normal import density
 
 
 class Mend(NamedTuple):
@@ -45,7 +46,7 @@ CHANGES_DB = 50.0  # a repair changes a line's level by anything from -40 to +10
 def of_change(change_db: float, sd_db: float, other_reason: float) -> tuple[float, float]:
     """Density (per dB) of a line's change, read with that standard deviation, if the line is the fault's, be
     it mended or not, and if it is another's, which changes for reasons of its own with that chance."""
-    by_chance = math.exp(-0.5 * (change_db / sd_db) ** 2) / (sd_db * math.sqrt(2 * math.pi))
+    by_chance = float(density(change_db, sd_db))
     by_repair = 1 / CHANGES_DB
     theirs = NOTHING_MENDED * by_chance + (1 - NOTHING_MENDED) * by_repair
     return theirs, (1 - other_reason) * by_chance + other_reason * by_repair

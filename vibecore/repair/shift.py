@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from vibecore.model import Floats
+from vibecore.normal import density
 from vibecore.repair.lines import LevelChange
 
 # Share of the placing scatter (a standard deviation) that differs from line to line, and chances that one
@@ -39,8 +40,8 @@ def shift(untouched: Sequence[LevelChange], placing_db: float) -> LevelChange:
         return LevelChange(0.0, placing_db)
     log_likelihood = np.sum([_log_of_line(c, own) for c in told], axis=0)
     likelihood = np.exp(log_likelihood - log_likelihood.max())
-    taped = likelihood * _normal(_GRID_DB, common)
-    repaired = likelihood * _normal(_GRID_DB, float(np.hypot(common, CHANGED_DB)))
+    taped = likelihood * density(_GRID_DB, common)
+    repaired = likelihood * density(_GRID_DB, float(np.hypot(common, CHANGED_DB)))
     taping_only, all_changed = (1 - ALL_CHANGED) * taped.sum(), ALL_CHANGED * repaired.sum()
     trust = float(taping_only / (taping_only + all_changed))
     mean = float(np.average(_GRID_DB, weights=taped))
@@ -53,8 +54,4 @@ def _log_of_line(change: LevelChange, own_db: float) -> Floats:
     """Log likelihood of one line's change over the shifts of the grid."""
     sd, off = float(np.hypot(change.sd_db, own_db)), change.db - _GRID_DB
     wide = float(np.hypot(sd, CHANGED_DB))
-    return np.asarray(np.log((1 - ONE_CHANGED) * _normal(off, sd) + ONE_CHANGED * _normal(off, wide)))
-
-
-def _normal(x: Floats, sd: float) -> Floats:
-    return np.asarray(np.exp(-0.5 * (x / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
+    return np.asarray(np.log((1 - ONE_CHANGED) * density(off, sd) + ONE_CHANGED * density(off, wide)))

@@ -20,6 +20,7 @@ from functools import lru_cache
 import numpy as np
 
 from vibecore.model import Candidate, Condition, Floats
+from vibecore.normal import density
 from vibecore.speed import prior
 
 STEP = 0.01  # of the natural logarithm: a third of the nearest that two idles of one car come
@@ -127,8 +128,7 @@ def _about(log_ratio: Floats, hold: Hold) -> Floats:
     """Density of the logarithm of speed over base speed."""
     off = log_ratio - np.log(hold.ratio)
     sigma = np.where(off < 0, hold.below, hold.above)
-    area = 0.5 * (hold.below + hold.above) * np.sqrt(2 * np.pi)
-    return np.asarray(np.exp(-0.5 * (off / sigma) ** 2) / area)
+    return density(off, sigma, 0.5 * (hold.below + hold.above))
 
 
 def _spread(base: Floats, hold: Hold) -> Floats:

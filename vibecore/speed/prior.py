@@ -10,6 +10,7 @@ from typing import Protocol
 
 import numpy as np
 
+from vibecore import normal
 from vibecore.drives import ON_ROAD_RPM
 from vibecore.model import Condition
 
@@ -98,5 +99,4 @@ def _usual_rpm(condition: Condition) -> float:
 
 def _split_normal(x: float, below: float, above: float) -> float:
     """Density of two half normal distributions that meet at 0, of these standard deviations."""
-    sigma = below if x < 0 else above
-    return float(np.exp(-0.5 * (x / sigma) ** 2) / (0.5 * (below + above) * np.sqrt(2 * np.pi)))
+    return float(normal.density(x, below if x < 0 else above, 0.5 * (below + above)))
