@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy import fft
 
+from vibecore import hann
 from vibecore.constants import USABLE_SHARE
 from vibecore.model import Floats, Signal
 
@@ -86,7 +87,7 @@ def transform(signal: Signal) -> Bands:
 def windowed(series: np.ndarray, hops: int) -> np.ndarray:
     """Hann-weighted sums (3, windows) of a series (3, m) whose length is a whole number of hops."""
     hop = series.shape[1] // hops
-    window = np.hanning(WINDOW_HOPS * hop + 1)[:-1].reshape(WINDOW_HOPS, hop)
+    window = hann.periodic(WINDOW_HOPS * hop).reshape(WINDOW_HOPS, hop)
     parts = series.reshape(-1, hops, hop) @ window.T  # each hop under each quarter of the window
     count = hops - WINDOW_HOPS + 1
     return np.asarray(sum(parts[:, i : i + count, i] for i in range(WINDOW_HOPS)))
