@@ -91,9 +91,9 @@ def steady_part(accel: Floats, good: Flags, fs_hz: float, *, gravity: bool, step
     disturbed[:first], disturbed[last:] = False, False
     knocks = len(runs(disturbed))
     wide = ndimage.binary_dilation(disturbed, iterations=KNOCK_GUARD_BLOCKS) if knocks else disturbed
-    cut = np.zeros(n, dtype=bool)
-    cut[: count * size] = np.repeat(wide, size)
-    return Steady(start, stop, cut, knocks, (running.start, running.stop) != (0, count))
+    knocked = np.zeros(n, dtype=bool)
+    knocked[: count * size] = np.repeat(wide, size)
+    return Steady(start, stop, knocked, knocks, (running.start, running.stop) != (0, count))
 
 
 def _blocks(accel: Floats, good: Flags, size: int, step: float) -> _Blocks:
