@@ -76,19 +76,21 @@ def measure_orders(
         else _unseen(view, broken=not len(whole.x))
         for i, view in enumerate(views)
     )
-    steady, in_hertz = lines_in_hertz(signal) if heard is None else heard
-    own = [
-        line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
-    ]
-    found = _other_lines(signal, whole, speed_hz, own)
-    lines = tuple(replace(line, drifts_with=_keeps_to(line, found, whole, in_hertz, track)) for line in found)
-    total = float(np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good))
-    total /= float(signal.good.sum())
+    lines = _lines_beside(signal, track, levels, whole, heard or lines_in_hertz(signal))
+    total = _total_ms(signal)
     own_multiples = (multiples % engine.cycle_order == 0) & (multiples < min(highest, highest_seen))
     in_orders = _all_orders_ms(bands, own_multiples)
     in_orders = max(in_orders, sum((lv.rms_m_s2 or 0.0) ** 2 for lv in levels))
     in_lines = sum(line.rms_m_s2**2 for line in lines)
-    return OrderTable(levels, lines, whole, in_orders, in_lines, total - in_orders - in_lines, total)
+    return OrderTable(
+        levels=levels,
+        other_lines=lines,
+        spectrum=whole,
+        orders_ms=in_orders,
+        other_ms=in_lines,
+        rest_ms=total - in_orders - in_lines,
+        total_ms=total,
+    )
 
 
 def _joined(axes: list[Spectrum]) -> Spectrum:
@@ -99,7 +101,17 @@ def _joined(axes: list[Spectrum]) -> Spectrum:
 def _unseen(view: OrderView, broken: bool) -> OrderLevel:
     """broken: no stretch of the recording is long enough for a block of working cycles."""
     reason = view.why_not or (TOO_BROKEN if broken else "above half the sample rate")
-    return OrderLevel(view.order, view.frequency_hz, None, None, None, None, None, False, reason)
+    return OrderLevel(
+        order=view.order,
+        frequency_hz=view.frequency_hz,
+        rms_m_s2=None,
+        low_m_s2=None,
+        high_m_s2=None,
+        above_floor_db=None,
+        coherence=None,
+        visible=False,
+        why_not=reason,
+    )
 
 
 def _level(
@@ -121,16 +133,16 @@ def _level(
     high = np.sqrt(square + Z_95 * sigma) * filter_may_take(view.frequency_hz, fs_hz)
     rms = float(np.sqrt(square))
     return OrderLevel(
-        view.order,
-        view.frequency_hz,
-        rms,
-        float(max(low - Z_95 * GAIN_ERROR * rms, 0.0)),
-        float(high + Z_95 * GAIN_ERROR * rms),
-        float(10 * np.log10(max(float(band.sum()), 1e-20) / max(noise, 1e-20))),
-        coherence,
-        True,
-        None,
-        float(np.sqrt(sharp_square)),
+        order=view.order,
+        frequency_hz=view.frequency_hz,
+        rms_m_s2=rms,
+        low_m_s2=float(max(low - Z_95 * GAIN_ERROR * rms, 0.0)),
+        high_m_s2=float(high + Z_95 * GAIN_ERROR * rms),
+        above_floor_db=float(10 * np.log10(max(float(band.sum()), 1e-20) / max(noise, 1e-20))),
+        coherence=coherence,
+        visible=True,
+        why_not=None,
+        sharp_m_s2=float(np.sqrt(sharp_square)),
     )
 
 
@@ -159,6 +171,12 @@ def _steady(phasors: np.ndarray) -> list[float | None]:
     return list(np.maximum(0.0, (count * raw - 1) / (count - 1)).tolist())
 
 
+def _total_ms(signal: Signal) -> float:
+    """Mean square of the three-axis vector over the good samples."""
+    squares = np.einsum("ij,ij,i->", signal.accel_m_s2, signal.accel_m_s2, signal.good)
+    return float(squares) / float(signal.good.sum())
+
+
 def _all_orders_ms(bands: Sequence[OrderBands], which: Flags) -> float:
     """Mean square on these orders (k,) of all axes, floor taken off."""
     over = np.sum([band.square - band.floor * band.width for band in bands], axis=0)
@@ -183,6 +201,25 @@ def lines_in_hertz(signal: Signal) -> tuple[tuple[Line, ...], Spectrum]:
     ]
     strongest = sorted(found, key=lambda line: -line.rms_m_s2)[:OTHER_LINES]
     return tuple(sorted(strongest, key=lambda line: line.frequency_hz)), spectrum
+
+
+def _lines_beside(
+    signal: Signal,
+    track: SpeedTrack,
+    levels: Sequence[OrderLevel],
+    in_orders: Spectrum,
+    heard: tuple[Sequence[Line], Spectrum],
+) -> tuple[Line, ...]:
+    """The lines on no half order, each with what it keeps to. Of what stands in hertz, see `heard`, only that
+    counts which is more than passing orders leave there."""
+    steady, in_hertz = heard
+    own = [
+        line for line in steady if line.rms_m_s2**2 > SMEARED * _smeared_ms(line.frequency_hz, levels, track)
+    ]
+    found = _other_lines(signal, in_orders, track.turns_hz, own)
+    return tuple(
+        replace(line, drifts_with=_keeps_to(line, found, in_orders, in_hertz, track)) for line in found
+    )
 
 
 def _other_lines(
