@@ -64,9 +64,11 @@ class Weighting:
 
 
 # ISO 8041-1:2017 Table 3; checked against ISO 2631-1:1997 Table 3 and ISO 8041-1 Annex B in the tests.
-WK = Weighting("Wk", 0.4, 100.0, 12.5, 12.5, 0.63, 2.37, 0.91, 3.35, 0.91)
-WD = Weighting("Wd", 0.4, 100.0, 2.0, 2.0, 0.63)
-WH = Weighting("Wh", 10**0.8, 10**3.1, 100 / (2 * np.pi), 100 / (2 * np.pi), 0.64)
+WK = Weighting(
+    "Wk", f1_hz=0.4, f2_hz=100.0, f3_hz=12.5, f4_hz=12.5, q4=0.63, f5_hz=2.37, q5=0.91, f6_hz=3.35, q6=0.91
+)
+WD = Weighting("Wd", f1_hz=0.4, f2_hz=100.0, f3_hz=2.0, f4_hz=2.0, q4=0.63)
+WH = Weighting("Wh", f1_hz=10**0.8, f2_hz=10**3.1, f3_hz=100 / (2 * np.pi), f4_hz=100 / (2 * np.pi), q4=0.64)
 
 WHOLE_BODY, HAND = "ISO 2631-1 Wk, Wd", "ISO 5349-1 Wh"  # what a weighted value is called after
 _VERTICAL_AXIS = 2

@@ -52,7 +52,17 @@ def condition(recording: Recording) -> Signal:
         *series.history,
         f"used {span[0]:.1f} s to {span[1]:.1f} s, {steady.knock_count} knocks cut out",
     )
-    return Signal(fs, span[0], centred, good, span, upright, resolution, tuple(warnings), history)
+    return Signal(
+        fs_hz=fs,
+        start_s=span[0],
+        accel_m_s2=centred,
+        good=good,
+        used_span_s=span,
+        vertical_known=upright,
+        resolution_m_s2=resolution,
+        warnings=tuple(warnings),
+        history=history,
+    )
 
 
 class _Postures(NamedTuple):

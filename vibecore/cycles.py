@@ -78,7 +78,16 @@ def average_cycle(signal: Signal, track: SpeedTrack, engine: Engine) -> CycleVie
             share = _missed(strengths)
             missed = None if share is None else share * engine.firing_order * track.mean_rpm
     angle_deg = np.arange(size) / size * 360.0 * turns
-    return CycleView(angle_deg, mean, spread, len(cycles), alike, firings, errors, missed)
+    return CycleView(
+        angle_deg=angle_deg,
+        mean_m_s2=mean,
+        spread_m_s2=spread,
+        cycles=len(cycles),
+        alike=alike,
+        firings=firings,
+        firings_se=errors,
+        missed_per_minute=missed,
+    )
 
 
 def _cut(turned: Turned, size: int) -> Floats:

@@ -70,7 +70,16 @@ def analyze(
     say("all that vibrates")
     lines, spectrum = lines_in_hertz(signal)
     overall = comfort.overall(signal, condition.place)
-    heard = Analysis(recording, signal, None, None, lines, spectrum, overall, condition)
+    heard = Analysis(
+        recording=recording,
+        signal=signal,
+        speed=None,
+        orders=None,
+        lines=lines,
+        spectrum_hz=spectrum,
+        overall=overall,
+        condition=condition,
+    )
     say("the engine's speed")
     answer = find_speed(signal, engine, condition)
     say("the engine's orders")
@@ -213,7 +222,15 @@ def diagnose_analysed(job: CaseHistory, analyses: Sequence[Analysis]) -> Diagnos
     checks = plan(ranked, job.checks, symptoms=job.symptoms, vehicle=job.vehicle, found=found)
     # The proof weighs what changed by itself: it goes by what was suspected before.
     repair = repair_by_suspects(analyses, job.vehicle.engine, suspected, likely=likely)
-    return Diagnosis(ranked, checks, repair, analyses, unused(job.symptoms, job.checks), found, suspected)
+    return Diagnosis(
+        causes=ranked,
+        next_checks=checks,
+        repair=repair,
+        analyses=analyses,
+        notes=unused(job.symptoms, job.checks),
+        found=found,
+        suspected=suspected,
+    )
 
 
 def _found(evidence: Sequence[CauseEvidence], analyses: Sequence[Analysis]) -> tuple[str, ...]:

@@ -170,7 +170,13 @@ def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
     helper = case.vehicle.transmission != "manual"
     cautions = tuple(_caution(name) for name in row["cautions"] if helper or name != "helper")
     return PlanItem(
-        row["id"], row["title"], row["why"], tuple(row["how"]), cautions, _needed(row["needed"], case), done
+        id=row["id"],
+        title=row["title"],
+        why=row["why"],
+        how=tuple(row["how"]),
+        cautions=cautions,
+        needed=_needed(row["needed"], case),
+        done=done,
     )
 
 

@@ -269,7 +269,16 @@ def _result(
         for z in (damping, high_z, low_z)  # more damping, less lift
     )
     return Resonance(
-        natural, low_hz, high_hz, damping, low_z, high_z, at_peak, low_peak, high_peak, best.form
+        natural_hz=natural,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        damping=damping,
+        low_damping=low_z,
+        high_damping=high_z,
+        amplification=at_peak,
+        low_amplification=low_peak,
+        high_amplification=high_peak,
+        form=best.form,
     )
 
 

@@ -103,7 +103,15 @@ class Repair:
         cls, why: str, changes: tuple[OrderChange, ...] = (), notes: tuple[str, ...] = ()
     ) -> Repair:
         """That there is no verdict, and why."""
-        return cls("cannot-tell", None, None, None, why, changes, notes)
+        return cls(
+            verdict="cannot-tell",
+            change_db=None,
+            low_db=None,
+            high_db=None,
+            why=why,
+            changes=changes,
+            notes=notes,
+        )
 
     @property
     def proven(self) -> bool:

@@ -57,7 +57,15 @@ def read(data: bytes, source: str, max_rows: int) -> Table:
     warnings = (*_told(broken, cut, rows), *told)
     mark = {"\t": "tab", " ": "blanks"}.get(layout.delimiter, layout.delimiter)
     history = (f"text, {kind}, cells parted by {mark}, decimals by {layout.decimal}, {rows} rows",)
-    return Table(tuple(named), rows, "", layout.hints, bool(layout.names), warnings, history, plain)
+    return Table(
+        columns=tuple(named),
+        rows=rows,
+        hints=layout.hints,
+        named=bool(layout.names),
+        warnings=warnings,
+        history=history,
+        plain=plain,
+    )
 
 
 def _one_line_of_names(text: bytes) -> bytes:

@@ -175,7 +175,15 @@ def _place(lines: list[str], judged: list[str], delimiter: str, decimal: str) ->
             break
         first += 1
     header, units = _header(lines[:first], delimiter, width)
-    return Layout(delimiter, decimal, first, sample, header, units, "\n".join(lines[:first]))
+    return Layout(
+        delimiter=delimiter,
+        decimal=decimal,
+        first=first,
+        cells=sample,
+        names=header,
+        units=units,
+        hints="\n".join(lines[:first]),
+    )
 
 
 def _is_numbering(cells: list[str], sample: tuple[tuple[str, ...], ...]) -> bool:

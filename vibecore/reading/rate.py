@@ -60,7 +60,13 @@ def find_rate(t_s: Floats, polled: bool = False, left_out: int = 0) -> Rate:
         return replace(_without_beat(steps, _POLLED_GAP), steady=True)
     mean = float(steps.mean())
     if float(np.abs(steps - mean).max()) <= _CALM_STEP * mean:
-        return Rate(_slope(np.arange(len(t_s), dtype=np.float64), t_s), 0, 0, 0.0, True)
+        return Rate(
+            step_s=_slope(np.arange(len(t_s), dtype=np.float64), t_s),
+            lost=0,
+            gaps=0,
+            longest_gap_s=0.0,
+            steady=True,
+        )
     if _is_rounded(t_s, steps, left_out):
         return replace(_without_beat(steps, _POLLED_GAP), steady=True)
     step = _search(t_s, _guess(steps), mean)
@@ -159,7 +165,13 @@ def _count(t_s: Floats, steps: Floats, step: float, phase: Floats) -> Rate:
     lost = max(0, int(empty[-1] - empty[0]))
     at = np.diff(empty) > 0
     longest = float(steps[at].max()) if lost and at.any() else 0.0
-    return Rate(step, lost, int(np.count_nonzero(at)) if lost else 0, longest, True)
+    return Rate(
+        step_s=step,
+        lost=lost,
+        gaps=int(np.count_nonzero(at)) if lost else 0,
+        longest_gap_s=longest,
+        steady=True,
+    )
 
 
 def _smooth(values: Floats) -> Floats:
@@ -189,4 +201,10 @@ def _without_beat(steps: Floats, gap: float) -> Rate:
     step = float(np.mean(steps[whole]))
     lost = np.where(whole, 0.0, np.maximum(0.0, np.rint(steps / step) - 1.0))
     longest = float(steps[~whole].max()) if lost.any() else 0.0
-    return Rate(step, int(lost.sum()), int(np.count_nonzero(lost)), longest, False)
+    return Rate(
+        step_s=step,
+        lost=int(lost.sum()),
+        gaps=int(np.count_nonzero(lost)),
+        longest_gap_s=longest,
+        steady=False,
+    )

@@ -160,7 +160,15 @@ def _table(rows: list[list[Any]], title: str) -> Table:
         column = cells.text_column(name, values)
         columns.append(Column(name, column.numbers, column.text, units[i] if i < len(units) else column.unit))
     told = () if len(filled) == len(rows) else (sideways.TOLD,)
-    return Table(tuple(columns), len(body), title, hints, any(header), told, (f"workbook, {len(body)} rows",))
+    return Table(
+        columns=tuple(columns),
+        rows=len(body),
+        source=title,
+        hints=hints,
+        named=any(header),
+        warnings=told,
+        history=(f"workbook, {len(body)} rows",),
+    )
 
 
 def _lines(rows: list[list[Any]]) -> list[str]:

@@ -144,7 +144,16 @@ def _result(
     extra_sd_db = _extra_sd(both.like, taped.sd_db, corrected, lines)
     first, second = total([p.before for p in seen]), total([p.after for p in seen]).lifted(-taped.db)
     sound = joined([p.sound for p in seen])
-    return Result(first, second, change(first, second), extra_sd_db, sound, _names(seen), compared, taped)
+    return Result(
+        before=first,
+        after=second,
+        change=change(first, second),
+        extra_sd_db=extra_sd_db,
+        sound=sound,
+        names=_names(seen),
+        compared=compared,
+        taped=taped,
+    )
 
 
 def _made_differently(both: _Comparison, blocking: str) -> Repair:
@@ -187,10 +196,22 @@ def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[O
         told = f"{like.blocking} What can be compared all the same: {told[0].lower()}{told[1:]}"
     gone = not result.after.stands_clear and may_be_switched(lines, before)
     share_db = 20 * float(np.log10(result.before.rms_m_s2 / before.overall.rms_m_s2))
+    low_db, high_db = result.interval_db
     return Repair(
-        verdict, result.change.db, *result.interval_db, told, changes, notes, result.compared, share_db,
-        lines, before.name, gone, verdict == "improved" and result.as_sound,
-    )  # fmt: skip
+        verdict=verdict,
+        change_db=result.change.db,
+        low_db=low_db,
+        high_db=high_db,
+        why=told,
+        changes=changes,
+        notes=notes,
+        compared=result.compared,
+        share_db=share_db,
+        lines=lines,
+        before=before.name,
+        may_be_off=gone,
+        as_sound=verdict == "improved" and result.as_sound,
+    )
 
 
 def _untouched(both: _Comparison, fault_orders: Sequence[float]) -> list[LevelChange]:

@@ -72,7 +72,14 @@ def likeness(
     comparable = unlike is None and (blocking is None or unknown is not None)
     whole = comparable and _held(before) and _held(after)
     road = comparable and _same_drive(before, after)
-    return Likeness(blocking, tuple(notes), extra, speed_sd_db, whole, road)
+    return Likeness(
+        blocking=blocking,
+        notes=tuple(notes),
+        extra_sd_db=extra,
+        speed_sd_db=speed_sd_db,
+        whole=whole,
+        road=road,
+    )
 
 
 def _held(analysis: Analysis) -> bool:
