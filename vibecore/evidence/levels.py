@@ -142,15 +142,15 @@ def _reading(
     if not levels:
         return None
     return LevelReading(
-        family,
-        held,
-        sum(v.level_db for _, v in levels) / len(levels),
-        max(v.spread_db for _, v in levels) / math.sqrt(len(levels)),
-        max(levels, key=lambda pair: pair[1].level_db)[1].lead,
-        min(a.speed.confidence if a.speed else 0.0 for a, _ in levels),
-        tuple(a.name for a, _ in levels),
-        _most([v.most_m_s2 for _, v in levels]),
-        sum(a.speed.turns_hz for a, _ in levels if a.speed) / len(levels),
+        family=family,
+        held=held,
+        level_db=sum(v.level_db for _, v in levels) / len(levels),
+        spread_db=max(v.spread_db for _, v in levels) / math.sqrt(len(levels)),
+        lead=max(levels, key=lambda pair: pair[1].level_db)[1].lead,
+        confidence=min(a.speed.confidence if a.speed else 0.0 for a, _ in levels),
+        seen_in=tuple(a.name for a, _ in levels),
+        most_m_s2=_most([v.most_m_s2 for _, v in levels]),
+        turns_hz=sum(a.speed.turns_hz for a, _ in levels if a.speed) / len(levels),
     )
 
 

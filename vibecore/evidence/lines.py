@@ -212,7 +212,15 @@ def _follow(
     share = max(share_db(m, a, scene) for m, a in members)
     names = tuple(a.name for _, a in members)
     both = {"idle", "raised"} <= {a.condition.speed_hold for _, a in members}
-    return FollowedLine(keeps, line.order, line.frequency_hz, level_db(math.sqrt(power)), share, names, both)
+    return FollowedLine(
+        keeps=keeps,
+        order=line.order,
+        hertz=line.frequency_hz,
+        level_db=level_db(math.sqrt(power)),
+        share_db=share,
+        seen_in=names,
+        raised_too=both,
+    )
 
 
 def _change(first: Analysis, other: Analysis) -> float | None:
