@@ -62,8 +62,15 @@ def mount(car: Car, rng: np.random.Generator) -> Fault:
     firing_hz = car.idle.drive_rpm / 60.0 * car.engine.firing_order
     from_hz = firing_hz * uniform(rng, 0.55, 0.85)
     share = [uniform(rng, 0.6, 1.0), *(uniform(rng, 0.0, 0.7) for _ in range(3))]
-    metal = Contact(0.0, uniform(rng, 0.3, 1.0), car.mounts[ROLL].natural_hz, car.mounts[ROLL].damping,
-                    uniform(rng, 60, 180), uniform(rng, 0.2, 0.8), log_uniform(rng, 0.06, 0.4))  # fmt: skip
+    metal = Contact(
+        level=0.0,
+        gap=uniform(rng, 0.3, 1.0),
+        natural_hz=car.mounts[ROLL].natural_hz,
+        damping=car.mounts[ROLL].damping,
+        ring_hz=uniform(rng, 60, 180),
+        in_gear_shift=uniform(rng, 0.2, 0.8),
+        ring_damping=log_uniform(rng, 0.06, 0.4),
+    )
     metal_level = firing_level(car) * log_uniform(rng, 0.3, 2.0)
 
     def lay(c: Car, strength: float) -> Car:

@@ -38,8 +38,15 @@ def accessory(car: Car, rng: np.random.Generator) -> Fault:
         others = tuple(u for u in c.accessories if u.name != name)
         old = next((u.level for u in c.accessories if u.name == name), 0.002)
         switched = name == "air conditioning"
-        bad = Accessory(name, ratio, old + level * strength, strong, switched, wobble * strength,
-                        0.15 if switched else 0.0)  # fmt: skip
+        bad = Accessory(
+            name=name,
+            ratio=ratio,
+            level=old + level * strength,
+            harmonics=strong,
+            switched=switched,
+            wobble=wobble * strength,
+            load=0.15 if switched else 0.0,
+        )
         return replace(c, accessories=(*others, bad))
 
     return Fault("accessory-drive", unit, f"{name} at {ratio:.2f} turns a crank turn",
@@ -58,7 +65,17 @@ def fan(car: Car, rng: np.random.Generator) -> Fault:
 
     def lay(c: Car, strength: float) -> Car:
         sound = c.fan.level if c.fan else 0.003
-        return replace(c, fan=Fan(hz, sound + level * strength, drift, blades * strength, count, runs))
+        return replace(
+            c,
+            fan=Fan(
+                hz=hz,
+                level=sound + level * strength,
+                drift=drift,
+                blade_level=blades * strength,
+                blades=count,
+                runs=runs,
+            ),
+        )
 
     return Fault("cooling-fan", lay, f"electric fan out of balance at {hz:.1f} Hz")
 
@@ -110,13 +127,13 @@ def draw_wheels(rng: np.random.Generator) -> Wheels:
     """Wheels of a sound car on the road."""
     gear = uniform(rng, 0.65, 1.05)
     return Wheels(
-        uniform(rng, 0.28, 0.37),
-        log_uniform(rng, 0.01, 0.05),
-        gear,
-        uniform(rng, 2.8, 4.3),
-        log_uniform(rng, 0.003, 0.02),
-        log_uniform(rng, 0.15, 0.6),
-        uniform(rng, 0.1, 0.5),
+        rolling_radius_m=uniform(rng, 0.28, 0.37),
+        level=log_uniform(rng, 0.01, 0.05),
+        gear_ratio=gear,
+        final_ratio=uniform(rng, 2.8, 4.3),
+        propshaft_level=log_uniform(rng, 0.003, 0.02),
+        road_level=log_uniform(rng, 0.15, 0.6),
+        harmonic=uniform(rng, 0.1, 0.5),
     )
 
 

@@ -143,7 +143,13 @@ def _record_all(
     return [
         simulate_recording(
             states[p.stage],
-            Condition(p.place, p.gear, p.hold, p.stage, None, p.accessories),
+            Condition(
+                place=p.place,
+                gear=p.gear,
+                speed_hold=p.hold,
+                stage=p.stage,
+                accessories=p.accessories,
+            ),
             same_phone(drawn.phone, rng),
             [seed, 2, i],
             duration_s=duration_s,

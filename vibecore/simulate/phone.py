@@ -122,13 +122,13 @@ def draw_hand(rng: np.random.Generator, duration_s: float) -> Hand:
     knocks = int(rng.choice(4, p=[0.65, 0.2, 0.1, 0.05]))
     inside = (start + 1.0, max(start + 2.0, duration_s - end - 1.0))
     return Hand(
-        start,
-        end,
-        tuple(sorted(uniform(rng, *inside) for _ in range(knocks))),
-        uniform(rng, *inside) if rng.random() < 0.05 else None,
-        log_uniform(rng, 0.5, 6.0),
-        uniform(rng, *inside) if rng.random() < 0.03 else None,
-        uniform(rng, 4.0, 40.0),
+        start_s=start,
+        end_s=end,
+        knocks_s=tuple(sorted(uniform(rng, *inside) for _ in range(knocks))),
+        door_s=uniform(rng, *inside) if rng.random() < 0.05 else None,
+        strength_m_s2=log_uniform(rng, 0.5, 6.0),
+        slip_s=uniform(rng, *inside) if rng.random() < 0.03 else None,
+        slip_deg=uniform(rng, 4.0, 40.0),
     )
 
 

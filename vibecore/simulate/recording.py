@@ -57,7 +57,15 @@ def simulate_recording(
     if truth.mean_rpm is not None and condition.tachometer_rpm is None:
         read = truth.mean_rpm * (1 + 0.03 * float(np.clip(rng.standard_normal(), -3, 3)))
         condition = replace(condition, tachometer_rpm=float(10 * round(read / 10)))
-    return SimulatedRecording(name, t_s, accel, condition, phone.gravity, truth, phone)
+    return SimulatedRecording(
+        name=name,
+        t_s=t_s,
+        accel_m_s2=accel,
+        condition=condition,
+        gravity_included=phone.gravity,
+        truth=truth,
+        phone=phone,
+    )
 
 
 def _draw_duration(rng: np.random.Generator) -> float:

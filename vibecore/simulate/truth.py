@@ -49,7 +49,15 @@ def tell(
     overall = float(np.sqrt(np.sum(np.mean(both**2, axis=1))))
     angle = vibration.angle_rev
     if angle is None:
-        return Truth(None, span_s, np.zeros(0), np.zeros(0), {}, overall, knocks_s)
+        return Truth(
+            mean_rpm=None,
+            steady_span_s=span_s,
+            track_t_s=np.zeros(0),
+            track_rpm=np.zeros(0),
+            orders_m_s2={},
+            overall_m_s2=overall,
+            knocks_s=knocks_s,
+        )
     t = np.arange(len(angle)) * step
     at = np.arange(span_s[0] + TRACK_REACH_S, span_s[1] - TRACK_REACH_S + 1e-9, TRACK_STEP_S)
     rpm = (
@@ -61,7 +69,15 @@ def tell(
     levels = order_levels(
         vibration.shake[:, first:last], angle[first:last], engine.orders, engine.cycle_order
     )
-    return Truth(float(mean), span_s, at, rpm, levels, overall, knocks_s)
+    return Truth(
+        mean_rpm=float(mean),
+        steady_span_s=span_s,
+        track_t_s=at,
+        track_rpm=rpm,
+        orders_m_s2=levels,
+        overall_m_s2=overall,
+        knocks_s=knocks_s,
+    )
 
 
 def order_levels(
