@@ -20,6 +20,7 @@ from vibecore.simulate.physics import Combustion, Complexes, transmissibility, u
 ROLL, BOUNCE, PITCH, SIDEWAYS, BODY = range(5)
 SOURCES = 5
 TILT_HZ = 20.0
+LEVELS_AT_M_S = 25.0  # road speed at which levels of wheels, shafts and road are given
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ class Wheels:
     """What a drive adds: wheels, propeller shaft and road. Levels in m/s2 rms."""
 
     rolling_radius_m: float
-    level: float  # of wheel order 1 at the steering wheel at 25 m/s
+    level: float  # of wheel order 1 at the steering wheel at LEVELS_AT_M_S
     gear_ratio: float  # engine turns a turn of the propeller shaft
     final_ratio: float
     propshaft_level: float

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from vibecore.simulate.car import Accessory, Belt, Car, Contact, Driveline, Fan, Wheels
+from vibecore.simulate.car import LEVELS_AT_M_S, Accessory, Belt, Car, Contact, Driveline, Fan, Wheels
 from vibecore.simulate.draw import log_uniform, off_half_orders, uniform
 from vibecore.simulate.fault import Fault, firing_level
 
@@ -144,7 +144,7 @@ def wheel(_car: Car, rng: np.random.Generator) -> Fault:
         assert c.wheels is not None
         return replace(c, wheels=replace(c.wheels, level=c.wheels.level + level * strength))
 
-    return Fault("wheel-imbalance", lay, f"a wheel shakes by {level:.2f} m/s2 at 25 m/s")
+    return Fault("wheel-imbalance", lay, f"a wheel shakes by {level:.2f} m/s2 at {LEVELS_AT_M_S:.0f} m/s")
 
 
 def propshaft(_car: Car, rng: np.random.Generator) -> Fault:
@@ -156,4 +156,6 @@ def propshaft(_car: Car, rng: np.random.Generator) -> Fault:
             c, wheels=replace(c.wheels, propshaft_level=c.wheels.propshaft_level + level * strength)
         )
 
-    return Fault("propshaft", lay, f"the propeller shaft shakes by {level:.2f} m/s2 at 25 m/s")
+    return Fault(
+        "propshaft", lay, f"the propeller shaft shakes by {level:.2f} m/s2 at {LEVELS_AT_M_S:.0f} m/s"
+    )

@@ -16,6 +16,7 @@ from vibecore.model import Condition, Floats, Place
 from vibecore.simulate.car import (
     BODY,
     BOUNCE,
+    LEVELS_AT_M_S,
     PITCH,
     ROLL,
     SIDEWAYS,
@@ -32,6 +33,15 @@ from vibecore.simulate.physics import Complexes, transmissibility
 GRID_HZ = 1200.0  # everything a phone can hear, with room to draw a smooth line between points
 RUN_IN_S = 2.0  # thrown away at both ends: the spectrum treats the recording as a loop
 NOISE_BAND_HZ = 200.0
+# Radians that a phase is drawn from: a turn, of which the first 0.3 % comes twice. A turn itself would make
+# every car of every seed anew.
+ANY_PHASE = (0.0, 6.3)
+# Periods in seconds, of a belt's or unit's level, of a fan's speed, of a turbine's slip. These and the shares
+# below: common practice, no source.
+SWELLS_S, FAN_DRIFTS_S, SLIP_DRIFTS_S = (0.7, 5.0), (8.0, 40.0), (2.0, 8.0)
+BELT_WOBBLE = 0.2  # share by which a belt's level swells
+FLOOR_LEFT = 0.05  # of the broad shake with the engine off
+THROUGH_BODY = 0.6  # of its mean square: the rest is without the body's modes
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,14 +139,16 @@ def _belt_sources(
     idle_hz = car.idle.neutral_rpm / 60.0
     lines = [(u.ratio, u.level, u.harmonics, u.wobble) for u in on]
     if car.belt is not None:
-        lines.append((car.belt.order, car.belt.level, car.belt.harmonics, 0.2))
+        lines.append((car.belt.order, car.belt.level, car.belt.harmonics, BELT_WOBBLE))
     for order, level, harmonics, wobble in lines:
-        comes_and_goes = 1 + wobble * np.sin(2 * np.pi * t_s / rng.uniform(0.7, 5.0) + rng.uniform(0, 6.3))
+        comes_and_goes = 1 + wobble * np.sin(
+            2 * np.pi * t_s / rng.uniform(*SWELLS_S) + rng.uniform(*ANY_PHASE)
+        )
         for i, strength in enumerate(harmonics, 1):
             unit = level * strength * np.sqrt(2) / gain(car, SIDEWAYS, i * order * idle_hz)
             squared = (crank.speed_hz / idle_hz) ** 2
             sources[SIDEWAYS] += (
-                unit * squared * comes_and_goes * np.cos(i * order * turns + rng.uniform(0, 6.3))
+                unit * squared * comes_and_goes * np.cos(i * order * turns + rng.uniform(*ANY_PHASE))
             )
 
 
@@ -146,14 +158,14 @@ def _fan_source(sources: Floats, car: Car, running: bool, t_s: Floats, rng: np.r
         return
     if fan.runs == "sometimes" and rng.random() < 0.4:
         return
-    drift = 1 + fan.drift * np.sin(2 * np.pi * t_s / rng.uniform(8, 40) + rng.uniform(0, 6.3))
+    drift = 1 + fan.drift * np.sin(2 * np.pi * t_s / rng.uniform(*FAN_DRIFTS_S) + rng.uniform(*ANY_PHASE))
     phase = 2 * np.pi * np.cumsum(fan.hz * (1 + 0.5 * fan.drift * rng.standard_normal()) * drift) / GRID_HZ
     on: Floats = np.ones(len(t_s))
     if fan.runs == "cycles":  # the thermostat switches it, at any moment of the recording
         switched = np.tanh((t_s - rng.uniform(0.2, 0.8) * t_s[-1]) / 0.5)
         on = 0.5 + 0.5 * (switched if rng.random() < 0.5 else -switched)
     unit = fan.level * np.sqrt(2) / gain(car, BODY, fan.hz)
-    sources[BODY] += unit * on * np.cos(phase + rng.uniform(0, 6.3))
+    sources[BODY] += unit * on * np.cos(phase + rng.uniform(*ANY_PHASE))
     if fan.blade_level:
         blade = fan.blade_level * np.sqrt(2) / gain(car, BODY, fan.blades * fan.hz)
         sources[BODY] += blade * on * np.cos(fan.blades * phase)
@@ -165,10 +177,10 @@ def _driveline_sources(
     line, idle_hz = car.driveline, car.idle.neutral_rpm / 60.0
     for order, level in ((1.0, line.order_one_level), (line.slip_order, line.slip_level)):
         if level:
-            slip = 1.0 if order == 1.0 else 1 + 0.01 * np.sin(2 * np.pi * t_s / rng.uniform(2, 8))
+            slip = 1.0 if order == 1.0 else 1 + 0.01 * np.sin(2 * np.pi * t_s / rng.uniform(*SLIP_DRIFTS_S))
             phase = 2 * np.pi * np.cumsum(order * slip * crank.speed_hz) / GRID_HZ
             unit = level * np.sqrt(2) / gain(car, SIDEWAYS, order * idle_hz)
-            sources[SIDEWAYS] += unit * np.cos(phase + rng.uniform(0, 6.3))
+            sources[SIDEWAYS] += unit * np.cos(phase + rng.uniform(*ANY_PHASE))
 
 
 def _road_sources(sources: Floats, car: Car, road_m_s: float, crank: Crank, rng: np.random.Generator) -> None:
@@ -183,8 +195,8 @@ def _road_sources(sources: Floats, car: Car, road_m_s: float, crank: Crank, rng:
         (2 * wheel, 2 * wheel_hz, wheels.level * wheels.harmonic),
         (wheels.final_ratio * wheel, wheels.final_ratio * wheel_hz, wheels.propshaft_level),
     ):
-        unit = level * (road_m_s / 25.0) ** 2 * np.sqrt(2) / gain(car, BODY, at_hz)
-        sources[BODY] += unit * np.cos(phase + rng.uniform(0, 6.3))
+        unit = level * (road_m_s / LEVELS_AT_M_S) ** 2 * np.sqrt(2) / gain(car, BODY, at_hz)
+        sources[BODY] += unit * np.cos(phase + rng.uniform(*ANY_PHASE))
 
 
 def _contact(
@@ -217,16 +229,16 @@ def _broad(
 ) -> Complexes:
     """Noise through the body, so that its modes stand out of the floor as in a real car, and noise as it
     is."""
-    engine = car.floor_level if running else 0.05 * car.floor_level
-    road = car.wheels.road_level * (road_m_s / 25.0) if road_m_s and car.wheels else 0.0
+    engine = car.floor_level if running else FLOOR_LEFT * car.floor_level
+    road = car.wheels.road_level * (road_m_s / LEVELS_AT_M_S) if road_m_s and car.wheels else 0.0
     shape = (np.maximum(frequency_hz, 2.0) / 20.0) ** -car.floor_colour
     shape *= 1.0 / (1.0 + (frequency_hz / NOISE_BAND_HZ) ** 4)
     signals = np.zeros((SOURCES, len(frequency_hz)), dtype=complex)
     signals[BODY] = _white(len(frequency_hz), rng) * shape
     by_body = through(car, place, signals, frequency_hz, in_gear=False)
     plain = np.stack([_white(len(frequency_hz), rng) * shape for _ in range(3)])
-    part = 0.6
-    total = np.sqrt(part) * by_body / _rms(by_body, count) + np.sqrt(1 - part) * plain / _rms(plain, count)
+    total = np.sqrt(THROUGH_BODY) * by_body / _rms(by_body, count)
+    total += np.sqrt(1 - THROUGH_BODY) * plain / _rms(plain, count)
     if road:
         rough = (np.maximum(frequency_hz, 0.8) / 10.0) ** -1.0 / (1.0 + (frequency_hz / 60.0) ** 2)
         by_road = total * rough
