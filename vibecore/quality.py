@@ -21,6 +21,7 @@ CLIP_NEAR, CLIP_NEAR_SHARE = 0.02, 0.1
 CLIP_SHARES = 0.001, 0.45  # of all samples: a few touches change no levels; half of them are a phone at rest
 CLIP_VISITS = 5  # separate ones, with the motion in between
 CLIP_DEPTH, CLIP_DEPTH_STEPS = 0.02, 3  # of the range, steps of the file: less is a phone's last digit
+NEXT_VALUE = 1.5  # steps of the file: the next of its values is nearer, the one after it is not
 COARSE_SHARE = 0.25  # a step this large against the rms hides the weak orders (noise step / sqrt(12))
 LOST_SHARE = 0.02  # bridged samples take as much off a line's power: 0.1 dB
 KNOCKED_SHARE = 0.2  # with a fifth cut out, intervals are a tenth wider
@@ -47,40 +48,68 @@ def resolution(accel_m_s2: Floats) -> float:
 def warnings(
     recording: Recording, step_m_s2: float, span_s: tuple[float, float], knocks: int, good_share: float
 ) -> list[Warn]:
-    """Quality findings of one recording (n, 3), each with what to do."""
-    found = []
-    used = span_s[1] - span_s[0]
-    if used < SHORT_S:
-        text = f"Only {used:.0f} s could be used. Record 30 s or more for surer numbers."
-        found.append(Warn("short", text))
-    if recording.sample_rate_hz < SLOW_HZ:
-        rate = recording.sample_rate_hz
-        text = (
-            f"{rate:.0f} samples a second show nothing above {rate / 2:.0f} Hz. "
-            "Set the phone to its fastest rate, 200 or more if it can."
-        )
-        found.append(Warn(SLOW, text))
-    if any(_is_cut_off(side * axis, step_m_s2) for axis in recording.accel_m_s2.T for side in (1, -1)):
-        text = (
-            "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
-        )
-        found.append(Warn(CLIPPED, text))
-    rms = float(np.mean([axis.var() for axis in recording.accel_m_s2.T])) ** 0.5
-    if step_m_s2 > COARSE_SHARE * rms:
-        text = (
-            f"The file's values move in steps of {step_m_s2:.3g} m/s2: weaker shake is not seen. "
-            "Export with more digits, or use a logger that does not round."
-        )
-        found.append(Warn("coarse", text))
-    told, lost = {w.code for w in recording.warnings}, recording.lost_samples  # the reader told of gaps
-    if lost > LOST_SHARE * recording.rows and LOST_SAMPLES not in told:
-        text = f"{lost} samples are missing. Close other programs on the phone and record again."
-        found.append(Warn(LOST_SAMPLES, text))
-    if knocks and good_share < 1 - KNOCKED_SHARE:
-        share = 100 * (1 - good_share)
-        text = f"{knocks} knocks had to be cut out, {share:.0f} % of the time. Leave car and phone alone."
-        found.append(Warn(KNOCKS, text))
-    return found
+    """Quality findings of one recording (n, 3), each with what to do. step_m_s2: see `resolution`. span_s,
+    good_share: what of it was used, and how much of that is good."""
+    found = (
+        _short(span_s[1] - span_s[0]),
+        _slow(recording.sample_rate_hz),
+        _clipped(recording.accel_m_s2, step_m_s2),
+        _coarse(recording.accel_m_s2, step_m_s2),
+        _lost(recording),
+        _knocked(knocks, good_share),
+    )
+    return [warning for warning in found if warning is not None]
+
+
+def _short(used_s: float) -> Warn | None:
+    if used_s >= SHORT_S:
+        return None
+    return Warn("short", f"Only {used_s:.0f} s could be used. Record 30 s or more for surer numbers.")
+
+
+def _slow(rate_hz: float) -> Warn | None:
+    if rate_hz >= SLOW_HZ:
+        return None
+    text = (
+        f"{rate_hz:.0f} samples a second show nothing above {rate_hz / 2:.0f} Hz. "
+        "Set the phone to its fastest rate, 200 or more if it can."
+    )
+    return Warn(SLOW, text)
+
+
+def _clipped(accel_m_s2: Floats, step_m_s2: float) -> Warn | None:
+    if not any(_is_cut_off(side * axis, step_m_s2) for axis in accel_m_s2.T for side in (1, -1)):
+        return None
+    text = "The phone's range was exceeded: peaks are cut off. Set a larger range or choose a calmer place."
+    return Warn(CLIPPED, text)
+
+
+def _coarse(accel_m_s2: Floats, step_m_s2: float) -> Warn | None:
+    rms = float(np.mean([axis.var() for axis in accel_m_s2.T])) ** 0.5
+    if step_m_s2 <= COARSE_SHARE * rms:
+        return None
+    text = (
+        f"The file's values move in steps of {step_m_s2:.3g} m/s2: weaker shake is not seen. "
+        "Export with more digits, or use a logger that does not round."
+    )
+    return Warn("coarse", text)
+
+
+def _lost(recording: Recording) -> Warn | None:
+    """Where the reader did not tell of gaps."""
+    lost, told = recording.lost_samples, {w.code for w in recording.warnings}
+    if lost <= LOST_SHARE * recording.rows or LOST_SAMPLES in told:
+        return None
+    text = f"{lost} samples are missing. Close other programs on the phone and record again."
+    return Warn(LOST_SAMPLES, text)
+
+
+def _knocked(knocks: int, good_share: float) -> Warn | None:
+    if not knocks or good_share >= 1 - KNOCKED_SHARE:
+        return None
+    share = 100 * (1 - good_share)
+    text = f"{knocks} knocks had to be cut out, {share:.0f} % of the time. Leave car and phone alone."
+    return Warn(KNOCKS, text)
 
 
 def _is_cut_off(upward: Floats, step: float) -> bool:
@@ -96,7 +125,7 @@ def _is_cut_off(upward: Floats, step: float) -> bool:
     if visits < CLIP_VISITS or not len(inside):
         return False
     beside, near = (
-        np.count_nonzero(inside >= top - max(share * (top - bottom), 1.5 * step))
+        np.count_nonzero(inside >= top - max(share * (top - bottom), NEXT_VALUE * step))
         for share in (CLIP_BESIDE, CLIP_NEAR_SHARE)
     )
     if len(at) < CLIP_RATIO * (beside + CLIP_CHANCE * beside**0.5) or near < CLIP_NEAR * len(at):
