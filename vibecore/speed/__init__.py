@@ -67,12 +67,9 @@ def find_speed(
     heard = hear(bands, engine, lambda rpm, low: prior.log_prior(rpm, condition, hint, low), nothing)
     if heard is None:
         return answer.none("no-lines", answer.NO_LINES)
-    answers = heard.answers
-    best, confidence = answers[0]
-    if swept or not prior.borne_out(best.mean_rpm, condition):  # it moves: not read well
-        confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
-        confidence = min(confidence, UNREAD_ON_ROAD) if condition.on_road else confidence
-    answers[0] = best, confidence
+    best, confidence = heard.answers[0]
+    confidence = min(confidence, _most_sure(best, thin.fs_hz, condition, hint))
+    answers = [(best, confidence), *heard.answers[1:]]
     if part is not thin:
         best, bands = _carried_on(thin, best), transform(thin)
     second = answers[1] if len(answers) > 1 else None
@@ -118,7 +115,18 @@ def _carried_on(signal: Signal, best: Hypothesis) -> Hypothesis:
 
 
 def _most_sure(guess: Hypothesis, fs_hz: float, condition: Condition, hint: prior.Expected | None) -> float:
-    """How sure a guess can be at most when no tachometer bears it out: anything that turns makes one line,
+    """How sure a guess can be at most: no bound where a tachometer bears it out."""
+    swept = condition.speed_hold == "sweep"  # it moves: not read well
+    if prior.borne_out(guess.mean_rpm, condition) and not swept:
+        return 1.0
+    unread = _most_sure_unread(guess, fs_hz, condition, hint)
+    return min(unread, UNREAD_ON_ROAD) if condition.on_road else unread
+
+
+def _most_sure_unread(
+    guess: Hypothesis, fs_hz: float, condition: Condition, hint: prior.Expected | None
+) -> float:
+    """How sure it can be at most when no tachometer bears it out: anything that turns makes one line,
     or a line and its harmonics; only an engine adds half orders. The surer, the likelier the hint makes
     just this speed; hardly at all, where a tachometer read another."""
     seen, _ = guess.telling(fs_hz, tracking.MOST_ORDERS)
@@ -168,9 +176,6 @@ def _track(
     angle = tracking.crank_angle(times(signal), at.t_s, at.speed_hz)
     mean = 60 * float((angle[-1] - angle[0]) * signal.fs_hz / (len(angle) - 1))
     half = Z_95 * max(60 * at.mean_error_hz, CLOCK_ERROR * mean, spread_rpm)
-    runner = None
-    if second is not None and second[1] > WORTH_TELLING:
-        runner = RunnerUp(second[0].mean_rpm, second[1], _relation(second[0].mean_rpm / mean))
     return SpeedTrack(
         t_s=signal.start_s + at.t_s,
         rpm=60 * at.speed_hz,
@@ -181,8 +186,16 @@ def _track(
         confidence=min(confidence, MOST_CONFIDENCE),
         found_by="vibration with tachometer" if prior.borne_out(mean, condition) else "vibration",
         angle_rev=angle,
-        runner_up=runner,
+        runner_up=_runner_up(second, mean),
     )
+
+
+def _runner_up(second: tuple[Hypothesis, float] | None, mean_rpm: float) -> RunnerUp | None:
+    """The next best guess, with its probability, beside the speed that is answered."""
+    if second is None or second[1] <= WORTH_TELLING:
+        return None
+    guess, chance = second
+    return RunnerUp(guess.mean_rpm, chance, _relation(guess.mean_rpm / mean_rpm))
 
 
 def _relation(ratio: float) -> str:
