@@ -186,9 +186,7 @@ def _tables(form: Format, data: bytes, title: str, max_rows: int) -> list[Table]
 
 
 def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -> Recording:
-    """The recording in bytes that are packed no further. Of several tables, the best acceleration is
-    taken."""
-    from .build import build
+    """The recording in bytes that are packed no further."""
     from .formats import FORMATS, check_kind
 
     if not data[: limits.PROBE_BYTES].strip(_BLANK) and not data.strip(_BLANK):
@@ -203,6 +201,13 @@ def _read_plain(data: bytes, title: str, rate_hz: float | None, max_rows: int) -
             "Export it as CSV."
         )
     tables = [replace(t, source=t.source or title) for t in _tables(form, data, title, max_rows)]
+    return _of_tables(tables, title, rate_hz)
+
+
+def _of_tables(tables: list[Table], title: str, rate_hz: float | None) -> Recording:
+    """The recording in the best of several tables, or in three of them with an axis each."""
+    from .build import build
+
     results: list[tuple[int, Recording, str]] = []
     first_error: ReadingError | None = None
     for table in tables:

@@ -28,6 +28,7 @@ from . import (
     told,
     unrolled,
 )
+from .clock import Clock
 from .table import Table
 
 _UNEVEN_S = 0.35  # typical step error, as a share of the step, above which stamps are called uneven
@@ -48,10 +49,7 @@ def build(table: Table, name: str, rate_hz: float | None) -> Recording:
     clock = timing.find_clock(table, triple, rate_hz)
     triple = counts.counted_out(triple, table.hints)
     unit = triple.unit or told.unit_told(table.hints)
-    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(unit)))
-    _check_rows(data, table)
-    found = rate.find_rate(data.t_s, data.polled, table.rows - len(data.t_s))
-    _check_span(data.t_s, found.step_s, table)
+    data, found = _stamped(table, triple, clock, unit)
     gravity = next((t for t in all_triples if t.kind == "gravity"), None)
     size = _scale(table, triple, unit, gravity, data.accel)
     warnings = (
@@ -99,6 +97,15 @@ def _without_others(table: Table, triple: columns.Triple) -> tuple[Table, column
     place = [next(i for i, c in enumerate(table.columns) if c is axis) for axis in triple.columns]
     x, y, z = (kept.columns[i] for i in place)
     return kept, replace(triple, columns=(x, y, z))
+
+
+def _stamped(table: Table, triple: columns.Triple, clock: Clock, unit: str) -> tuple[rows.Stamped, rate.Rate]:
+    """The samples with their stamps in order, and the rate that these show."""
+    data = stamps.mend(rows.measured(clock.t_s, triple.values(), _stated_g(unit)))
+    _check_rows(data, table)
+    found = rate.find_rate(data.t_s, data.polled, table.rows - len(data.t_s))
+    _check_span(data.t_s, found.step_s, table)
+    return data, found
 
 
 def _stated_g(unit: str) -> float | None:
