@@ -22,6 +22,7 @@ M_S2_PER_UNIT = {
 GRAVITY_TOLERANCE = 0.12  # offset and scale errors of cheap sensors, and a phone that turns a little
 # 16384 to 256: data sheets of phone-class parts, +-2 g to +-16 g.
 COUNTS_PER_G = tuple(2**k for k in range(14, 7, -1))
+MG_PER_G = 1000  # by definition of the prefix
 _BLOCK_ROWS = (64, 1024)  # about a second at any rate: long enough for engine shake to average out
 _BLOCKS = 60
 _MOST_SHAKE = 0.7  # rms shake over the steady part, above which that is no gravity at idle but chance
@@ -158,7 +159,7 @@ def middle_of_range(accel: Floats) -> int:
         return 0
     means = accel.mean(axis=0)
     size = float(np.linalg.norm(means))
-    sure = any(abs(size / one_g - 1.0) < ZERO_G_OFFSET for one_g in (*COUNTS_PER_G, 1000))
+    sure = any(abs(size / one_g - 1.0) < ZERO_G_OFFSET for one_g in (*COUNTS_PER_G, MG_PER_G))
     about = _NEAR_MIDDLE if sure else _ABOUT_MIDDLE
     return next((m for m in _MIDDLES if np.all(np.abs(means / m - 1.0) < about)), 0)
 
@@ -227,8 +228,8 @@ def _counts(accel: Floats, size: float) -> Scale | None:
     some = accel[:: max(1, len(accel) // 5000)]
     if size < COUNTS_PER_G[-1] * (1 - GRAVITY_TOLERANCE) or not np.array_equal(some, np.rint(some)):
         return None
-    near = min((*COUNTS_PER_G, 1000), key=lambda c: abs(np.log(size / c)))
-    if near == 1000 or abs(size / near - 1) > GRAVITY_TOLERANCE:
+    near = min((*COUNTS_PER_G, MG_PER_G), key=lambda c: abs(np.log(size / c)))
+    if near == MG_PER_G or abs(size / near - 1) > GRAVITY_TOLERANCE:
         return None
     text = (
         f"No unit: whole numbers with a steady {size:.0f} were read as raw counts, {near} to 1 g. "

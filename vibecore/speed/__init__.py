@@ -29,6 +29,7 @@ WORTH_TELLING = 0.005  # a runner-up that rounds to a percent
 LEAST_GOOD = 0.3  # share of the samples that must be good; common practice, no source
 NO_MATTER = 1e-4  # candidates less likely than this are not carried along
 EXCERPT_S = 150.0  # 1700 revolutions at 700 rpm
+WORTH_CUTTING = 1.5  # times an excerpt: what is hardly longer is taken as a whole
 USUAL_ENGINE = Engine(4)
 # Of the time without the order followed: varying burning hides a line in 1 window of 30. In one stretch the
 # engine did something else: at twice the speed the mean would be another one.
@@ -98,7 +99,7 @@ def _thinned(signal: Signal) -> Signal:
 def _excerpt(signal: Signal) -> Signal:
     """The middle of a long recording: enough to tell which order is which."""
     n, keep = len(signal.accel_m_s2), round(EXCERPT_S * signal.fs_hz)
-    if n <= 1.5 * keep:
+    if n <= WORTH_CUTTING * keep:
         return signal
     part = slice((n - keep) // 2, (n - keep) // 2 + keep)
     return replace(signal, accel_m_s2=signal.accel_m_s2[part].copy(), good=signal.good[part].copy())
