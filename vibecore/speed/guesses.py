@@ -48,6 +48,7 @@ class Hypothesis:
     seen: pattern.OrderSpectrum
     ratio: float  # of this speed to the angle of the view
     framing: lines.Framing = lines.USUAL
+    line_at: float = 1.0  # where in the view (orders) the line stands that it was made from
 
     @property
     def low_rpm(self) -> float:
@@ -97,7 +98,24 @@ def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before
         found += _direct(bands, at.t_s, at.speed_hz, engines, before)
         if fs_hz < folding.BELOW_HZ:
             found += _mirrored(bands, at.t_s, fs_hz - at.speed_hz, engines, before)
-    return _framed(found, framing)
+    return _framed(found + _halved(bands, found, engines, before), framing)
+
+
+def _halved(
+    bands: Bands, found: list[Hypothesis], engines: dict[Engine, float], before: Before
+) -> list[Hypothesis]:
+    """The guesses that matter at half their speed, along the same path: the line may be a harmonic of the
+    firing order too high to be tried as such, and once it is explained no other line is tried."""
+    least = max((guess.log_score for guess in found), default=0.0) - BEYOND_DOUBT
+    halves = []
+    for guess in found:
+        if guess.log_score >= least:
+            scale = (guess.ratio / 2, guess.line_at)
+            slower, chance = guess.speed_hz / 2, engines[guess.engine]
+            halves += _weighed(
+                bands.signal, guess.t_s, slower, guess.seen, scale, guess.engine, chance, before
+            )
+    return halves
 
 
 def _framed(found: list[Hypothesis], framing: lines.Framing) -> list[Hypothesis]:
@@ -213,7 +231,7 @@ def _weighed(
         fit += folding.log_likelihood(signal, seen, angle, engine, mean)
     place = PLACE_POINTS * seen.orders[1] / line_at
     score = fit + before(60 * mean, low_end_rpm(speed)) + float(np.log(chance * place))
-    return [Hypothesis(t, speed, 60 * mean, score, engine, seen, ratio)]
+    return [Hypothesis(t, speed, 60 * mean, score, engine, seen, ratio, line_at=line_at)]
 
 
 def times(signal: Signal) -> Floats:
