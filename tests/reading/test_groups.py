@@ -100,6 +100,18 @@ def held_up(kept: np.ndarray, apart_s: float, stalls: int = 5) -> tuple[Recordin
     return with_stamps([f"{t:.6f}" for t in stamps], truth), times
 
 
+@pytest.mark.parametrize("apart", [0.1, 0.25, 0.4])
+@pytest.mark.parametrize("lost", [0.0, 0.01])
+def test_rows_taken_one_by_one_out_of_a_full_buffer(apart: float, lost: float) -> None:
+    """Not all but at once: each takes the logger a good part of a sample's time."""
+    kept = np.random.default_rng(2).random(len(TRUTH.t_s)) >= lost
+    recording = handed_over(kept, apart_s=apart / HZ)
+    assert codes(recording)[0] == "bursts"
+    assert recording.sample_rate_hz == pytest.approx(HZ, rel=3e-4)
+    off = recording.t_s - TRUTH.t_s[kept]
+    assert np.std(off) * HZ < (0.1 if lost == 0 else 1.0)
+
+
 @pytest.mark.parametrize("apart_s", [0.0, 0.0004])
 @pytest.mark.parametrize("lost", [0.0, 0.01])
 def test_rows_that_waited_go_back_to_their_places(apart_s: float, lost: float) -> None:

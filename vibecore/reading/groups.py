@@ -22,6 +22,7 @@ _LONG_PAUSE = 2.5  # a pause over so many usual pauses between groups is a gap
 _BEAT_SCATTER = 0.45  # of their mean distance: 1 by chance, 0.35 at most where two rates beat
 _MOST_SHORT = 0.5  # share of the groups: where most are short nobody knows how many a whole one holds
 _FEW = 2  # show no beat; and a sensor that is so near to its timer's beat is rarer than a lost sample
+_LEAST_GROUPS, _LEAST_IN_GROUP = 10, 3  # by which groups are told
 _MOSTLY = 0.8  # share of the steps that are near the usual one: else rows come in groups throughout
 _WAITED = 2.5  # usual steps: a pause, after which rows that waited crowd at less than _CROWDED apart
 _CROWDED = 0.5
@@ -35,6 +36,16 @@ def in_beat(happens: Flags) -> bool:
     motion turns."""
     apart = np.diff(np.flatnonzero(happens))
     return len(apart) < 2 or bool(np.std(apart) < _BEAT_SCATTER * np.mean(apart))
+
+
+def within_even_groups(steps: Floats) -> Flags:
+    """Which steps (n,) lie within groups of rows that a logger takes one by one out of a full buffer: not
+    tiny beside the sensor's own, but every so many rows a long one comes. None without such groups."""
+    long = steps > _WAITED * float(np.median(steps))
+    sizes = np.diff(np.flatnonzero(long))
+    usual = float(np.median(sizes)) if len(sizes) >= _LEAST_GROUPS else 0.0
+    alike = usual >= _LEAST_IN_GROUP and float(np.mean(sizes == usual)) > _MOST_SHORT
+    return ~long if alike else np.zeros(len(steps), dtype=bool)
 
 
 def spread(at_s: Floats, starts: Counts, n: int) -> Floats:

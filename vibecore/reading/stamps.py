@@ -240,6 +240,8 @@ def _bursts(data: Stamped) -> Stamped:
     if float(steps.min()) < _TINY_STEP * whole:
         whole = float(np.mean(np.minimum(steps, 50 * max(float(np.median(steps)), whole))))
     tiny = steps < _TINY_STEP * whole
+    if np.mean(tiny) < _BURST_SHARE:
+        tiny = groups.within_even_groups(steps)
     if np.mean(tiny) < _BURST_SHARE or not (steps > 0).any() or np.mean(steps[tiny] == 0) > 0.5:
         return data
     starts = np.concatenate([[0], np.flatnonzero(~tiny) + 1])
