@@ -55,6 +55,7 @@ def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
     at_s: (m,) stamp of each group, m >= 3; starts: (m,) its first row; n rows in all. The first and the last
     group tell nothing of the clock: what cuts them off moves their stamps.
     """
+    at_s, starts = _joined(at_s, starts, n)
     sizes, pauses = np.diff(np.append(starts, n)), np.diff(at_s)
     tick = float(np.median(pauses))
     whole = _whole(sizes, pauses, tick)
@@ -75,6 +76,15 @@ def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
         t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
     t[last:] = at_s[-1] + per_row * np.arange(n - last)
     return t
+
+
+def _joined(at_s: Floats, starts: Counts, n: int) -> tuple[Floats, Counts]:
+    """The same groups (m,), where rows lost out of the middle of one parted it: its parts follow each other
+    in far less than the usual pause and hold no more than a usual group."""
+    sizes, pauses = np.diff(np.append(starts, n)), np.diff(at_s)
+    parted = (pauses < _CROWDED * np.median(pauses)) & (sizes[:-1] + sizes[1:] <= np.median(sizes))
+    begins = np.append(True, ~parted)
+    return at_s[begins], starts[begins]
 
 
 def _whole(sizes: Counts, pauses: Floats, tick: float) -> int:
