@@ -18,9 +18,11 @@ from vibecore.mending import NextStep
 from vibecore.model import Diagnosis, PlannedCheck
 from vibecore.plan import next_step as planned_step
 from vibecore.store import Job, Store
+from vibecore.words import joined
 
 NOTE = "cannot"  # key of the notes: one word a line
 HELPER, NO_HELPER = "helper", "no helper"  # a skill and a state that mean the same
+BACK = "Once that is mended, take it back at the end of the page Causes."
 FIRST = ("fuel smell", "brake weak", "belt damaged", "overheating")  # seen to before anything else is done
 
 
@@ -57,6 +59,13 @@ def first_of_all(notes: Mapping[str, str]) -> list[str]:
     return [label(word) for word in sorted(words_of(notes).intersection(FIRST))]
 
 
+def not_now(notes: Mapping[str, str], unsafe_when: Collection[str]) -> str:
+    """Why what is unsafe in these states is not done now; empty if nothing that was said forbids it."""
+    said = words_of(notes)
+    held = [label(word) for word in unsafe_when if word in said]
+    return f"Not now: {joined(held)}. {BACK}" if held else ""
+
+
 def next_step(work: state.Work, diagnosis: Diagnosis | None) -> NextStep:
     """What to do now, on whichever page, where something is to be seen to first too: with checks held back
     by it, what is left to do seems other than it is."""
@@ -64,9 +73,7 @@ def next_step(work: state.Work, diagnosis: Diagnosis | None) -> NextStep:
     step = planned_step(case, diagnosis, guessed=guesses.reasons_of(notes, case), done=notes.get("done", ""))
     runs = step.page == "record" and not step.asks
     if first_of_all(notes) and (step.mends or runs or not (step.asks or _checks(diagnosis))):
-        return NextStep(
-            "See to that first", "Once it is mended, take it back at the end of the page Causes.", "causes"
-        )
+        return NextStep("See to that first", BACK, "causes")
     return step
 
 

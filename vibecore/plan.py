@@ -31,6 +31,7 @@ class PlanItem:
     cautions: tuple[str, ...]
     needed: bool
     done: tuple[str, ...]
+    unsafe_when: tuple[str, ...] = ()  # states of the car in which it is not made
 
 
 def plan_for(case: Case) -> tuple[PlanItem, ...]:
@@ -177,6 +178,7 @@ def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
         cautions=cautions,
         needed=_needed(row["needed"], case),
         done=done,
+        unsafe_when=tuple(row["unsafe_when"]),
     )
 
 

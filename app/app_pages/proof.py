@@ -50,7 +50,7 @@ def _ask_for_one(work: state.Work) -> None:
     st.markdown("Mend one thing, then record again and mark that recording 'after repair'.")
     asked = stages.asked(work.job.notes, work.case)
     offer = st.container()  # on top where it is likely here already
-    show_how(item)
+    show_how(item, work.job.notes)
     widgets.main_step("record", "Record", ":material/mic:")
     with offer if asked else st.container():
         _offer_the_latest(work, asked)

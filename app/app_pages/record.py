@@ -48,7 +48,7 @@ def page() -> None:
     _upload(work)
     rows.show(work, way_on=missing)
     _show_aside(work)
-    _show_plan(items)
+    _show_plan(items, work.job.notes)
 
 
 # ---------------------------------------------------------------- the plan
@@ -74,18 +74,23 @@ def _lead(work: state.Work) -> bool:
         item = after_repair(case)  # how it is proven
         st.markdown(f"Then: **{widgets.plain(item.title)}**. {widgets.plain(item.why)}")
     if item is not None:
-        _show_item(item)
+        _show_item(item, work.job.notes)
     return item is not None
 
 
-def show_how(item: PlanItem) -> None:
-    """How to make this recording, on whichever page: what can hurt before the steps."""
+def show_how(item: PlanItem, notes: Mapping[str, str]) -> None:
+    """How to make this recording, on whichever page: what can hurt before the steps; no steps while the car
+    is said, in the job's notes, to be in a state in which it is not made."""
+    held = doable.not_now(notes, item.unsafe_when)
+    if held:
+        st.warning(widgets.plain(held))
+        return
     widgets.show_cautions(item.cautions)
     widgets.show_steps(item.how)
 
 
-def _show_item(item: PlanItem) -> None:
-    show_how(item)
+def _show_item(item: PlanItem, notes: Mapping[str, str]) -> None:
+    show_how(item, notes)
     with st.expander("How to tape the phone on, and with what to record"):
         st.markdown(APPS)
         caption = "Flat and tight on the rim, off the airbag cover."
@@ -93,14 +98,14 @@ def _show_item(item: PlanItem) -> None:
         widgets.show_steps(placing())
 
 
-def _show_plan(items: Sequence[PlanItem]) -> None:
+def _show_plan(items: Sequence[PlanItem], notes: Mapping[str, str]) -> None:
     st.header("All recordings that can help", anchor=False)
     for item in items:
         icon = ":material/check_circle:" if item.done else ":material/radio_button_unchecked:"
         word = "done" if item.done else "still missing" if item.needed else "if you can"
         with st.expander(f"{icon} {item.title}: {word}"):
             st.markdown(widgets.plain(item.why))
-            show_how(item)
+            show_how(item, notes)
 
 
 # ---------------------------------------------------------------- files in

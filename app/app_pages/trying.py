@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -27,13 +27,11 @@ from vibecore.trying.kinds import Kind, kind_of, kinds
 from vibecore.trying.records import Tried
 from vibecore.trying.taps import taps_s
 from vibecore.trying.words import tried_words
-from vibecore.words import joined
 
 ANOTHER = "Put in the one made while you tried it."
 TELL = {"noticed": st.success, "not noticed": st.info}
 CAUTIONS = ("running", "fan", "hot", "manual")  # of whatever is done beside a running engine
 UNSAFE = ("belt damaged", "fuel smell", "overheating", "no ventilation")  # for whatever runs an engine
-BACK = "Once that is mended, take it back at the end of the page Causes."
 PHONE = "airbag"  # caution of whatever is recorded
 
 
@@ -51,18 +49,18 @@ def page() -> None:
         st.header("Try another", anchor=False)
     ids = [kind.id for kind in kinds()]
     kind = kind_of(st.selectbox("What will you try?", ids, format_func=lambda i: kind_of(i).title))
-    _show_how(kind, doable.words_of(work.job.notes))
+    _show_how(kind, work.job.notes)
     _upload(work, kind)
 
 
-def _show_how(kind: Kind, said: Collection[str]) -> None:
+def _show_how(kind: Kind, notes: Mapping[str, str]) -> None:
     """The steps with their cautions; none while the car is in a state in which no engine is run for a check.
-    said: what the person at the car said of it."""
+    notes: of the job, with what the person at the car said of it."""
     known = catalogue()
     row = known.check(kind.check) if kind.check is not None else None
-    held = [doable.label(word) for word in (row.unsafe_when if row else UNSAFE) if word in said]
+    held = doable.not_now(notes, row.unsafe_when if row else UNSAFE)
     if held:
-        st.warning(widgets.plain(f"Not now: {joined(held)}. {BACK}"))
+        st.warning(widgets.plain(held))
         return
     names = dict.fromkeys((*(row.cautions if row else CAUTIONS), PHONE))  # each once
     widgets.show_cautions([known.cautions[name] for name in names])

@@ -57,6 +57,17 @@ def test_what_is_unsafe_for_the_car_is_to_be_seen_to_first(start, job, store):
     assert "Something went wrong" not in words(test)
 
 
+@pytest.mark.usefixtures("planned")
+def test_no_check_is_offered_where_petrol_is_smelt(start, job, store):
+    """Nor a lever under the car with the engine off. Common practice, no source."""
+    assert "cannot " in " ".join(str(b.key) for b in start("causes").button)
+    store.save(job, notes={"cannot": "fuel smell"})
+    test = start("causes")
+    assert "Checks that can be made already" not in words(test)
+    assert not [b.key for b in test.button if str(b.key).startswith("cannot ")]
+    assert "Next: **See to that first**" in words(test)
+
+
 @pytest.mark.parametrize("page", ["", "record", "causes", "try-it", "proof"])
 def test_what_is_to_be_seen_to_first_is_told_wherever_the_engine_may_be_run(start, job, store, page):
     store.save(job, notes={"cannot": "fuel smell"})

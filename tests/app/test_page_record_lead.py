@@ -90,3 +90,18 @@ def test_why_a_file_is_none_follows_its_name_as_a_sentence_does(start, monkeypat
 
     monkeypatch.setattr("vibecore.reading.read_recording", refuse)
     assert "**a.csv**, sheet 'Raw Data', holds no numbers." in words(upload(start("record"), "a.csv"))
+
+
+@pytest.mark.parametrize("page", ["record", "proof"])
+@pytest.mark.parametrize(
+    "state", ["fuel smell", "overheating", "belt damaged", "no ventilation", "brake weak"]
+)
+def test_no_recording_of_a_running_engine_is_explained_while_that_is_unsafe(start, job, store, page, state):
+    """As with the checks that run it. Common practice, no source."""
+    assert "Record one minute" in words(start(page))
+    store.save(job, notes={"cannot": state})
+    text = words(start(page))
+    assert "Not now: " in text
+    assert "take it back at the end of the page Causes" in text
+    for step in ("Record one minute", "holds about 1,200", "hands off the wheel"):
+        assert step not in text

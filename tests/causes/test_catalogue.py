@@ -93,6 +93,13 @@ def test_nothing_is_opened_or_switched_on_where_fuel_smells() -> None:
             assert "fuel smell" in check.unsafe_when, check.id
 
 
+def test_nobody_works_on_a_car_where_fuel_smells() -> None:
+    """A lever under the car strikes sparks, and vapour lies low; only who mends the leak touches it then.
+    Common practice, no source."""
+    offered = {check.id for check in catalogue().checks if "fuel smell" not in check.unsafe_when}
+    assert offered == {"shop"}
+
+
 def test_a_swapped_cylinder_that_does_not_fire_spares_the_catalyst() -> None:
     check = catalogue().check("swap-coil-injector")
     assert {"spark", "fuel", "catalyst"} <= set(check.cautions)
