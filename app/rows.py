@@ -35,6 +35,7 @@ def show(work: state.Work, way_on: bool) -> None:
     way_on: once all is said, link to the next page below the rows."""
     recordings = work.case.recordings
     if not recordings:
+        widgets.offer_undo(work, aside=False)
         return
     st.header("How each was made", anchor=False)
     doubt, progress = st.empty(), st.container()
@@ -51,6 +52,7 @@ def show(work: state.Work, way_on: bool) -> None:
         page, label, icon = the_way_on(work.case)
         st.page_link(state.page(page), label=label, icon=icon)
     _offer_to_take_out(work)
+    widgets.offer_undo(work, aside=False)
     results = widgets.results(work, progress)  # last, so that the boxes need not wait for it
     for item, room in zip(recordings, rooms, strict=True):
         _show_quality(room, item, work.case.vehicle, results)
@@ -86,7 +88,7 @@ def _offer_to_take_out(work: state.Work) -> None:
         if st.button("Take it out of the job", disabled=name is None) and name is not None:
             notes = _notes_without(work, name)
             job = drop_recording(state.store(), work.job, name, notes)
-            state.window().hold(job, f"{name} is out of the job.")
+            state.window().hold_without(job)
             st.rerun()
 
 

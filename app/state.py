@@ -41,6 +41,7 @@ class Window:
     uploads: int = 0  # counts emptied upload boxes, each has a key of its own
     stopped: str = ""  # key of the results whose making was stopped
     moved: dict[str, float] | None = None  # the ranking before the last outcome: name -> share
+    removed: tuple[Job, Job] | None = None  # the job before something was taken out of it, and since
     unkept: dict[str, str] = field(default_factory=dict)  # key of a box -> why what it holds was not kept
     clashed: dict[str, str] = field(default_factory=dict)  # box -> what was typed in it and is not kept
     saving: threading.Lock = field(default_factory=threading.Lock)  # two runs of one window may overlap
@@ -49,6 +50,17 @@ class Window:
         """This window now has this job open, as it was just kept or fetched."""
         self.job = job
         self.said = said or self.said
+
+    def hold_without(self, job: Job) -> None:
+        """The same, once something was taken out of the job that was open: told where that can be undone."""
+        self.removed = (self.job, job) if self.job is not None else None
+        self.hold(job)
+
+    def undoable(self) -> Job | None:
+        """The open job as it was before something was taken out, until it is changed again."""
+        if self.removed is None or self.job is None or self.removed[1].head != self.job.head:
+            return None
+        return self.removed[0]
 
     def turn_to(self, page: str) -> None:
         self.turned += self.at_page not in ("", page)

@@ -17,8 +17,10 @@ from streamlit.delta_generator import DeltaGenerator
 
 from vibecore.errors import VibecoreError
 from vibecore.figures import Picture
+from vibecore.jobs import put_back
 from vibecore.model import PlannedCheck
 from vibecore.store import StaleEdit
+from vibecore.words import joined
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
 IN_FULL = "Each stands in full with the steps."
@@ -108,6 +110,21 @@ def need_work(title: str) -> state.Work | None:
             state.window().refresh()
             st.rerun()
     return work
+
+
+def offer_undo(work: state.Work, *, aside: bool) -> None:
+    """Right after files were taken out of the job: back in with them, and with what was said of them. aside:
+    whether they were kept aside."""
+    before = state.window().undoable()
+    gone = [f for f in before.files if f not in work.job.files] if before is not None else []
+    if before is None or not gone or (gone[0].aside is not None) != aside:
+        return
+    names = joined([f.name for f in gone])
+    with st.container(border=True, horizontal=True, vertical_alignment="center"):
+        st.markdown(plain(f"Taken out: {names}."))
+        if st.button("Undo", icon=":material/undo:", key="undo taking out"):
+            state.window().hold(put_back(state.store(), work.job, before), f"Back in the job: {names}.")
+            st.rerun()
 
 
 def show_answer(answer: str) -> None:

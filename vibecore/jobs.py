@@ -92,6 +92,15 @@ def drop_recording(store: Store, job: Job, name: str, notes: Mapping[str, str] |
     return save_case(store, job, without_recording(case_of(job), name), notes=notes, remove=[name])
 
 
+def put_back(store: Store, job: Job, before: Job) -> Job:
+    """The job with its files, what was said of them and its notes as they were in `before`. Raises StaleEdit,
+    and StoreError if a file that was taken out is not on the disk any more."""
+    gone = [f for f in before.files if f not in job.files]
+    files = [NewFile(f.name, store.read_kept(f), f.aside) for f in gone]
+    title, text = before.head.title, before.case_text
+    return store.save(job, title=title, case_text=text, notes=before.notes, add=files)
+
+
 def seed(store: Store, folder: Path) -> None:
     """Keep the demo jobs of `folder`, all or none, in a store without a job."""
     every: tuple[State, ...] = ("open", "closed", "bin")

@@ -188,6 +188,7 @@ def _read(name: str, digest: str, data: bytes) -> tuple[Recording | None, str | 
 
 def _show_aside(work: state.Work) -> None:
     """Files that are no recordings: kept, named, and why."""
+    widgets.offer_undo(work, aside=True)
     tried = {t.name for t in tries.trials_of(work.job.notes)}
     aside = [f for f in work.job.files if f.aside is not None and f.name not in tried]
     if not aside:
@@ -199,5 +200,6 @@ def _show_aside(work: state.Work) -> None:
         st.error(f"**{widgets.plain(file.name)}**{gap}{widgets.plain(why)}")
     if st.button("Remove these files"):
         names = [f.name for f in aside]
-        state.window().hold(save_case(state.store(), work.job, case_of(work.job), remove=names), "Removed.")
+        job = save_case(state.store(), work.job, case_of(work.job), remove=names)
+        state.window().hold_without(job)
         st.rerun()

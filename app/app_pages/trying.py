@@ -44,6 +44,7 @@ def page() -> None:
         "or did it only wander as an idle does?"
     )
     trials = tries.trials_of(work.job.notes)
+    widgets.offer_undo(work, aside=True)
     if trials:
         _show_trial(work, trials)
         st.header("Try another", anchor=False)
@@ -196,5 +197,5 @@ def _remove(work: state.Work, trial: tries.Trial) -> None:
     left = [t for t in tries.trials_of(work.job.notes) if t.name != trial.name]
     notes = tries.notes_with(work.job.notes, left)
     job = save_case(state.store(), work.job, case_of(work.job), notes=notes, remove=[trial.name])
-    state.window().hold(job, "Removed.")
+    state.window().hold_without(job)
     st.rerun()

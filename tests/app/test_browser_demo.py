@@ -40,7 +40,7 @@ def take_out(window: Window, name: str, called: str) -> None:
     window.unfold("Take a recording out")
     window.choose("Which", f"{called} ({name})")
     window.press("Take it out of the job")
-    window.sees(f"{name} is out of the job.")
+    window.sees(f"Taken out: {name}.")
 
 
 def answers(pack: Path) -> Any:

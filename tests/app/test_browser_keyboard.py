@@ -26,7 +26,7 @@ def test_a_demo_job_without_a_pointer(window, tmp_path):
         keys.press("Take a recording out")
         keys.choose("Which", name)
         keys.press("Take it out of the job")
-        window.sees(f"{name} is out of the job.")
+        window.sees(f"Taken out: {name}.")
     keys.press("Causes$")
     window.sees("What came of it?")
     keys.press("jumps, lifts or knocks|cracked, torn", key="Space")  # of either check on mounts

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from tests.app.pages import keep, press, upload, words
+from tests.app.pages import keep, notes_of, press, upload, words
 from vibecore.engine import Engine, Vehicle
 from vibecore.jobs import case_of, new_job, save_case
 from vibecore.model import Symptoms
@@ -122,3 +122,54 @@ def test_a_second_press_takes_out_no_other_recording(start, job, store):
     press(test, label)
     assert next(b for b in test.button if b.label == label).disabled
     assert [r.file.name for r in case_of(store.open(job.head.id)).recordings] == ["drive-idle.csv"]
+
+
+def test_a_recording_taken_out_comes_back_whole_until_the_next_change(start, job, store):
+    """Files, order, and what was said of them, by the store's own record of the job before."""
+    was = store.save(job, notes={"guessed": "neutral-idle.csv\tBy its name: neutral."})
+    bytes_before = store.read_file(job.head.id, "neutral-idle.csv")
+    test = start("record")
+    next(s for s in test.selectbox if s.label == "Which").set_value("neutral-idle.csv").run()
+    press(test, "Take it out of the job")
+    assert "Taken out: neutral-idle.csv." in words(test)
+    assert "guessed" not in notes_of(store, job)
+    press(test, "Undo")
+    now = store.open(job.head.id)
+    assert (now.case_text, now.notes, set(now.files)) == (was.case_text, was.notes, set(was.files))
+    assert store.read_file(job.head.id, "neutral-idle.csv") == bytes_before
+    assert "Back in the job: neutral-idle.csv." in words(test)
+    assert "Undo" not in [b.label for b in test.button]
+
+
+@pytest.mark.usefixtures("job")
+def test_after_another_change_there_is_no_undo(start):
+    test = start("record")
+    next(s for s in test.selectbox if s.label == "Which").set_value("neutral-idle.csv").run()
+    press(test, "Take it out of the job")
+    gear = next(s for s in test.selectbox if s.key.startswith("gear drive-idle.csv"))
+    gear.set_value("reverse").run()
+    assert "Undo" not in [b.label for b in test.button]
+
+
+def test_the_last_recording_and_files_kept_aside_come_back_too(start, job, store):
+    test = upload(start("record"), "bad one.csv", "bad two.csv")
+    press(test, "Remove these files")
+    assert "Taken out: bad one.csv and bad two.csv." in words(test)
+    press(test, "Undo")
+    assert "Kept aside" in words(test)
+    for name in ("neutral-idle.csv", "drive-idle.csv"):
+        next(s for s in test.selectbox if s.label == "Which").set_value(name).run()
+        press(test, "Take it out of the job")
+    assert case_of(store.open(job.head.id)).recordings == ()
+    press(test, "Undo")
+    assert [r.name for r in case_of(store.open(job.head.id)).recordings] == ["drive-idle.csv"]
+
+
+def test_what_the_emptied_bin_took_cannot_be_undone_and_is_told(start, job, store):
+    test = start("record")
+    next(s for s in test.selectbox if s.label == "Which").set_value("neutral-idle.csv").run()
+    press(test, "Take it out of the job")
+    store.empty_bin()
+    press(test, "Undo")
+    assert "The kept file 'neutral-idle.csv' cannot be read" in words(test)
+    assert [r.name for r in case_of(store.open(job.head.id)).recordings] == ["drive-idle.csv"]

@@ -123,6 +123,16 @@ def test_one_can_be_removed(start, store, job):
 
 
 @pytest.mark.usefixtures("with_trials")
+def test_one_that_was_removed_comes_back_with_its_moments(start, store, job):
+    was = store.open(job.head.id)
+    test = press(start("try-it"), "Remove this one")
+    assert "Taken out: still.csv." in words(test)
+    press(test, "Undo")
+    now = store.open(job.head.id)
+    assert (now.notes, set(now.files)) == (was.notes, set(was.files))
+
+
+@pytest.mark.usefixtures("with_trials")
 def test_a_file_that_is_gone_is_told(start, store, job):
     store.save(store.open(job.head.id), remove=["still.csv"])
     assert "still.csv is not there any more" in words(start("try-it"))

@@ -69,6 +69,11 @@ class Store:
         kept = next((f for f in self.open(job_id).files if f.name == name), None)
         if kept is None:
             raise StoreError(f"This job has no file '{name}'. Open the job again to see its files.")
+        return self.read_kept(kept)
+
+    def read_kept(self, kept: StoredFile) -> bytes:
+        """The same of a file that a job has, or had: its bytes stay until the bin is emptied."""
+        name = kept.name
         try:
             data = blobs.path_of(self.files, kept.digest).read_bytes()
         except OSError as error:
