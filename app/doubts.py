@@ -10,6 +10,7 @@ from vibecore.engine import Engine
 from vibecore.guess import hardly_raised, is_odd_figure, is_odd_idle, looks_raised
 from vibecore.model import Analysis
 from vibecore.plan import unsaid_of
+from vibecore.spoken import spoken_by_file
 
 
 def cylinders_words(cylinders: int | None) -> str:
@@ -29,8 +30,14 @@ def figure_words(one_end_rpm: float | None, other_end_rpm: float | None) -> str:
     return f"An idle from {low:.0f} to {high:.0f} rpm is rare in a car. Make sure of both figures."
 
 
-def hold_words(analysis: Analysis, analyses: Sequence[Analysis], spec: tuple[float, float] | None) -> str:
-    """A question where a recording's speed does not go with how the engine is said to have been held."""
+def hold_words(
+    analysis: Analysis,
+    analyses: Sequence[Analysis],
+    spec: tuple[float, float] | None,
+    where: str = "under Record",
+) -> str:
+    """A question where a recording's speed does not go with how the engine is said to have been held. where:
+    that is said."""
     made, speed = analysis.condition, analysis.speed
     if speed is None:
         return ""
@@ -38,10 +45,10 @@ def hold_words(analysis: Analysis, analyses: Sequence[Analysis], spec: tuple[flo
     if made.speed_hold == "raised":
         idles = [a.speed.mean_rpm for a in analyses if a.speed and a.condition.speed_hold == "idle"]
         if hardly_raised(speed, idles):
-            asks = f"{reads}, hardly more than the {max(idles):.0f} at idle: was it raised? Say so below."
+            asks = f"{reads}, hardly more than the {max(idles):.0f} at idle: was it raised? Say so {where}."
             return f"{asks} Or did the tachometer show something else?" if seen else asks
     elif looks_raised(speed, spec) and (made.speed_hold is None or (made.speed_hold == "idle" and seen)):
-        return f"{reads}: if the idle was raised, say so below."
+        return f"{reads}: if the idle was raised, say so {where}."
     return ""
 
 
@@ -58,6 +65,25 @@ def engine_words(case: Case, analyses: Sequence[Analysis]) -> str:
     return next((w.message for a in analyses for w in a.warnings if w.code == CYLINDERS_DOUBTFUL), "")
 
 
+def held_words(analyses: Sequence[Analysis], spec: tuple[float, float] | None) -> list[str]:
+    """The same for each of a job's recordings, with what it is called, to be told on another page."""
+    called = spoken_by_file(analyses)
+    asked = [(called[a.name], hold_words(a, analyses, spec)) for a in analyses]
+    return [f"In {name}: {asks[0].lower()}{asks[1:]}" for name, asks in asked if asks]
+
+
 def unsaid(recordings: Sequence[CaseRecording]) -> list[str]:
-    """Their names."""
+    """Names of those of which gear or speed is not said."""
     return [r.name for r in unsaid_of(recordings)]
+
+
+def unsaid_words(recordings: Sequence[CaseRecording]) -> list[str]:
+    """What is not said of how they were made, and what that does to the ranking. The steering wheel is what
+    levels are reckoned from, see vibecore/sound_cars.py."""
+    placeless = sum(r.condition.place is None and r.condition.speed_hold != "engine off" for r in recordings)
+    told = (
+        ("Gear or speed is", len(unsaid(recordings)), "the ranking is weaker"),
+        ("The phone's place is", placeless, "taken for the steering wheel, and shake differs by place"),
+    )
+    counted = [(what, "1 recording" if n == 1 else f"{n} recordings", then) for what, n, then in told if n]
+    return [f"{what} not said for {which}: {then}." for what, which, then in counted]

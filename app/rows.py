@@ -194,6 +194,6 @@ def _show_quality(
     first, *more = map(widgets.plain, found)
     lines = [f"{icon} {first}", *(f":gray[{m}]" if icon == judged.GOOD else m for m in more)]
     analyses = results.diagnosis.analyses if results.diagnosis else ()
-    if asks := doubts.hold_words(analysis, analyses, vehicle.idle_spec_rpm):
+    if asks := doubts.hold_words(analysis, analyses, vehicle.idle_spec_rpm, "below"):
         lines.append(widgets.plain(asks))
     room.markdown("  \n".join(lines))

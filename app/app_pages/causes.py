@@ -67,11 +67,13 @@ def _show_doubts(work: state.Work, diagnosis: Diagnosis) -> None:
     open_stage = stages.asked(work.job.notes, work.case)
     if open_stage:
         st.warning(stages.words(len(open_stage)))
-    unsaid = len(doubts.unsaid(work.case.recordings))
-    if unsaid:
-        which = "1 recording" if unsaid == 1 else f"{unsaid} recordings"
-        st.caption(f"Gear or speed is not said for {which}: the ranking is weaker.")
-    if unsaid or open_stage:
+    held = doubts.held_words(diagnosis.analyses, work.case.vehicle.idle_spec_rpm)
+    for asks in held:
+        st.warning(widgets.plain(asks))
+    unsaid = doubts.unsaid_words(work.case.recordings)
+    for told in unsaid:
+        st.caption(told)
+    if unsaid or held or open_stage:
         st.page_link(state.page("record"), label="Say it", icon=":material/mic:")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cache
+import doubts
 import judged
 import pickers
 import ranked
@@ -40,6 +41,10 @@ def _show_words(case: Case, analysis: Analysis, results: cache.Results) -> None:
     lines = [speed_in_short(analysis.speed), beat_words(cache.beat(results, analysis))]
     st.markdown("  \n".join(widgets.plain(line) for line in lines if line))
     st.markdown("  \n".join([f"{icon} {widgets.plain(found[0])}", *map(widgets.plain, found[1:])]))
+    analyses = results.diagnosis.analyses if results.diagnosis else ()
+    if asks := doubts.hold_words(analysis, analyses, case.vehicle.idle_spec_rpm):
+        st.warning(widgets.plain(asks))
+        st.page_link(state.page("record"), label="Say it", icon=":material/mic:")
     with st.expander("The numbers"):
         for line in (
             speed_words(analysis.speed),

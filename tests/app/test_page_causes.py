@@ -236,6 +236,16 @@ def test_what_is_unsaid_weakens_the_ranking_and_is_told_with_the_way_there(start
     assert "Gear or speed is not said for 2 recordings: the ranking is weaker." in words(start("causes"))
 
 
+def test_that_levels_are_taken_for_those_at_the_wheel_is_told_where_no_place_was_said(start, job, store):
+    """Seat, floor and body shake less than the wheel, the engine more: vibecore/sound_cars.py."""
+    test = start("causes")
+    told = "The phone's place is not said for 2 recordings: taken for the steering wheel"
+    assert told in words(test)
+    assert "Say it" in [e.proto.label for e in test.get("page_link")]
+    placed(store, job)
+    assert "The phone's place" not in words(start("causes"))
+
+
 def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job, monkeypatch):  # noqa: ARG001
     """Behind its cause and called a part: shares of causes add up to one, a part's is inside its cause's. And
     what stays hardly likely is not listed."""

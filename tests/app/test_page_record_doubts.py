@@ -61,6 +61,14 @@ def test_an_idle_that_was_hardly_raised_is_asked_about(
     text = words(start("record"))
     assert line in text
     assert text.count("was it raised?") == bool(line)
+    elsewhere = line.replace("below", "under Record")
+    told = words(start("causes"))
+    assert elsewhere.replace("It reads", "In neutral at raised idle: it reads") in told
+    assert told.count("was it raised?") == bool(line)
+    reading = start("reading")
+    assert "was it raised?" not in words(reading)
+    recording = next(s for s in reading.selectbox if s.label == "Recording")
+    assert elsewhere in words(recording.set_value(recording.options[-1]).run())
 
 
 def test_an_idle_that_the_tachometer_read_as_raised_is_asked_about(start, job, store, monkeypatch):
