@@ -69,7 +69,7 @@ def test_a_belt_that_hums_since_the_repair_is_named_whatever_the_verdict(
     repair = compared(tmp_path)
     assert repair["verdict"] == verdict
     # 11.7 turns a second: order 2.71 is 31.7 Hz.
-    assert f"New since the repair: a line at 31.7 Hz (engine order 2.71), {hum:.3g} m/s2." in repair["notes"]
+    assert f"New since the repair: a line at 31.7 Hz (engine order 2.71), {hum:.3f} m/s2." in repair["notes"]
 
 
 def test_short_recordings_of_an_uneven_shake_say_how_long_to_record(tmp_path: Path) -> None:

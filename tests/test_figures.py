@@ -46,7 +46,7 @@ def test_every_order_is_in_the_table_and_the_unseen_say_why():
         "2.67 times engine speed (on no engine order)",
     ]
     assert "Above half." in picture.rows[-2][2]
-    assert picture.rows[-1][1:] == ("31.2", "0.050", "15", "")
+    assert picture.rows[-1][1:] == ("31.2", "0.0500", "15", "")
     assert "firing (order 2)" in picture.sentence
     assert "0.220" in picture.sentence
     assert picture.sentence.endswith("95 % interval.")
@@ -86,7 +86,7 @@ def test_a_stronger_line_about_an_order_that_cannot_be_seen_is_told():
     folded = 1e-4 + 2.5 * (np.abs(x - 1.95) < 0.05)  # 2.5 over a band of 0.1: 0.5 m/s2 rms
     table = dataclasses.replace(whole.orders, levels=levels, spectrum=Spectrum(x, folded, "order"))
     said = figures.order_spectrum(dataclasses.replace(whole, orders=table), FOUR).sentence
-    assert said.startswith("Of what can be told apart, most shake is on no engine order: 0.050 m/s²")
+    assert said.startswith("Of what can be told apart, most shake is on no engine order: 0.0500 m/s²")
     assert "More, 0.5" in said
     assert "lies about firing (order 2), and whose it is cannot be seen." in said
     belt = dataclasses.replace(whole.orders.other_lines[0], order=1.95, rms_m_s2=0.49)

@@ -22,7 +22,7 @@ BOTH = ["neutral at idle (before.csv)", "neutral at idle (after.csv)"]
 def test_before_and_after():
     picture = figures.before_after(made.diagnosis(repaired=True).repair, FOUR)
     change = "5.1 times weaker (-14.2 dB, -15.6 to -12.8)"
-    assert picture.rows == (("firing (order 2)", "0.400", "0.080", change),)
+    assert picture.rows == (("firing (order 2)", "0.400", "0.0800", change),)
     before, after = picture.figure.data
     assert before.error_y.array is None
     low, high = after.y[0] - after.error_y.arrayminus[0], after.y[0] + after.error_y.array[0]
@@ -45,7 +45,7 @@ def test_two_recordings_over_each_other():
     picture = figures.overlay(first, second)
     assert [trace.name for trace in picture.figure.data] == BOTH
     assert picture.figure.data[0].line.dash != picture.figure.data[1].line.dash  # told apart without colour
-    assert picture.rows[0] == (BOTH[0], "2 (0.220 m/s²), 1 (0.010 m/s²), 1.5 (0.006 m/s²)")
+    assert picture.rows[0] == (BOTH[0], "2 (0.220 m/s²), 1 (0.0100 m/s²), 1.5 (0.0060 m/s²)")
     assert picture.figure.layout.xaxis.range[1] < 3  # of the orders 2 is the last that can be seen
 
 
@@ -56,7 +56,7 @@ def test_a_recording_without_orders_is_laid_over_another_by_frequency():
         assert [len(trace.x) for trace in picture.figure.data] == [len(off.spectrum_hz.x)] * 2
         assert picture.figure.layout.xaxis.title.text == "Hz"
         assert "the recording with the engine off" in picture.sentence
-        assert picture.rows[0][1] == "31.2 Hz (0.050 m/s²)"
+        assert picture.rows[0][1] == "31.2 Hz (0.0500 m/s²)"
 
 
 def test_levels_of_two_recordings_with_intervals_and_their_change():
@@ -97,7 +97,7 @@ def test_levels_and_their_change_are_of_the_same_line():
     pair = smeared("before.csv", 0.1), smeared("after.csv", 0.05)
     picture = figures.levels(*pair, [OrderChange(2.0, 0.1, 0.05, -6.02, -9.0, -3.0)], FOUR)
     assert [bar.y[0] for bar in picture.figure.data] == [0.1, 0.05]
-    assert picture.rows[0][1:3] == ("0.100 (0.000 to 0.250)", "0.050 (0.000 to 0.250)")
+    assert picture.rows[0][1:3] == ("0.100 (0 to 0.250)", "0.0500 (0 to 0.250)")
     drawn = levels_svg(*pair, [2.0], FOUR)
     heights = [
         float(h)
@@ -130,8 +130,8 @@ def test_visits_are_drawn_with_their_intervals_against_sound_cars():
     assert list(line.y) == [0.4, 0.1]
     assert list(line.error_y.array) == pytest.approx([0.1, 0.03])
     assert list(line.error_y.arrayminus) == pytest.approx([0.1, 0.02])
-    assert "0.030 to 0.120 m/s²" in picture.sentence
-    assert picture.rows[1] == ("last", "0.100", "0.080 to 0.130")
+    assert "0.0300 to 0.120 m/s²" in picture.sentence
+    assert picture.rows[1] == ("last", "0.100", "0.0800 to 0.130")
 
 
 def test_long_names_of_visits_are_written_in_short_lines():

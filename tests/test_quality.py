@@ -90,7 +90,7 @@ def test_coarse(step: float, told: bool) -> None:
     found = _told(_changed(made, np.round(made.accel_m_s2 / step) * step))
     assert ("coarse" in found) == told
     if told:
-        assert f"{step:g} m/s2" in found["coarse"]
+        assert f"{step:.3f} m/s2" in found["coarse"]
 
 
 @pytest.mark.parametrize("step", [0.0024, 0.0098, 0.0383, 0.1])

@@ -228,7 +228,7 @@ def test_half_orders_that_are_new_are_named_with_what_to_check() -> None:
     """One cylinder that misses shows on the half orders (common practice, no source): a lead left off."""
     missed = SOUND | {0.5: 0.3, 1.5: 0.2}
     mended = {2.0: SOUND[2.0] / 8}
-    told = "New since the repair: half orders (0.36 m/s2, "  # the root of 0.3 squared and 0.2 squared
+    told = "New since the repair: half orders (0.361 m/s2, "  # the root of 0.3 squared and 0.2 squared
     for after, is_new in ((missed | mended, True), (SOUND | mended, False), (missed, True)):
         got = repair.compare(made(SOUND), made(after, AFTER), on(2.0), engine=FOUR)
         assert any(n.startswith(told) for n in got.notes) is is_new

@@ -107,6 +107,8 @@ def test_with_the_engine_off_the_whole_shake_is_told():
     running = made({2.0: 0.1}, NEUTRAL)
     off = replace(made({2.0: 0.01}, replace(NEUTRAL, speed_hold="engine off")), speed=None, orders=None)
     got = pair(running, off)
-    assert "0.1 m/s2 in neutral at idle and 0.01 m/s2 in the recording with the engine off" in got.headline
+    assert (
+        "0.100 m/s2 in neutral at idle and 0.0100 m/s2 in the recording with the engine off" in got.headline
+    )
     assert got.repair is None
     assert got.changes == ()

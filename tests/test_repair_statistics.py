@@ -53,7 +53,7 @@ def test_lines_add_as_mean_squares() -> None:
     a = made({0.5: 0.03, 1.0: 0.04, 2.0: 9.0}, AFTER)
     got = repair.compare(b, a, on(0.5, 1.0), engine=FOUR)
     assert got.change_db == pytest.approx(-20.0, abs=1e-6)
-    assert "0.5 to 0.05" in got.why
+    assert "0.500 to 0.0500" in got.why
 
 
 @pytest.mark.parametrize("error", [0.05, 0.25])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecore.units import signed, times, times_against, times_between
+from vibecore.units import level_text, signed, times, times_against, times_between
 
 TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
 
@@ -46,3 +46,24 @@ def test_an_interval_whose_ends_are_told_alike_is_told_once():
 )
 def test_nothing_has_no_sign(change_db, digits, told):
     assert signed(change_db, digits) == told
+
+
+@pytest.mark.parametrize(
+    ("level_m_s2", "told"),
+    [
+        (0.7, "0.700"),
+        (0.0948, "0.0948"),
+        (0.03, "0.0300"),
+        (0.09996, "0.100"),
+        (0.9996, "1.00"),
+        (12.34, "12.3"),
+        (123.4, "123"),
+        (1234.0, "1234"),
+        (0.0063, "0.0063"),
+        (0.000012, "under 0.0001"),
+        (0.0, "0"),
+    ],
+)
+def test_a_level_has_three_figures_with_their_zeros(level_m_s2, told):
+    """0.7 and 0.700 are told apart by how well they are known. Common practice, no source."""
+    assert level_text(level_m_s2) == told

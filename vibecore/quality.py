@@ -6,6 +6,7 @@ import numpy as np
 
 from vibecore.constants import CLIPPED, KNOCKS, LOST_SAMPLES, SLOW
 from vibecore.model import Floats, Recording, Warn
+from vibecore.units import level_text
 
 SHORT_S = 15.0  # 87 working cycles at 700 rpm: below it intervals grow past 1 dB for unsteady lines
 SLOW_HZ = 90.0  # the firing order of a four at 1350 rpm, or of an eight at 675 rpm, is 45 Hz: half of this
@@ -89,7 +90,7 @@ def _coarse(accel_m_s2: Floats, step_m_s2: float) -> Warn | None:
     if step_m_s2 <= COARSE_SHARE * rms:
         return None
     text = (
-        f"The file's values move in steps of {step_m_s2:.3g} m/s2: weaker shake is not seen. "
+        f"The file's values move in steps of {level_text(step_m_s2)} m/s2: weaker shake is not seen. "
         "Export with more digits, or use a logger that does not round."
     )
     return Warn("coarse", text)

@@ -19,7 +19,7 @@ from vibecore.model import (
     Repair,
     Warn,
 )
-from vibecore.units import percent, signed, times
+from vibecore.units import level_text, percent, signed, times
 from vibecore.words import (
     UNSHOWN_PROBABILITY,
     beat_words,
@@ -191,4 +191,4 @@ def _order_row(level: OrderLevel) -> str:
         return f"{head}     none"
     floor = "      -   " if level.above_floor_db is None else f"{level.above_floor_db:z7.1f} dB"
     steady = "" if level.coherence is None else f"{level.coherence:13.2f}"
-    return f"{head}  {level.rms_m_s2:7.4f}  {floor}{steady}"
+    return f"{head}  {level_text(level.rms_m_s2):>7}  {floor}{steady}"

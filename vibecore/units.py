@@ -15,6 +15,8 @@ US_FLUID_OUNCES_PER_US_GALLON = 128.0  # exact
 DB_PER_NEPER = 20 / math.log(10)  # an amplitude's decibels a unit of its natural logarithm
 DB_PER_LOG_POWER = 10 / math.log(10)  # a mean square's or a likelihood ratio's
 MOST_FACTOR = 100.0  # no source: a phone hears no more of what is left, and nobody pictures more
+LEVEL_FIGURES = 3  # common practice, no source: a level is known to a few percent at best
+FINEST_DECIMALS = 4  # of a level: in half a minute no phone hears a line finer than that; no source
 SAME_FACTOR = 1.1  # common practice, no source: less than a tenth more is 'about the same'
 
 
@@ -57,6 +59,15 @@ def signed(change_db: float, digits: int = 1) -> str:
     """Decibels with their sign, which nothing has none of: '+6.0', '-3.2', '0.0'."""
     told = f"{change_db:+.{digits}f}"
     return told if float(told) else told[1:]
+
+
+def level_text(level_m_s2: float) -> str:
+    """A level as it is told: three figures, their zeros kept, as far as a phone hears: '0.700', '0.0948'."""
+    finest = 10.0**-FINEST_DECIMALS
+    if level_m_s2 < finest / 2:
+        return f"under {finest:.{FINEST_DECIMALS}f}" if level_m_s2 > 0 else "0"
+    power = int(f"{level_m_s2:.{LEVEL_FIGURES - 1}e}".partition("e")[2])
+    return f"{level_m_s2:.{min(max(LEVEL_FIGURES - 1 - power, 0), FINEST_DECIMALS)}f}"
 
 
 def order_text(order: float) -> str:

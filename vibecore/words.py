@@ -18,7 +18,7 @@ from vibecore.model import (
     SpeedTrack,
 )
 from vibecore.spoken import made
-from vibecore.units import order_text, percent, signed, times, times_against, times_between
+from vibecore.units import level_text, order_text, percent, signed, times, times_against, times_between
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Pair
@@ -208,4 +208,4 @@ def _interval(repair: Repair, change_db: float) -> str:
 
 
 def size(value_m_s2: float) -> str:
-    return f"{value_m_s2:.3g} m/s2"
+    return f"{level_text(value_m_s2)} m/s2"

@@ -48,7 +48,7 @@ def test_a_line_that_sinks_in_its_floor_is_given_no_strength_but_the_most_it_can
     levels = tuple(replace(lv, low_m_s2=0.0) if lv.order in (0.5, 1.5) else lv for lv in sunk.orders.levels)
     sunk = replace(sunk, orders=replace(sunk.orders, levels=levels))
     (text,) = {e.evidence.text.rpartition(":")[0] for e in gather([sunk], maker.FOUR) if e.finding == "half"}
-    assert text == "the shake on the half orders does not stand out in neutral at idle, 0.016 m/s2 at most"
+    assert text == "the shake on the half orders does not stand out in neutral at idle, 0.0156 m/s2 at most"
 
 
 def test_a_change_from_or_to_a_line_that_sinks_in_its_floor_is_not_told_in_times() -> None:
@@ -61,7 +61,7 @@ def test_a_change_from_or_to_a_line_that_sinks_in_its_floor_is_not_told_in_times
         for e in gather([neutral, drive, raised], maker.FOUR)
         if e.finding == "raised"
     }
-    assert text == "the firing order (2) does not stand out in neutral at raised idle, 0.11 m/s2 at most"
+    assert text == "the firing order (2) does not stand out in neutral at raised idle, 0.110 m/s2 at most"
 
 
 def test_uneven_burning() -> None:
@@ -236,8 +236,8 @@ def test_the_rise_in_gear_is_told_against_neutral_and_a_mean_is_said_to_be_one()
         "in drive at idle is 4.0 times as strong as in neutral at idle (a) and neutral at idle (b) (+12 dB;"
         in (said["gear"])
     )
-    assert "0.3 m/s2 on average in neutral at idle (a) and neutral at idle (b)" in said["one"]
-    assert "0.1 m/s2 on average" in said["firing"]
+    assert "0.300 m/s2 on average in neutral at idle (a) and neutral at idle (b)" in said["one"]
+    assert "0.100 m/s2 on average" in said["firing"]
     (alone,) = {
         e.evidence.text for e in gather(neutral[:1], maker.FOUR) if e.finding == "one" and e.cause == "normal"
     }

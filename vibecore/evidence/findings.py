@@ -20,7 +20,7 @@ from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
 from vibecore.sound_cars import WORST_WHOLE, SoundLevel
-from vibecore.units import signed, times_against
+from vibecore.units import level_text, signed, times_against
 from vibecore.wander import order_slope, phase_slope
 
 COHERENCE_FROM_DB = 6.0  # a line must stand this far over its floor before its phase means anything
@@ -200,7 +200,7 @@ def whole_shake(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     level = 20 * math.log10(max(worst.overall.rms_m_s2, LEAST_SHAKE_M_S2))
     sound, poor = (log_t(level, c.median_db, c.spread_db) for c in (WORST_WHOLE, COMPLAINED_OF))
     logs = {cause: sound + counts * (poor - sound) for cause, counts in SHAKE_COUNTS.items()}
-    text = f"the {scene.place} shakes by {worst.overall.rms_m_s2:.2f} m/s2 in all in {worst.name}"
+    text = f"the {scene.place} shakes by {level_text(worst.overall.rms_m_s2)} m/s2 in all in {worst.name}"
     return Finding("whole shake", text, logs | {SOUND: sound}, (worst.name,), any_speed=True)
 
 

@@ -15,7 +15,7 @@ from vibecore.evidence.patterns import NOTHING, PATTERNS
 from vibecore.evidence.words import FAULT_WORDS, LEANS, NEAR_DB, over_sound
 from vibecore.model import Place
 from vibecore.sound_cars import Family, joined, sound_level, sound_level_db
-from vibecore.units import signed, times_against
+from vibecore.units import level_text, signed, times_against
 
 CAUSES = tuple(FAULT_WORDS)
 CHANGES = ("gear", "raised")  # findings that tell a change, not a level
@@ -147,7 +147,7 @@ def _level_text(
     if name == "half" and len(orders_of("half", engine)) > 1:
         what += f" (mostly {most.lead:g})"
     over = most.level_db - _told_usual(most, engine, place)
-    level = f"{10 ** (most.level_db / 20):.2g} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
+    level = f"{level_text(10 ** (most.level_db / 20))} m/s2{' on average' if len(most.seen_in) > 1 else ''}"
     return f"{what} is {over_sound(over, engine)}, {level} in {_where(most)}"
 
 
@@ -166,7 +166,9 @@ def family_words(family: Family, engine: Engine) -> str:
 
 def _lost(what: str, reading: LevelReading) -> str:
     """Of a line that sinks in its floor no strength is known."""
-    return f"{what} does not stand out in {_where(reading)}, {reading.most_m_s2:.2g} m/s2 at most"
+    return (
+        f"{what} does not stand out in {_where(reading)}, {level_text(reading.most_m_s2 or 0.0)} m/s2 at most"
+    )
 
 
 def _sound(reading: LevelReading, engine: Engine, place: Place | None) -> float:

@@ -17,6 +17,7 @@ from vibecore.evidence import lines, lone_lines
 from vibecore.evidence.likelihood import Finding, Presence, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis, Line
+from vibecore.units import level_text
 
 # Chance that such a line is found, and its share of the shake that is felt (`lines.share_db`): a fault's
 # line is most of it, whatever the car and the place pass on; lines of sound cars are a small part of it.
@@ -115,7 +116,7 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
         return Finding(
             name, f"no line keeps its {keeps} from speed to speed", presence.log_likelihood(None), ()
         )
-    what = f"{10 ** (found.level_db / 20):.2f} m/s2"
+    what = f"{level_text(10 ** (found.level_db / 20))} m/s2"
     where = " and ".join(found.seen_in)
     units = _units(found.order, vehicle) if keeps == "order" else {}
     if keeps == "order":
@@ -165,7 +166,7 @@ def _letters(name: str) -> str:
 
 
 def line_words(line: Line) -> str:
-    return f"a line of {line.rms_m_s2:.2f} m/s2 at {line.frequency_hz:.1f} Hz"
+    return f"a line of {level_text(line.rms_m_s2)} m/s2 at {line.frequency_hz:.1f} Hz"
 
 
 def line_with_engine_off(scene: Scene, _vehicle: Vehicle) -> Finding | None:

@@ -16,7 +16,7 @@ from vibecore.evidence.likelihood import Finding, Spread
 from vibecore.evidence.mended_lines import lines_changed
 from vibecore.evidence.scene import Scene, made_alike
 from vibecore.evidence.words import MENDED, NEAR_DB
-from vibecore.units import signed, times_against
+from vibecore.units import level_text, signed, times_against
 
 MOST_TOLD = 2  # families whose change is told in words
 # By how many percent the idle is faster than before. A car returns to its idle within a few; one that sat on
@@ -82,7 +82,7 @@ def _change_text(pair: Pair, engine: Engine) -> str:
     if before.most_m_s2 is not None:
         return f"{what} stands out in {where}, which it did not before"
     if after.most_m_s2 is not None:
-        return f"{what} no longer stands out in {where}, {after.most_m_s2:.2g} m/s2 at most"
+        return f"{what} no longer stands out in {where}, {level_text(after.most_m_s2)} m/s2 at most"
     change = _change(before, after)
     return f"{what} in {where} is {times_against(change)} before ({signed(change, 0)} dB)"
 

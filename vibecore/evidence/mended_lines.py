@@ -20,7 +20,7 @@ from vibecore.evidence.words import MENDED
 from vibecore.model import Analysis, Line, Spectrum
 from vibecore.sound_cars import chance_felt
 from vibecore.spectra import band_rms
-from vibecore.units import signed
+from vibecore.units import level_text, signed
 
 # Of lines on no order so many are gone the next time without any repair. Common practice, no source.
 BY_ITSELF = 0.1
@@ -105,9 +105,10 @@ def _line_changed(
     own, anothers = of_change(change, math.hypot(DEFAULT_PLACING_DB, AGAIN_DB), BY_ITSELF)
     felt = chance_felt(line.share_db)
     logs = {c: math.log(felt * share * own + (1 - felt * share) * anothers) for c, share in owners.items()}
+    was, left = level_text(line.was), level_text(line.left)
     text = (
-        f"the line of {line.was:.2f} m/s2 at {line.at} in {before.name} is {line.left:.2g} m/s2 at most in "
-        f"{now.name} ({signed(change, 0)} dB)"
+        f"the line of {was} m/s2 at {line.at} in {before.name} is {left} m/s2 at most in {now.name} "
+        f"({signed(change, 0)} dB)"
     )
     return Finding(name, text, {SOUND: math.log(anothers)} | logs, (before.name, now.name))
 

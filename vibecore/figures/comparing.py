@@ -21,7 +21,7 @@ from vibecore.figures.style import (
     Picture,
     empty_figure,
     last_shown,
-    level_text,
+    level_words,
     line_alone,
     line_level,
     order_name,
@@ -33,7 +33,7 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
 from vibecore.spoken import spoken_names
-from vibecore.units import order_text, signed, times
+from vibecore.units import level_text, order_text, signed, times
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
@@ -93,10 +93,11 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
     )  # fmt: skip
     names = [v.name for v in visits]
     fig.update_xaxes(type="category", tickangle=0, tickvals=names, ticktext=_in_lines(names))
-    rows = tuple((v.name, f"{v.rms_m_s2:.3f}", f"{v.low_m_s2:.3f} to {v.high_m_s2:.3f}") for v in visits)
+    spans = [f"{level_text(v.low_m_s2)} to {level_text(v.high_m_s2)}" for v in visits]
+    rows = tuple((v.name, level_text(v.rms_m_s2), span) for v, span in zip(visits, spans, strict=True))
     sentence = (
         "The shake that the verdict goes by, recording by recording, with 95 % intervals for the taping too. "
-        f"Sound cars show {low:.3f} to {high:.3f} m/s² (shaded)."
+        f"Sound cars show {level_text(low)} to {level_text(high)} m/s² (shaded)."
     )
     return Picture("From visit to visit", sentence, fig, ("recording", "m/s²", "95 % interval, m/s²"), rows)
 
@@ -187,21 +188,19 @@ def _add_bars(
 def _strongest(analysis: Analysis) -> str:
     seen = [lv for lv in _table(analysis).levels if lv.visible and lv.rms_m_s2]
     seen.sort(key=lambda lv: -(lv.rms_m_s2 or 0.0))
-    return (
-        ", ".join(f"{order_text(lv.order)} ({lv.rms_m_s2:.3f} m/s²)" for lv in seen[:3]) or "none can be seen"
-    )
+    told = [f"{order_text(lv.order)} ({level_text(lv.rms_m_s2 or 0.0)} m/s²)" for lv in seen[:3]]
+    return ", ".join(told) or "none can be seen"
 
 
 def _strongest_hz(analysis: Analysis) -> str:
     lines = sorted(analysis.lines, key=lambda line: -line.rms_m_s2)[:3]
-    return (
-        ", ".join(f"{ln.frequency_hz:.1f} Hz ({ln.rms_m_s2:.3f} m/s²)" for ln in lines) or "none can be seen"
-    )
+    told = [f"{ln.frequency_hz:.1f} Hz ({level_text(ln.rms_m_s2)} m/s²)" for ln in lines]
+    return ", ".join(told) or "none can be seen"
 
 
 def small(level_m_s2: float) -> str:
-    """To a thousandth: finer is no phone."""
-    return f"{level_m_s2:.3f}" if level_m_s2 >= LEAST_SHOWN_M_S2 else f"under {LEAST_SHOWN_M_S2:.3f}"
+    """Nothing finer than a thousandth: that is no phone."""
+    return level_text(level_m_s2) if level_m_s2 >= LEAST_SHOWN_M_S2 else f"under {LEAST_SHOWN_M_S2:.3f}"
 
 
 def _change(change: OrderChange | None) -> str:
@@ -221,4 +220,4 @@ def _table(analysis: Analysis) -> OrderTable:
 
 
 def _size(level: OrderLevel | None) -> str:
-    return "cannot be seen" if level is None or level.rms_m_s2 is None else level_text(line_alone(level))
+    return "cannot be seen" if level is None or level.rms_m_s2 is None else level_words(line_alone(level))

@@ -23,7 +23,7 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, Signal
 from vibecore.runs import runs
-from vibecore.units import percent
+from vibecore.units import level_text, percent
 from vibecore.waterfall import Part, Waterfall
 
 SHOWN_RANGE_DB = 60.0  # a thousand to one in shake: less is noise, and would take the colours
@@ -66,7 +66,7 @@ def trace(analysis: Analysis) -> Picture:
             zorder=int(under[axis]),
         )  # fmt: skip
     sentence = f"The shake as the phone felt it. Used: {_used_words(analysis)}."
-    rows = tuple((name, f"{level:.3f}") for name, level in zip(names, rms, strict=True))
+    rows = tuple((name, level_text(level)) for name, level in zip(names, rms, strict=True))
     return Picture("Shake over time", sentence, fig, ("direction", SHAKE), rows)
 
 

@@ -21,7 +21,7 @@ from vibecore.figures.style import (
     Picture,
     empty_figure,
     last_shown,
-    level_text,
+    level_words,
     line_level,
     order_name,
     strongest_line,
@@ -30,6 +30,7 @@ from vibecore.figures.style import (
     whiskers,
 )
 from vibecore.model import Analysis, Line, OrderLevel, OrderTable
+from vibecore.units import level_text
 
 BUDGET_PX = 238  # one bar
 INTERVALS = "Thin lines on the bars: 95 % interval."
@@ -105,7 +106,7 @@ def _hertz_spectrum(analysis: Analysis) -> Picture:
     sentence = (
         "The engine's speed is not known here, so the shake is shown by frequency, not by engine order."
     )
-    rows = tuple((f"{ln.frequency_hz:.1f}", f"{ln.rms_m_s2:.3f}") for ln in analysis.lines)
+    rows = tuple((f"{ln.frequency_hz:.1f}", level_text(ln.rms_m_s2)) for ln in analysis.lines)
     return Picture("Shake by frequency", sentence, fig, ("Hz", SHAKE), rows)
 
 
@@ -158,7 +159,9 @@ def _order_sentence(seen: Sequence[OrderLevel], engine: Engine | None, table: Or
     line = strongest_line(table, more_than_m_s2=top.rms_m_s2 or 0.0)
     if line is not None:
         where, top, behind = "no engine order", line, f", {line.order:.2f} times engine speed"
-    said = f"shake is on {where}: {top.rms_m_s2:.3f} m/s² at {top.frequency_hz:.1f} Hz{behind}."
+    said = (
+        f"shake is on {where}: {level_text(top.rms_m_s2 or 0.0)} m/s² at {top.frequency_hz:.1f} Hz{behind}."
+    )
     more = _more_unseen(table, engine, than_m_s2=top.rms_m_s2 or 0.0)
     most = f"Of what can be told apart, most {said}{more}" if more else f"Most {said}"
     return f"{most}{unseen} {INTERVALS}"
@@ -179,7 +182,7 @@ def _more_unseen(table: OrderTable, engine: Engine | None, than_m_s2: float) -> 
     if not unseen[at] or level[at] <= than_m_s2:
         return ""
     name = order_name(float(orders[nearest[at]]), engine)
-    return f" More, {level[at]:.3f} m/s², lies about {name}, and whose it is cannot be seen."
+    return f" More, {level_text(level[at])} m/s², lies about {name}, and whose it is cannot be seen."
 
 
 def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
@@ -187,9 +190,9 @@ def _level_row(lv: OrderLevel, engine: Engine | None) -> tuple[str, ...]:
     if not lv.visible or lv.rms_m_s2 is None:
         return name, hz, f"cannot be seen: {lv.why_not or 'reason not known'}", "", ""
     floor = f"{lv.above_floor_db:z.0f}" if lv.above_floor_db is not None else ""
-    return name, hz, level_text(lv), floor, f"{lv.coherence:.2f}" if lv.coherence is not None else ""
+    return name, hz, level_words(lv), floor, f"{lv.coherence:.2f}" if lv.coherence is not None else ""
 
 
 def _line_row(line: Line) -> tuple[str, ...]:
     name = f"{line.order:.2f} times engine speed (on no engine order)"
-    return name, f"{line.frequency_hz:.1f}", f"{line.rms_m_s2:.3f}", f"{line.above_floor_db:z.0f}", ""
+    return name, f"{line.frequency_hz:.1f}", level_text(line.rms_m_s2), f"{line.above_floor_db:z.0f}", ""

@@ -17,7 +17,7 @@ from scipy.ndimage import uniform_filter1d
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Floats, Line, OrderLevel, OrderTable, Spectrum
-from vibecore.units import order_text
+from vibecore.units import level_text, order_text
 
 BLUE, VERMILLION, GREEN, SKY = "#0072B2", "#D55E00", "#009E73", "#56B4E9"
 GREY = "#6B6B6B"  # 5:1 against white: WCAG 2.1 asks 4.5:1 of small text
@@ -76,10 +76,11 @@ def strongest_line(table: OrderTable, more_than_m_s2: float) -> Line | None:
     return max(lines, key=lambda line: line.rms_m_s2, default=None)
 
 
-def level_text(level: OrderLevel) -> str:
+def level_words(level: OrderLevel) -> str:
     """A level that can be seen, in m/s2, with its 95 % interval where known: '0.123 (0.120 to 0.126)'."""
-    span = f" ({level.low_m_s2:.3f} to {level.high_m_s2:.3f})" if level.low_m_s2 is not None else ""
-    return f"{level.rms_m_s2:.3f}{span}"
+    ends = [level_text(end) for end in (level.low_m_s2, level.high_m_s2) if end is not None]
+    span = f" ({' to '.join(ends)})" if ends else ""
+    return f"{level_text(level.rms_m_s2 or 0.0)}{span}"
 
 
 def line_level(spectrum: Spectrum) -> Floats:

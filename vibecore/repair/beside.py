@@ -13,7 +13,7 @@ from vibecore.repair.lines import change, interval_db, level_at_hz, level_at_ord
 from vibecore.repair.own import own_lines
 from vibecore.repair.significance import FELT_DB
 from vibecore.sound_cars import joined
-from vibecore.units import order_text, signed, times, times_against
+from vibecore.units import level_text, order_text, signed, times, times_against
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
@@ -30,13 +30,11 @@ def new_lines(
         return []
     least = _NEW_LINE_SHARE * after.overall.rms_m_s2
     fresh = [ln for ln in after.orders.other_lines if ln.rms_m_s2 >= least and _is_new(ln, before)]
-    found = [
-        (ln.rms_m_s2, f"New since the repair: {_line_name(ln)}, {ln.rms_m_s2:.3g} m/s2.") for ln in fresh
-    ]
+    found = [(ln.rms_m_s2, f"New since the repair: {_line_name(ln)}.") for ln in fresh]
     found += [
         (
             c.after_m_s2,
-            f"Engine order {order_text(c.order)} rose to {c.after_m_s2:.3g} m/s2, "
+            f"Engine order {order_text(c.order)} rose to {level_text(c.after_m_s2)} m/s2, "
             f"{times_against(c.change_db)} before ({signed(c.change_db)} dB).",
         )
         for c in changes
@@ -71,7 +69,7 @@ def new_half_orders(
     surely = change_db > _NEW_LINE_DB and interval_db(was, now, extra_sd_db)[0] > 0
     if not (surely and was.rms_m_s2 <= most_m_s2 < now.rms_m_s2):
         return []
-    risen = f"{now.rms_m_s2:.2g} m/s2, {times_against(change_db)} before"
+    risen = f"{level_text(now.rms_m_s2)} m/s2, {times_against(change_db)} before"
     return [f"New since the repair: half orders ({risen}). Check for a cylinder that misses."]
 
 
@@ -86,7 +84,7 @@ def _is_new(line: Line, before: Analysis) -> bool:
 
 def _line_name(line: Line) -> str:
     order = f" (engine order {line.order:.2f})" if line.order is not None else ""
-    return f"a line at {line.frequency_hz:.1f} Hz{order}"
+    return f"a line at {line.frequency_hz:.1f} Hz{order}, {level_text(line.rms_m_s2)} m/s2"
 
 
 def felt(before: Analysis, after: Analysis) -> list[str]:
@@ -95,8 +93,10 @@ def felt(before: Analysis, after: Analysis) -> list[str]:
     if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
         return []
     step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
-    told = f"As a person feels it, the shake is {times(step_db)}: {b.weighted_rms_m_s2:.3g} m/s2 before, "
-    told += f"{a.weighted_rms_m_s2:.3g} after ({a.weighting})"
+    was, now = level_text(b.weighted_rms_m_s2), level_text(a.weighted_rms_m_s2)
+    told = (
+        f"As a person feels it, the shake is {times(step_db)}: {was} m/s2 before, {now} after ({a.weighting})"
+    )
     if abs(step_db) < FELT_DB:
         told += ", a change that few people feel"
     if before.condition.place == "seat":

@@ -21,7 +21,7 @@ from vibecore.repair.mounts import isolation_note, transmissibility
 from vibecore.repair.suspects import best_of_suspects
 from vibecore.repair.tapings import measured_placing, placing_db_of
 from vibecore.spoken import spoken_names
-from vibecore.units import order_text, signed, times
+from vibecore.units import level_text, order_text, signed, times
 
 _MOST_NAMED = 2  # orders named in the line: the strongest that surely differ
 _NO_FIRING_ORDER = "Say how many cylinders the engine has, and what the mount holds back is told."
@@ -101,7 +101,7 @@ def _held_back(one: Analysis, other: Analysis, engine: Engine, placing_db: float
 
 def _whole_words(both: Sequence[Analysis], names: Sequence[str]) -> str:
     """All that two can be told by where one has no engine speed, as with the engine off."""
-    sizes = [f"{a.overall.rms_m_s2:.2g} m/s2 in {name}" for a, name in zip(both, names, strict=True)]
+    sizes = [f"{level_text(a.overall.rms_m_s2)} m/s2 in {name}" for a, name in zip(both, names, strict=True)]
     return f"The whole shake is {sizes[0]} and {sizes[1]}. No engine order can be put against the other."
 
 

@@ -10,7 +10,7 @@ from vibecore.model import Analysis, Compared, FaultLines, VerdictName
 from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.sound_cars import ONE_IN_TWENTY, SoundLevel
-from vibecore.units import factor, signed, times, times_between
+from vibecore.units import factor, level_text, signed, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
 SHOWN_DB = 0.05  # changes are told to the tenth: less would not show, more and the levels belie the change
@@ -66,10 +66,11 @@ def why(verdict: VerdictName, r: Result) -> str:
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
     taped = f"less what the taping did ({signed(r.taped.db)} dB), " if abs(r.taped.db) >= SHOWN_DB else ""
-    moved = f"{what} ({r.names}) went from {r.before.rms_m_s2:.3g} to {r.left_m_s2:.3g} m/s2: {taped}"
+    levels = f"{level_text(r.before.rms_m_s2)} to {level_text(r.left_m_s2)} m/s2"
+    moved = f"{what} ({r.names}) went from {levels}: {taped}"
     moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {signed(r.change.db)} dB, "
     moved += f"{signed(low)} to {signed(high)})"
-    usual = "{:.2g} to {:.2g} m/s2".format(*r.sound.band_m_s2)
+    usual = f"{' to '.join(map(level_text, r.sound.band_m_s2))} m/s2"
     if verdict == "cured":
         if r.was_as_sound:
             return (
@@ -80,7 +81,7 @@ def why(verdict: VerdictName, r: Result) -> str:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
         return (
             f"{moved}. That is surely lower, more than half a repair brings, and not surely more than sound "
-            f"cars show: mostly {usual}, one in twenty over {r.sound.most_m_s2:.2g} m/s2."
+            f"cars show: mostly {usual}, one in twenty over {level_text(r.sound.most_m_s2)} m/s2."
         )
     if verdict == "improved" and r.as_sound:
         return (
