@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from tests.repair_made import AFTER, FOUR, SOUND, WHEEL, made, on, scaled, within
 from tests.speed.closed_form import db
 from vibecore import repair
+from vibecore.constants import DEFAULT_PLACING_DB
 from vibecore.engine import Engine
 from vibecore.model import Analysis, Condition, Line, SpeedHold
 from vibecore.repair import lines
@@ -266,3 +268,22 @@ def test_what_was_made_differently_on_purpose_is_listed_order_by_order() -> None
     assert any("includes that difference" in note for note in got.notes)
     told = replace(in_gear, recording=replace(in_gear.recording, digest="the same"))
     assert repair.compare(told, told, engine=FOUR).changes == ()  # one recording given twice shows no change
+
+
+def test_what_is_felt_has_the_tapings_share_taken_off_and_an_interval() -> None:
+    """Every level 3 dB up by the taping, and the fault's own down from 0.5 to 0.05 m/s2 before that: what is
+    felt went from 0.7 to 0.2 times that, so 3.5 times weaker (20 log10 3.5 is 10.9 dB, ISO 80000-3)."""
+    up = 10 ** (3 / 20)
+    before = made(SOUND | {0.5: 0.5}, weighted=0.7)
+    after = made({o: v * up for o, v in (SOUND | {0.5: 0.05}).items()}, AFTER, weighted=0.2 * up)
+    found = repair.compare(before, after, on(0.5), engine=FOUR)
+    (told,) = [note for note in found.notes if note.startswith("As a person feels it")]
+    taped = re.search(r"less what the taping did \((\+\d\.\d) dB\), ", told)
+    assert taped is not None
+    assert taped[0] in found.why
+    shown_db = 20 * np.log10(up * 0.2 / 0.7) - float(taped[1])
+    assert f"{10 ** (-shown_db / 20):.1f} times weaker (95 % interval " in told
+    low, high = map(float, re.findall(r"interval (\d\.\d) to (\d\.\d) times weaker", told)[0])
+    assert low < 3.5 < high
+    placing = 0.5 * DEFAULT_PLACING_DB  # at least: what differs from line to line
+    assert 20 * np.log10(high / low) > 2 * 1.96 * placing

@@ -7,18 +7,28 @@ from collections.abc import Sequence
 import numpy as np
 
 from vibecore.comfort import comfort_words
+from vibecore.constants import Z_95
 from vibecore.engine import Engine
 from vibecore.model import Analysis, FaultLines, Line, OrderChange
-from vibecore.repair.lines import change, interval_db, level_at_hz, level_at_order, total
+from vibecore.repair.lines import (
+    change,
+    interval_db,
+    level_at_hz,
+    level_at_order,
+    level_of_whole,
+    total,
+    whole_band,
+)
 from vibecore.repair.own import own_lines
 from vibecore.repair.significance import FELT_DB
 from vibecore.sound_cars import joined
-from vibecore.units import level_text, order_text, signed, times, times_against
+from vibecore.units import level_text, order_text, signed, times, times_against, times_between
 
 _NEW_LINE_DB = 6.0  # a line is new if before there was less than a quarter of its power
 _NEW_LINE_FLOOR_DB = 10.0  # and if it stands this far over its floor
 _NEW_LINE_SHARE = 0.1  # and is at least this share of the whole shake's rms
 _MOST_NEW_LINES = 3
+SHOWN_DB = 0.05  # changes are told to the tenth: less would not show, more and the levels belie the change
 HALF = 0.5  # of an order: what comes once in two turns, or in odd multiples of that
 
 
@@ -87,16 +97,18 @@ def _line_name(line: Line) -> str:
     return f"a line at {line.frequency_hz:.1f} Hz{order}, {level_text(line.rms_m_s2)} m/s2"
 
 
-def felt(before: Analysis, after: Analysis) -> list[str]:
-    """The weighted values side by side: information, no safety limit; words for the seat only."""
+def felt(before: Analysis, after: Analysis, taped_db: float, extra_sd_db: float) -> list[str]:
+    """The weighted values side by side: information, no safety limit; words for the seat only. taped_db: what
+    the taping did, taken off the change. extra_sd_db: of the change, from all but the recordings' own
+    scatter."""
     b, a = before.overall, after.overall
     if b.weighted_rms_m_s2 is None or a.weighted_rms_m_s2 is None or b.weighting != a.weighting:
         return []
-    step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9))
-    was, now = level_text(b.weighted_rms_m_s2), level_text(a.weighted_rms_m_s2)
-    told = (
-        f"As a person feels it, the shake is {times(step_db)}: {was} m/s2 before, {now} after ({a.weighting})"
-    )
+    step_db = 20 * np.log10(max(a.weighted_rms_m_s2, 1e-9) / max(b.weighted_rms_m_s2, 1e-9)) - taped_db
+    half_db = Z_95 * float(np.hypot(_whole_sd_db(before, after), extra_sd_db))
+    told = f"As a person feels it ({a.weighting}), the shake went from {level_text(b.weighted_rms_m_s2)} to "
+    told += f"{level_text(a.weighted_rms_m_s2)} m/s2: {taken_off(taped_db)}{times(step_db)} (95 % interval "
+    told += f"{times_between(step_db - half_db, step_db + half_db)})"
     if abs(step_db) < FELT_DB:
         told += ", a change that few people feel"
     if before.condition.place == "seat":
@@ -104,3 +116,16 @@ def felt(before: Analysis, after: Analysis) -> list[str]:
         called = f"both {first}" if first == second else f"the first {first}, the second {second}"
         told += f"; people in a vehicle call {called}"
     return [f"{told}. For information, not a safety limit."]
+
+
+def taken_off(taped_db: float) -> str:
+    """What the taping did, to stand before a change that it was taken off; empty if that does not show."""
+    return f"less what the taping did ({signed(taped_db)} dB), " if abs(taped_db) >= SHOWN_DB else ""
+
+
+def _whole_sd_db(before: Analysis, after: Analysis) -> float:
+    """Standard error of the change of the whole shake from the two recordings' own scatter: the weighted one
+    is most of it."""
+    band = whole_band(before, after)
+    was, now = (level_of_whole(a, *band) for a in (before, after))
+    return change(was, now).sd_db if was is not None and now is not None else 0.0

@@ -183,7 +183,7 @@ def _told(both: _Comparison, lines: FaultLines, result: Result, changes: tuple[O
     notes = (*like.notes, *shift_note(result.taped), *new_lines(before, after, changes, lines.orders))
     extra_sd_db = _extra_sd(like, both.placing_db, False)
     notes += tuple(new_half_orders(before, after, both.engine, lines.orders, extra_sd_db))
-    notes += tuple(felt(before, after))
+    notes += tuple(felt(before, after, result.taped.db, _extra_sd(like, result.taped.sd_db, False)))
     verdict = _verdict(result)
     stands_in = result.compared == "whole shake" and not both.fault.whole and like.blocking is None
     if verdict == "unchanged" and stands_in:  # the fault's own lines may have changed all the same

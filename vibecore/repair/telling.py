@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecore.model import Analysis, Compared, FaultLines, VerdictName
+from vibecore.repair.beside import taken_off
 from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.sound_cars import ONE_IN_TWENTY, SoundLevel
 from vibecore.units import factor, level_text, signed, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
-SHOWN_DB = 0.05  # changes are told to the tenth: less would not show, more and the levels belie the change
 OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
 
 
@@ -65,9 +65,8 @@ def why(verdict: VerdictName, r: Result) -> str:
     """The figures and what they mean, in the sentences that stand under the verdict."""
     low, high = r.interval_db
     what = "The fault's own lines" if r.compared == "lines" else "The whole shake"
-    taped = f"less what the taping did ({signed(r.taped.db)} dB), " if abs(r.taped.db) >= SHOWN_DB else ""
     levels = f"{level_text(r.before.rms_m_s2)} to {level_text(r.left_m_s2)} m/s2"
-    moved = f"{what} ({r.names}) went from {levels}: {taped}"
+    moved = f"{what} ({r.names}) went from {levels}: {taken_off(r.taped.db)}"
     moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {signed(r.change.db)} dB, "
     moved += f"{signed(low)} to {signed(high)})"
     usual = f"{' to '.join(map(level_text, r.sound.band_m_s2))} m/s2"
