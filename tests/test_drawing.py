@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 
 from tests.app import made
-from vibecore.drawing import MOST_TICKS, _tick_step, before_after_svg, levels_svg, orders_svg, overlay_svg
+from vibecore.drawing import (
+    MOST_TICKS,
+    NARROW,
+    _tick_step,
+    before_after_svg,
+    levels_svg,
+    orders_svg,
+    overlay_svg,
+)
 from vibecore.engine import Engine
 from vibecore.figures.style import ORDER_AXIS, line_level
 
@@ -101,3 +109,35 @@ def test_without_orders_two_are_laid_over_each_other_by_frequency():
     assert len(list(root.iter(f"{SVG}polyline"))) == 2
     assert {"Hz", "shake, m/s² rms per √Hz"} <= {*words(root)}  # what is drawn: the root of a density
     assert "shake, m/s² rms" not in words(root)
+
+
+def test_after_a_repair_the_whiskers_are_the_changes_interval():
+    """0.08 m/s2 with 1.4 dB on either side: 0.0681 and 0.0940 (ISO 80000-3)."""
+    repair = made.diagnosis(repaired=True).repair
+    root = drawn(before_after_svg(repair, FOUR))
+    value = scale(root)
+    (after,) = [e.get("d", "") for e in root.iter(f"{SVG}path") if "h6" in e.get("d", "")]
+    low, high = after.split("M")[1].split(" ")[1].split("V")
+    assert value(float(low)) == pytest.approx(0.0681, abs=0.001)
+    assert value(float(high)) == pytest.approx(0.0940, abs=0.001)
+
+
+def test_a_whisker_to_the_sky_leaves_the_frame_and_has_no_end_there():
+    """The bars keep their room: at least half the frame. Common practice, no source."""
+    repair = made.diagnosis(repaired=True).repair
+    wild = replace(repair.changes[0], high_db=40.0)
+    root = drawn(before_after_svg(replace(repair, changes=(wild,)), FOUR))
+    (after,) = [e.get("d", "") for e in root.iter(f"{SVG}path") if "V" in e.get("d", "")]
+    assert after.count("h6") == 1
+    assert scale(root)(float(after.split("V")[1].split("M")[0])) <= 2.5 * 0.4 + 1e-9
+
+
+def test_the_narrow_chart_has_all_within_a_phones_width():
+    """A phone held upright is some 360 to 430 points wide: common practice, no source."""
+    repair = made.diagnosis(repaired=True).repair
+    changes = tuple(replace(repair.changes[0], order=o) for o in (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0))
+    root = drawn(before_after_svg(replace(repair, changes=changes), FOUR, NARROW))
+    assert root.get("viewBox", "").split()[2] == "360"
+    assert {"before", "after", "firing"} <= set(words(root))
+    upright = [e for e in root.iter() if "rotate" not in (e.get("transform") or "")]
+    assert all(0 <= float(e.get("x", 0)) + 8 * len(e.text or "") / 2 <= 360 for e in upright)

@@ -125,3 +125,12 @@ def test_the_customer_reads_how_much_it_changed(case, verdict, change_db, says):
     told = made.diagnosis(repaired=True)
     repair = replace(told.repair, verdict=verdict, change_db=change_db)
     assert says in Page(report_html(case, {}, replace(told, repair=repair))).text
+
+
+def test_a_phone_shows_the_change_as_wide_as_it_is(case):
+    """What slides sideways hides its legend; on paper the wide chart stands alone."""
+    page = report_html(case, {}, made.diagnosis(repaired=True))
+    figure = page[page.index('<figure class="fits">') : page.index("</figure>")]
+    assert figure.count("<svg") == 2
+    assert 'viewBox="0 0 360' in figure
+    assert "Thin lines: how far the change may be off (95 % interval)." in figure

@@ -12,7 +12,7 @@ from html import escape
 import numpy as np
 
 from vibecore.engine import Engine
-from vibecore.figures.comparing import curve_of, shown_to
+from vibecore.figures.comparing import WHISKER_ROOM, after_span, curve_of, shown_to
 from vibecore.figures.style import (
     BLUE,
     GREY,
@@ -32,6 +32,7 @@ from vibecore.model import Analysis, Floats, OrderLevel, Repair
 from vibecore.spoken import spoken_names
 
 WIDTH, HEIGHT = 720, 310  # about the text width of an A4 page in points of the screen
+NARROW = 360  # about that of a phone held upright
 LEFT, RIGHT, TOP, BOTTOM = 58, 12, 34, 60
 MOST_POINTS = 700  # of a curve: finer than a printer shows at this size
 MOST_TICKS = 6
@@ -67,10 +68,13 @@ def orders_svg(analysis: Analysis, engine: Engine | None) -> str:
     return chart.svg("Shake by engine order")
 
 
-def before_after_svg(repair: Repair, engine: Engine | None) -> str:
-    """Bars of the compared orders before and after."""
-    bars = [((c.before_m_s2, None, None), (c.after_m_s2, None, None)) for c in repair.changes]
-    return _groups([c.order for c in repair.changes], bars, ("before", "after"), engine, "Before and after")
+def before_after_svg(repair: Repair, engine: Engine | None, width: int = WIDTH) -> str:
+    """Bars of the compared orders before and after, the second with whiskers: where the 95 % interval of the
+    change puts it. One that reaches to the sky leaves the frame."""
+    bars: list[tuple[Bar, Bar]] = [((c.before_m_s2, None, None), after_span(c)) for c in repair.changes]
+    highest = max((max(c.before_m_s2, c.after_m_s2) for c in repair.changes), default=0.0)
+    orders, names = [c.order for c in repair.changes], ("before", "after")
+    return _groups(orders, bars, names, engine, "Before and after", WHISKER_ROOM * highest, width)
 
 
 def levels_svg(first: Analysis, second: Analysis, orders: Sequence[float], engine: Engine | None) -> str:
@@ -105,10 +109,12 @@ def _groups(
     names: Sequence[str],
     engine: Engine | None,
     title: str,
+    most: float = np.inf,
+    width: int = WIDTH,
 ) -> str:
-    """Two bars side by side for each order."""
+    """Two bars side by side for each order. most: that the scale makes room for."""
     tallest = max((high or height for pair in bars for height, _, high in pair), default=0.0)
-    chart = _Chart((-0.6, max(len(orders), 1) - 0.4), tallest)
+    chart = _Chart((-0.6, max(len(orders), 1) - 0.4), min(tallest, most), width=width)
     for i, (one, other) in enumerate(bars):
         chart.bar(i - BAR_SHARE / 2, BAR_SHARE, one, VERMILLION)
         chart.bar(i + BAR_SHARE / 2, BAR_SHARE, other, BLUE)
@@ -142,6 +148,7 @@ class _Chart:
     x_range: tuple[float, float]
     highest: float
     y_title: str = SHAKE
+    width: int = WIDTH
     parts: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -149,7 +156,7 @@ class _Chart:
         self.top = self.step * max(np.ceil(1.06 * (self.highest or 1.0) / self.step), 1)
         for value in np.arange(0, self.top * 1.001, self.step):
             y = self.y(value)
-            self.parts.append(f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="{GRID}"/>')
+            self.parts.append(f'<path d="M{LEFT} {y:.1f}H{self.width - RIGHT}" stroke="{GRID}"/>')
             self.text(LEFT - 6, y + 4, f"{value:.6g}", "end")
         middle = (TOP + HEIGHT - BOTTOM) / 2
         turn = f'transform="rotate(-90 14 {middle:.0f})"'
@@ -157,7 +164,7 @@ class _Chart:
 
     def x(self, value: float) -> float:
         low, high = self.x_range
-        return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+        return LEFT + (value - low) / (high - low) * (self.width - LEFT - RIGHT)
 
     def y(self, value: float) -> float:
         return HEIGHT - BOTTOM - value / self.top * (HEIGHT - BOTTOM - TOP)
@@ -186,18 +193,16 @@ class _Chart:
             f'height="{HEIGHT - BOTTOM - y:.1f}" {_filled(colour)}/>'
         )
         if low is not None and high is not None:
-            x, a, b = self.x(at), self.y(low), self.y(high)
-            self.parts.append(
-                f'<path d="M{x:.1f} {a:.1f}V{b:.1f}M{x - 3:.1f} {a:.1f}h6M{x - 3:.1f} {b:.1f}h6" '
-                f'stroke="{INK}" fill="none"/>'
-            )
+            x, a, b = self.x(at), self.y(low), self.y(min(high, self.top))
+            ends = "".join(f"M{x - 3:.1f} {end:.1f}h6" for end in (a, b)[: 2 if high <= self.top else 1])
+            self.parts.append(f'<path d="M{x:.1f} {a:.1f}V{b:.1f}{ends}" stroke="{INK}" fill="none"/>')
 
     def name(self, at: float, height: float, words: str) -> None:
         self.text(self.x(at), self.y(height) - 6, words)
 
     def legend(self, names: Sequence[str], *, lines: bool = False) -> None:
         """The two names over the frame, cut where they are too long for half of it."""
-        for name, colour, x in zip(names, (VERMILLION, BLUE), (LEFT, (LEFT + WIDTH) / 2), strict=True):
+        for name, colour, x in zip(names, (VERMILLION, BLUE), (LEFT, (LEFT + self.width) / 2), strict=True):
             if lines:
                 dash = f' stroke-dasharray="{DASH}"' if colour == BLUE else ""
                 self.parts.append(f'<path d="M{x:.0f} 14h24" stroke="{colour}" stroke-width="2"{dash}/>')
@@ -208,15 +213,16 @@ class _Chart:
 
     def x_axis(self, title: str, ticks: Sequence[tuple[float, list[str]]]) -> None:
         base = HEIGHT - BOTTOM
-        self.parts.append(f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{INK}"/>')
+        self.parts.append(f'<path d="M{LEFT} {base}H{self.width - RIGHT}" stroke="{INK}"/>')
         for value, lines in ticks:
             for row, words in enumerate(lines):
                 self.text(self.x(value), base + 17 + 14 * row, words)
-        self.text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, title)
+        self.text((LEFT + self.width - RIGHT) / 2, HEIGHT - 6, title)
 
     def svg(self, title: str) -> str:
+        narrow = ' class="narrow"' if self.width < WIDTH else ""
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {HEIGHT}" role="img"{narrow} '
             f'aria-label="{escape(title)}" font-family="sans-serif" font-size="13" fill="{INK}">'
             + "".join(self.parts)
             + "</svg>"

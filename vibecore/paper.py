@@ -27,6 +27,8 @@ svg{display:block;width:100%;height:auto}figure{margin:.8rem 0;break-inside:avoi
 @media screen and (max-width:600px){figure{overflow-x:auto}figure svg{min-width:38rem}}
 @media screen and (max-width:600px){figure::before,.wide::before{content:"Slide sideways to see the rest →"}}
 figure::before,.wide::before{position:sticky;left:0;display:block;width:max-content;color:#505A64;font-size:.9em}
+.narrow{display:none}@media screen and (max-width:600px){.fits::before{content:none}.fits svg{display:none}
+.fits svg.narrow{display:block;min-width:0}}
 @media print{.wide{overflow:visible}.apart{break-before:page}.apart>h2{margin-top:0}}
 @media print{body{font-size:10.5pt;line-height:1.38;margin:0;padding:0;max-width:none}svg{max-height:58mm}}
 @media print{h1{margin-top:0;font-size:18pt}h2{margin-top:1.1rem;font-size:13pt}@page{size:auto;margin:15mm}}
@@ -61,10 +63,12 @@ def bullets(items: Iterable[str]) -> str:
     return f"<ul>{listed}</ul>" if listed else ""
 
 
-def figure(picture: str, caption: str = "") -> str:
-    """A chart; on a phone it scrolls sideways, for whoever has no finger on it too."""
+def figure(picture: str, caption: str = "", narrow: str = "") -> str:
+    """A chart; on a phone it scrolls sideways, for whoever has no finger on it too. narrow: the same chart in
+    its stead there, as wide as a phone."""
     told = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
-    return f'<figure tabindex="0">{picture}{told}</figure>'
+    how = ' class="fits"' if narrow else ' tabindex="0"'
+    return f"<figure{how}>{picture}{narrow}{told}</figure>"
 
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

@@ -12,7 +12,7 @@ from vibecore.case import Case
 from vibecore.causes.load import is_code
 from vibecore.constants import SOUND
 from vibecore.contract import all_warnings
-from vibecore.drawing import before_after_svg, orders_svg
+from vibecore.drawing import NARROW, WIDTH, before_after_svg, orders_svg
 from vibecore.engine import Vehicle
 from vibecore.figures.style import too_broken
 from vibecore.harmless import harmless
@@ -42,7 +42,10 @@ MOST_CAUSES = 4  # a customer's page: what is less likely is counted, not listed
 LEAST_ONCE_CURED = 0.1  # of a cause: what is less likely is of no use to a customer whose car is cured
 MOST_EVIDENCE = 3  # of each: the rest is in the job
 
-BEFORE_AFTER = "Shake before and after the repair, for each rhythm of the engine: lower is calmer."
+BEFORE_AFTER = (
+    "Shake before and after the repair, for each rhythm of the engine: lower is calmer. Thin lines: how far "
+    "the change may be off (95 % interval)."
+)
 LIMITS = (
     "The likelihoods are what the vibration and the checks support; they are no certainty, and a part is "
     "replaced only after it was looked at.",
@@ -107,8 +110,8 @@ def _in_short(
         return f'<div class="verdict">{told}</div>'
     verdict = f"<p><strong>{escape(verdict_words(repair))}.</strong> {escape(customer_change(repair))}</p>"
     verdict += text("\n".join(_holds_if(case, repair, guessed)))
-    picture = before_after_svg(repair, case.vehicle.engine) if repair.changes else ""
-    drawn = figure(picture, BEFORE_AFTER) if picture else ""
+    wide, narrow = (before_after_svg(repair, case.vehicle.engine, width) for width in (WIDTH, NARROW))
+    drawn = figure(wide, BEFORE_AFTER, narrow) if repair.changes else ""
     return f'<div class="verdict">{verdict}{told}</div>{drawn}'
 
 

@@ -50,7 +50,7 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     ticks = [short_name(c.order, engine) for c in repair.changes]
     names = [order_name(c.order, engine) for c in repair.changes]
     before, after = ([c.before_m_s2 for c in repair.changes], [c.after_m_s2 for c in repair.changes])
-    spans = [_after_span(c) for c in repair.changes]
+    spans = [after_span(c) for c in repair.changes]
     for name, values, colour, interval in (
         ("before", before, VERMILLION, None),
         ("after", after, BLUE, reach(spans)),
@@ -75,7 +75,7 @@ def before_after(repair: Repair, engine: Engine | None) -> Picture:
     return Picture("Before and after", sentence, fig, columns, rows)
 
 
-def _after_span(change: OrderChange) -> tuple[float, float, float]:
+def after_span(change: OrderChange) -> tuple[float, float, float]:
     """The level after, and where the 95 % interval of the change puts it."""
     low, high = (10 ** ((db - change.change_db) / 20) for db in (change.low_db, change.high_db))
     return change.after_m_s2, low * change.after_m_s2, high * change.after_m_s2
