@@ -36,6 +36,7 @@ a:focus-visible, button:focus-visible, summary:focus-visible {{outline: 3px soli
 [data-testid="stAlert"] li {{margin: .15rem 0; padding: 0;}}
 [data-testid="stAlert"] h3 {{padding: 0;}} [data-testid="stHeaderActionElements"] {{display: none;}}
 [data-testid="stToastContainer"] {{top: auto !important; bottom: 1rem;}}
+body:not(.scrolled-down) [data-testid="stToastContainer"] {{display: none;}}
 .st-key-answer p {{font-size: 1.35rem; line-height: 1.35;}}
 .st-key-next {{background: #EAF4FB; border-color: #0072B2;}}
 .st-key-unseen, :has(> .st-key-scripts), :has(> .st-key-turning) {{display: none;}}
@@ -55,6 +56,13 @@ var menu = document.querySelector('[data-testid="stSidebar"]');
 if (innerWidth < 768 && menu?.getBoundingClientRect().right > 0)
   document.querySelector('[data-testid="stSidebarCollapseButton"] button')?.click();</script>"""
 
+
+# What was done is told in a box on top of the page; where that is out of sight, a note at the foot of the
+# screen tells it in the box's stead, and never both.
+TOLD_ONCE = """<script>window.tellsOnce ??= (document.addEventListener('scroll', event => {
+  const main = event.target;
+  if (main.dataset?.testid === 'stMain') document.body.classList.toggle('scrolled-down', main.scrollTop > 64);
+}, true), true);</script>"""
 
 # What is typed is kept when its box is left, or Enter is pressed in it; a page that is loaded anew in between
 # loses it. So a pause in typing counts as that press: nothing is lost but the last PAUSE. Forms are sent by

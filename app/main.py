@@ -44,11 +44,11 @@ def main() -> None:
     chosen = st.navigation(list(pages.values()), position="top")
     st.html(look.STYLE)
     with st.container(key="scripts"):
-        st.html(look.KEEP_WHILE_TYPING, unsafe_allow_javascript=True)
+        st.html(look.KEEP_WHILE_TYPING + look.TOLD_ONCE, unsafe_allow_javascript=True)
     said, warned = window.tell()
     if said:
         st.success(widgets.plain(said))
-        st.toast(widgets.plain(said))  # in sight too where the page stays scrolled down
+        st.toast(widgets.plain(said))  # in sight where the page stays scrolled down, see look.py
     if warned:
         st.warning(widgets.plain(warned))
     name = next(name for name, page in pages.items() if page == chosen)
