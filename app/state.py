@@ -150,12 +150,15 @@ def fresh_key(job: Job, name: str) -> str:
     return f"{name} {job.head.id} {window().fetched}"
 
 
-def let_go_of(job_id: str) -> None:
-    """Do not keep this job open in this window."""
+def let_go_of(job_id: str) -> str:
+    """Do not keep this job open in this window. Title of the one that is open in its stead; empty if it was
+    not open, or there is no other."""
     here = window()
-    if here.job is not None and here.job.head.id == job_id:
-        here.job = None
-        st.query_params.pop(ADDRESS_KEY, None)
+    if here.job is None or here.job.head.id != job_id:
+        return ""
+    here.job = _first_job(None)
+    st.query_params.pop(ADDRESS_KEY, None)
+    return here.job.head.title if here.job is not None else ""
 
 
 def changed_elsewhere(job: Job) -> bool:

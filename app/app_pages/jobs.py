@@ -155,8 +155,9 @@ def _more(head: JobHead) -> None:
     st.markdown("Delete? It goes into the bin and can be taken out again.")
     if st.button("Put into the bin", key=f"bin {head.id}"):
         kept.set_state(head.id, "bin")
-        state.let_go_of(head.id)
-        state.window().said = f"{head.title} is in the bin. 'Show the bin' brings it back."
+        now = state.let_go_of(head.id)
+        told = f"{head.title} is in the bin. 'Show the bin' brings it back."
+        state.window().said = f"{told} Open now: {now}." if now else told
         st.rerun()
 
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from tests.app.pages import keep, press, turn_to, words
-from vibecore.jobs import INVENTED, case_of, save_case
-from vibecore.model import CheckOutcome
+from vibecore.engine import Engine, Vehicle
+from vibecore.jobs import INVENTED, case_of, new_job, save_case
+from vibecore.model import CheckOutcome, Symptoms
 
 
 def test_a_new_job_needs_its_cylinders_only(start, store):
@@ -34,6 +35,18 @@ def test_who_comes_from_a_demo_finds_the_form_open(start, store, job):
     store.save(job, notes={INVENTED: "yes"})
     test = start()  # on the demo's own page, where that link stands
     assert is_open(turn_to(test, "all-jobs"))
+
+
+def test_which_job_is_open_once_the_open_one_is_in_the_bin_is_said(start, job, store):
+    other = new_job(store, "Red estate", Vehicle(Engine(3)), Symptoms(), {})
+    store.save(store.open(job.head.id), notes={"complaint": "Shakes."})  # changed last, so it is the open one
+    test = start("all-jobs")
+    test.button(key=f"bin {job.head.id}").click().run()
+    assert "Grey van is in the bin. 'Show the bin' brings it back. Open now: Red estate." in words(test)
+    assert "Red estate" in words(turn_to(test, ""))
+    turn_to(test, "all-jobs")
+    test.button(key=f"bin {other.head.id}").click().run()
+    assert "Open now" not in words(test)
 
 
 def test_search_close_copy_bin_and_back(start, job, store):
