@@ -10,7 +10,6 @@ from vibecore.constants import (
     KNOCKS,
     MOVED,
     SLOW,
-    STOOD_STILL,
     UNIT_ASSUMED,
     UNIT_DOUBTFUL,
     WEIGHTING_CUT_OFF,
@@ -20,13 +19,13 @@ from vibecore.engine import Engine, what_can_be_seen
 from vibecore.harmless import harmless
 from vibecore.model import Analysis, Warn
 from vibecore.spoken import spoken_by_file
+from vibecore.words import WHY_CUT, is_cut_off
 
 MISLEADING = (CLIPPED, MOVED, KNOCKS)  # peaks cut off raise lines of their own; so does a loose phone
 UNIT_UNSURE = (UNIT_ASSUMED, UNIT_DOUBTFUL)  # levels weigh by their size: in another unit all would be wrong
 # True of every phone, told on the reading page; asked where the cylinders are said.
 NO_FAULT = {WEIGHTING_CUT_OFF, CYLINDERS_DOUBTFUL}
 GOOD, TO_MIND = ":material/check_circle:", ":material/error:"
-MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
 ENOUGH = 2.5  # samples in a turn of a line: half of that is two, the rest room for the phone's filter
 RATES_HZ = (100, 200, 400, 500)  # that phones offer
 
@@ -61,13 +60,11 @@ def quality(analysis: Analysis, engine: Engine) -> tuple[str, list[str]]:
 
 
 def _cut_off(analysis: Analysis) -> str:
-    """What of it was used, where a good part was not: the phone was handled, or it moved. Where the engine
-    stood still, a warning says so already."""
-    start, end = analysis.signal.used_span_s
-    whole_s = analysis.recording.duration_s
-    if end - start > MOST_USED * whole_s or any(w.code == STOOD_STILL for w in all_warnings(analysis)):
+    """What of it was used, where a good part was not."""
+    if not is_cut_off(analysis):
         return ""
-    return f"Used from {start:.0f} to {end:.0f} s of {whole_s:.0f}: the rest is handling, or the phone moved."
+    start, end = analysis.signal.used_span_s
+    return f"Used from {start:.0f} to {end:.0f} s of {analysis.recording.duration_s:.0f}: {WHY_CUT}."
 
 
 def _unseen_firing(analysis: Analysis, engine: Engine) -> str | None:

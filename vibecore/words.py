@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from vibecore.beats import Beat
 from vibecore.comfort import HAND, WHOLE_BODY
+from vibecore.constants import STOOD_STILL
+from vibecore.contract import all_warnings
 from vibecore.engine import Vehicle
 from vibecore.model import (
     Analysis,
@@ -35,6 +37,8 @@ COMPARED = {"lines": "The fault's own shake", "whole shake": "The whole shake"}
 # 10 log10 of a likelihood ratio under which it is hardly worth a word, and from which on it is strong:
 # Jeffreys, Theory of Probability (1961), appendix B, from memory.
 LITTLE_DB, STRONG_DB = 5.0, 10.0
+MOST_USED = 0.8  # of a recording: starting and stopping it takes some seconds
+WHY_CUT = "the rest is handling, or the phone moved"
 FELT_BY = {HAND: "as a hand feels it", WHOLE_BODY: "as a person's body feels it"}  # on seat or floor alike
 
 
@@ -111,10 +115,19 @@ def recording_words(analysis: Analysis) -> str:
     rec = analysis.recording
     lost = {0: "none lost", 1: "1 sample lost"}.get(rec.lost_samples, f"{rec.lost_samples} samples lost")
     start, end = analysis.signal.used_span_s
+    why = f": {WHY_CUT}" if is_cut_off(analysis) else ""
     return (
         f"Recording: {rec.duration_s:.1f} s, {rec.sample_rate_hz:.1f} samples a second, {rec.rows} rows, "
-        f"{lost}. Used: {start:.1f} s to {end:.1f} s."
+        f"{lost}. Used: {start:.1f} s to {end:.1f} s{why}."
     )
+
+
+def is_cut_off(analysis: Analysis) -> bool:
+    """Whether a good part of it was not used: the phone was handled, or it moved. Where the engine stood
+    still, a warning says so already."""
+    start, end = analysis.signal.used_span_s
+    stood = any(w.code == STOOD_STILL for w in all_warnings(analysis))
+    return end - start <= MOST_USED * analysis.recording.duration_s and not stood
 
 
 def overall_words(overall: Overall) -> str:
