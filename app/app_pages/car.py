@@ -21,11 +21,13 @@ from vibecore.errors import CaseError
 from vibecore.jobs import MAX_TITLE
 from vibecore.model import Symptoms
 from vibecore.units import KM_PER_MILE, MM_PER_INCH
+from vibecore.words import joined
 
 LAMP = {"not said": None, "off": False, "on": True}
 STROKES = (4, 2)
 UNITS = ("metric", "US")
 HALF_A_CODE = re.compile(r"[PBCU]([0-3][0-9A-F]{0,2})?")  # SAE J2012: a letter, a figure 0 to 3, three more
+PER_UNIT = {"mm": 1.0, "cm": 10.0, **dict.fromkeys(("in", "inch", "inches", '"', "″"), MM_PER_INCH)}
 PULLEYS = {"metric": "crank 160\nalternator 58", "US": "crank 6.3\nalternator 2.28"}
 
 
@@ -146,19 +148,20 @@ def _belt(vehicle: Vehicle, units: str) -> None:
 
 
 def _pulleys(text: str, per: float) -> dict[str, float]:
-    """Lines of a name and a size. Raises CaseError for a line that is not, but for the last while only its
-    name is there: the box is kept at every pause in typing."""
+    """Lines of a name and a size, with its unit, or in `per` millimetres. Raises CaseError for a line that is
+    not, but for the last while only its name is there: the box is kept at every pause in typing."""
     pulleys = {}
     lines = list(filter(str.strip, text.splitlines()))
     for line in lines[:-1] if _without_a_size(text) else lines:
-        match = re.fullmatch(r"(.*?\S)[\s:=]+(\d+(?:[.,]\d+)?)\s*", line)
-        size = float(match[2].replace(",", ".")) if match else 0.0
-        if match is None or not 0 < size * per <= LONGEST_MM:
+        match = re.fullmatch(r"(.*?\S)[\s:=]+(\d+(?:[.,]\d+)?)\s*(\D*?)\.?\s*", line)
+        own_per = PER_UNIT.get(match[3].lower(), 0.0) if match and match[3] else per
+        size_mm = float(match[2].replace(",", ".")) * own_per if match else 0.0
+        if match is None or not 0 < size_mm <= LONGEST_MM:
             raise CaseError(f"'{line.strip()}' is no pulley: write a name and a size, like 'crank 160'.")
         name = match[1].strip(" :=")
         if name in pulleys:
             raise CaseError(f"'{name}' stands there twice: give each pulley a name of its own.")
-        pulleys[name] = size * per
+        pulleys[name] = size_mm
     return pulleys
 
 
@@ -185,7 +188,9 @@ def _symptoms(symptoms: Symptoms) -> None:
         st.caption(widgets.plain(f"{told} A code is a letter and four figures, like P0301."))
     strange = [code for code in symptoms.codes if code not in half and catalogue().code(code) is None]
     if strange:
-        st.warning(widgets.plain(f"Not in the list of codes, so not used: {', '.join(strange)}."))
+        meant = [code for code in (f"P{code}" for code in strange) if catalogue().code(code)]
+        hint = f" Did you mean {joined(meant)}? Write the letter too." if meant else ""
+        st.warning(widgets.plain(f"Not in the list of codes, so not used: {', '.join(strange)}.{hint}"))
     when = list(dict.fromkeys(symptoms.shakes_when))
     put = _of_symptoms(lambda s, said: replace(s, shakes_when=tuple(said)))
     options = list(dict.fromkeys((*SHAKES_WHEN, *when)))

@@ -169,3 +169,41 @@ def test_a_number_of_cylinders_that_hardly_a_car_has_is_asked_about(start, store
     line = f"{cylinders} cylinders are rare in a car. Make sure"
     assert (line in words(test)) is asked
     assert not test.error
+
+
+@pytest.mark.parametrize(
+    ("units", "said", "mm"),
+    [
+        ("metric", "crank 150 mm", 150.0),
+        ("metric", "crank 15,2cm", 152.0),
+        ("metric", "crank: 6 in.", 152.4),
+        ("US", "crank 150 mm", 150.0),
+        ("US", 'crank 6"', 152.4),
+        ("US", "crank 6 inches", 152.4),
+    ],
+)
+def test_a_pulleys_size_may_carry_its_unit(start, job, store, units, said, mm):
+    """An inch is 25.4 mm exactly: NIST SP 811 (2008), appendix B."""
+    store.save(job, notes={"units": units})
+    test = start("car")
+    box = next(a for a in test.text_area if a.label.startswith("Outside diameters"))
+    box.set_value(said).run()
+    assert case_of(store.open(job.head.id)).vehicle.pulleys_mm == {"crank": pytest.approx(mm)}
+
+
+def test_a_size_in_another_unit_is_no_pulley(start, job, store):  # noqa: ARG001 - the job is open
+    test = start("car")
+    box = next(a for a in test.text_area if a.label.startswith("Outside diameters"))
+    box.set_value("crank 150 furlongs").run()
+    assert "'crank 150 furlongs' is no pulley" in words(test)
+
+
+@pytest.mark.parametrize(("said", "hint"), [("0301", "Did you mean P0301?"), ("9999", ""), ("X0301", "")])
+def test_a_code_without_its_letter_is_asked_after(start, job, said, hint):  # noqa: ARG001 - the job is open
+    """A powertrain code begins with P: SAE J2012."""
+    test = start("car")
+    next(t for t in test.text_input if t.label == "Trouble codes").set_value(said).run()
+    text = words(test)
+    assert f"Not in the list of codes, so not used: {said}." in text
+    assert ("Did you mean" in text) == bool(hint)
+    assert hint in text
