@@ -51,6 +51,11 @@ def test_outcomes_under_each_suspect_add_up() -> None:
                 assert total == pytest.approx(1, abs=0.005), (check.id, suspect.id)
 
 
+def test_no_cause_has_a_colon_in_its_name() -> None:
+    """Its share stands behind one. Common practice, no source."""
+    assert [cause.name for cause in catalogue().causes if ":" in cause.name] == []
+
+
 # Cautions a running engine, a car in gear, and what burns ask for: common workshop practice, no source.
 MOVING = ("belts", "fan")
 FORBIDS = {"belt damaged", "fuel smell", "overheating", "no ventilation"}

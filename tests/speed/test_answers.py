@@ -11,9 +11,10 @@ from tests.speed.closed_form import Crank, as_signal
 from tests.speed.engines import FOUR, IDLE, SOUND_FOUR, WANDERING, Heard, codes, heard, sure
 from vibecore import read_recording
 from vibecore.conditioning import condition
-from vibecore.model import Condition
+from vibecore.model import Candidate, Condition
 from vibecore.places import demo_folder
 from vibecore.speed import find_speed
+from vibecore.speed.answer import undecided
 
 
 def test_the_interval_holds_and_is_of_use() -> None:
@@ -126,3 +127,9 @@ def test_a_tachometer_that_contradicts_makes_nothing_surer() -> None:
         told = find_speed(signal, FOUR, Condition(tachometer_rpm=rpm))
         assert told.candidates[0].probability <= alone.probability + 0.01
         assert told.track is None or told.track.found_by == "vibration"
+
+
+def test_a_speed_of_one_in_twelve_is_not_called_likely() -> None:
+    found = undecided((Candidate(1332.0, 0.5), Candidate(668.0, 0.08)), None, Condition())
+    (warning,) = found.warnings
+    assert "most likely 1332 rpm (50 %), then 668 rpm (8 %). Read the tachometer" in warning.message

@@ -57,8 +57,9 @@ def undecided(
     if not candidates or candidates[0].probability < WORTH_NAMING:
         return SpeedAnswer(None, (Warn("speed-not-found", _not_found(condition)),), candidates, leaning)
     named = [c for c in candidates[:2] if c.probability >= WORTH_ADDING]
-    rpm = " or ".join(f"{c.rpm:.0f} rpm ({100 * c.probability:.0f} %)" for c in named)
-    text = f"The engine speed cannot be told for sure: likely {rpm}. {_next_step(named[0].rpm, condition)}"
+    rpm = ", then ".join(f"{c.rpm:.0f} rpm ({100 * c.probability:.0f} %)" for c in named)
+    told = f"The engine speed cannot be told for sure: most likely {rpm}."
+    text = f"{told} {_next_step(named[0].rpm, condition)}"
     return SpeedAnswer(None, (Warn("speed-undecided", text),), candidates, leaning)
 
 
