@@ -20,6 +20,7 @@ from vibecore.figures import Picture
 from vibecore.jobs import put_back
 from vibecore.model import PlannedCheck
 from vibecore.store import StaleEdit
+from vibecore.units import printed
 from vibecore.words import joined
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>$:~^&=@])")
@@ -29,9 +30,8 @@ CHART = {"displayModeBar": True, "displaylogo": False, "modeBarButtons": [ZOOM],
 
 
 def plain(text: str) -> str:
-    """The text as it stands, whatever marks it holds: no link, picture or formula comes of it. The unit that
-    sentences write for any terminal looks as in the pictures."""
-    return _MARKDOWN.sub(r"\\\1", " ".join(text.split()).replace(" m/s2", " m/s²"))
+    """The text as it stands, whatever marks it holds: no link, picture or formula comes of it."""
+    return _MARKDOWN.sub(r"\\\1", printed(" ".join(text.split())))
 
 
 def guard(draw: Callable[[], None]) -> None:

@@ -25,4 +25,4 @@ class Page(HTMLParser):
         self.values += [value or "" for key, value in attrs if key in ("src", "href", "xlink:href", "style")]
 
     def handle_data(self, data):
-        self.text += data
+        self.text += data.replace("\u00a0", " ")

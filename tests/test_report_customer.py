@@ -133,4 +133,4 @@ def test_a_phone_shows_the_change_as_wide_as_it_is(case):
     figure = page[page.index('<figure class="fits">') : page.index("</figure>")]
     assert figure.count("<svg") == 2
     assert 'viewBox="0 0 360' in figure
-    assert "Thin lines: how far the change may be off (95 % interval)." in figure
+    assert "Thin lines: how far the change may be off (95\u00a0% interval)." in figure

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecore.units import level_text, signed, times, times_against, times_between
+from vibecore.units import level_text, printed, signed, times, times_against, times_between
 
 TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
 
@@ -67,3 +67,9 @@ def test_nothing_has_no_sign(change_db, digits, told):
 def test_a_level_has_three_figures_with_their_zeros(level_m_s2, told):
     """0.7 and 0.700 are told apart by how well they are known. Common practice, no source."""
     assert level_text(level_m_s2) == told
+
+
+def test_no_line_ends_between_a_figure_and_its_sign():
+    """A space stands between the two (SI Brochure, BIPM, 9th edition, 2019, 5.4.7, from memory); that it does
+    not break: common practice, no source."""
+    assert printed("95 % interval, 0.3 m/s2, what % is") == "95\u00a0% interval, 0.3 m/s², what % is"

@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from vibecore.units import printed
+
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#1F2328;max-width:46rem;margin:2rem auto;padding:0 1rem}
 h1{font-size:1.7rem;margin-bottom:.2rem}h2{font-size:1.2rem;margin:1.6rem 0 .4rem;break-after:avoid}
@@ -38,13 +40,13 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # nothing runs, nothin
 
 
 def page(title: str, body: Sequence[str]) -> str:
-    """The page whole. Sentences are written for any terminal; on paper the unit looks as in the pictures."""
+    """The page whole."""
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
         f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>\n"
-        + "\n".join(filter(None, body)).replace(" m/s2", " m/s²")
+        + printed("\n".join(filter(None, body)))
         + '\n<p class="quiet">Made by vibecore from phone recordings.</p>\n</body></html>\n'
     )
 

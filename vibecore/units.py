@@ -6,6 +6,7 @@ Exact factors are from the SI Brochure (BIPM, 9th edition, 2019) and NIST SP 811
 """
 
 import math
+import re
 
 STANDARD_GRAVITY_M_S2 = 9.80665  # exact by definition, SI Brochure
 MM_PER_INCH = 25.4  # exact
@@ -73,6 +74,12 @@ def level_text(level_m_s2: float) -> str:
 def order_text(order: float) -> str:
     """An engine order as it is told: a line on no half order is known to its fourth digit, not further."""
     return f"{order:.4g}"
+
+
+def printed(text: str) -> str:
+    """Sentences are written for any terminal; where letters can be set, the unit looks as in the pictures,
+    and no line ends between a figure and its '%'."""
+    return re.sub(r"(?<=\d) %", "\u00a0%", text.replace(" m/s2", " m/s²"))
 
 
 def percent(probability: float) -> str:

@@ -156,7 +156,7 @@ class Window:
         return {fault["id"]: [node["html"][:160] for node in fault["nodes"][:3]] for fault in found}
 
     def text(self) -> str:
-        return str(self.page.get_by_test_id("stMain").inner_text())
+        return str(self.page.get_by_test_id("stMain").inner_text()).replace("\u00a0", " ")
 
     def sees(self, words: str) -> None:
         """Wait for these words on the page."""

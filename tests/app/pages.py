@@ -36,7 +36,7 @@ def words(test: AppTest) -> str:
     """Everything to read on the page, from top to bottom."""
     kinds = ("title", "header", "subheader", "markdown", "caption", "warning", "error", "info", "success")
     shown = [e.value for e in test.main if e.type in (*kinds, "heading", "alert")]
-    return "\n".join(map(str, shown)).replace("\\", "")
+    return "\n".join(map(str, shown)).replace("\\", "").replace("\u00a0", " ")
 
 
 def press(test: AppTest, label: str) -> AppTest:

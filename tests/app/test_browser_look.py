@@ -183,5 +183,5 @@ def test_the_last_line_of_an_answer_is_not_a_sign_alone(window):
             const text = document.createTreeWalker(answer, NodeFilter.SHOW_TEXT).nextNode();
             const top = at => { range.setStart(text, at); range.setEnd(text, at + 1);
                 return range.getBoundingClientRect().top; };
-            return text.data.endsWith('99 %') && top(text.length - 1) === top(text.length - 3); }"""
+            return /99\\s%$/.test(text.data) && top(text.length - 1) === top(text.length - 3); }"""
     )

@@ -263,7 +263,8 @@ def test_a_part_of_another_cause_is_told_with_what_it_stood_at_before(start, job
     test = start("causes")
     diagnosed(monkeypatch, causes=stands(0.80, 0.19, 0.01), next_checks=asked)
     next(b for b in test.button if "crack" in b.label).click().run()
-    rows = [[str(cell).replace("\\", "") for cell in row] for row in test.table[0].value.values.tolist()]
+    cells = test.table[0].value.values.tolist()
+    rows = [[str(cell).replace("\\", "").replace("\u00a0", " ") for cell in row] for row in cells]
     assert rows == [
         [mount.name, "25 %", "80 %"],
         ["part of it: Rubber ring", "10 %", "32 %"],
