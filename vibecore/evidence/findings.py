@@ -15,7 +15,7 @@ from vibecore.constants import SOUND
 from vibecore.engine import Vehicle
 from vibecore.evidence import blows, line_findings, lines, near_mode, rattle, road_findings
 from vibecore.evidence.ground import JUDDER_HZ, judder_db
-from vibecore.evidence.levels import strangers_hz, usable_rows
+from vibecore.evidence.levels import strangers_in, usable_rows
 from vibecore.evidence.likelihood import Finding, Spread, log_t
 from vibecore.evidence.scene import Role, Scene
 from vibecore.model import Analysis
@@ -55,7 +55,7 @@ LOGIT_EDGE = 1e-3  # coherence is kept this far from 0 and 1 for its logit
 
 def half_order_steadiness(scene: Scene, vehicle: Vehicle) -> Finding | None:
     """Whether the strongest half order keeps its phase from block to block."""
-    strangers = strangers_hz(scene)
+    strangers = strangers_in(scene)
     found = [
         (row, row.coherence, analysis)
         for analysis in (*scene.role("neutral"), *scene.role("drive"))

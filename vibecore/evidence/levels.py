@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from vibecore.constants import SAME_LINE_HZ, SPEED_SD_DB_PER_OCTAVE, Z_95
+from vibecore.constants import LINE_HALF_WIDTH_ORDERS, SAME_LINE_HZ, SPEED_SD_DB_PER_OCTAVE, Z_95
 from vibecore.engine import Engine, what_can_be_seen
 from vibecore.evidence import lines
 from vibecore.evidence.ground import ground_db, multiples_power
@@ -52,11 +52,11 @@ class LevelReading:
     again_db: float | None = None
 
 
-def read_levels(scene: Scene, engine: Engine, strangers: Sequence[float] = ()) -> tuple[LevelReading, ...]:
-    """Every level that the recordings can show, in the order FAMILIES x HELDS. strangers: lines in hertz that
+def read_levels(scene: Scene, engine: Engine, strangers: Sequence[Stranger] = ()) -> tuple[LevelReading, ...]:
+    """Every level that the recordings can show, in the order FAMILIES x HELDS. strangers: lines that
     are none of the engine's, beside those that the scene shows."""
     readings = []
-    strangers = (*strangers, *strangers_hz(scene))
+    strangers = (*strangers, *strangers_in(scene))
     for family in FAMILIES:
         for held in HELDS:
             role: Role = held
@@ -67,7 +67,7 @@ def read_levels(scene: Scene, engine: Engine, strangers: Sequence[float] = ()) -
 
 
 def read_again(
-    before: Sequence[LevelReading], mended: Scene, engine: Engine, strangers: Sequence[float]
+    before: Sequence[LevelReading], mended: Scene, engine: Engine, strangers: Sequence[Stranger]
 ) -> tuple[LevelReading, ...]:
     """The levels after a repair that were read before it too. A line lost in its floor both times tells
     nothing: what it may be is guessed from the floor."""
@@ -105,14 +105,28 @@ def orders_of(family: Family, engine: Engine) -> tuple[float, ...]:
     return ()
 
 
-def strangers_hz(scene: Scene) -> tuple[float, ...]:
+class Stranger(NamedTuple):
+    """A line that is none of the engine's: where it stands, and how strong it is."""
+
+    hertz: float
+    rms_m_s2: float
+
+    def spoils(self, row: OrderLevel, turns_hz: float) -> bool:
+        """Whether it stands on the order, or is most of what the order's band holds."""
+        off = abs(row.frequency_hz - self.hertz)
+        inside = off <= LINE_HALF_WIDTH_ORDERS * turns_hz + SAME_LINE_HZ
+        return off <= SAME_LINE_HZ or (inside and 2 * self.rms_m_s2**2 > (row.rms_m_s2 or 0.0) ** 2)
+
+
+def strangers_in(scene: Scene) -> tuple[Stranger, ...]:
     """Lines that are none of the engine's, wherever they may fall among its orders: a fan's."""
     kept, off = lines.strongest_kept(scene, "hertz"), lines.with_engine_off(scene)
-    return (*([kept.hertz] if kept else []), *([off[0].frequency_hz] if off else []))
+    found = [Stranger(kept.hertz, 10 ** (kept.level_db / 20))] if kept else []
+    return (*found, *([Stranger(off[0].frequency_hz, off[0].rms_m_s2)] if off else []))
 
 
 def usable_rows(
-    family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]
+    family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[Stranger]
 ) -> list[OrderLevel]:
     """The family's orders that can be seen and that no folded firing order, no stranger and no line of a
     rate of its own sits on."""
@@ -130,12 +144,12 @@ def usable_rows(
         and row.rms_m_s2 is not None
         and row.order not in hidden
         and not is_anothers(row, beside)
-        and all(abs(row.frequency_hz - hz) > SAME_LINE_HZ for hz in strangers)
+        and not any(stranger.spoils(row, turns_hz) for stranger in strangers)
     ]
 
 
 def _reading(
-    family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine, strangers: Sequence[float]
+    family: Family, held: Held, analyses: Sequence[Analysis], engine: Engine, strangers: Sequence[Stranger]
 ) -> LevelReading | None:
     found = [(a, _level(family, a, engine, strangers)) for a in analyses if a.orders is not None]
     levels = [(a, value) for a, value in found if value is not None]
@@ -167,11 +181,13 @@ class _Level(NamedTuple):
     most_m_s2: float | None = None
 
 
-def _level(family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[float]) -> _Level | None:
+def _level(
+    family: Family, analysis: Analysis, engine: Engine, strangers: Sequence[Stranger]
+) -> _Level | None:
     table = analysis.orders
     assert table is not None
     if family == "ground":
-        level = ground_db(analysis, engine.orders[-1], strangers)
+        level = ground_db(analysis, engine.orders[-1], [stranger.hertz for stranger in strangers])
         return None if level is None else _Level(level, GROUND_SPREAD_DB, None)
     seen = usable_rows(family, analysis, engine, strangers)
     if not seen or seen[0].order != orders_of(family, engine)[0]:

@@ -72,9 +72,14 @@ def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     """Where all recordings are at one speed, a line on no order may be belt or fan."""
-    if lines.can_compare(scene) or not scene.running:
+    if not scene.running:
         return None
-    found = lone_lines.strongest_alone(scene)
+    if lines.can_compare(scene):
+        found = _not_followed(scene)
+        if found is None:
+            return None
+    else:
+        found = lone_lines.strongest_alone(scene)
     names = tuple(a.name for a in scene.running)
     if found is None:
         return Finding(
@@ -89,6 +94,16 @@ def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
     kept, how = _keeps(line, scene)
     text += how
     return Finding("line alone", text, {c: log + kept[c] for c, log in logs.items()}, (analysis.name,))
+
+
+def _not_followed(scene: Scene) -> tuple[Line, Analysis] | None:
+    """A line that may turn with the engine, too high elsewhere to be followed, if none that is followed makes
+    more of the shake."""
+    found = lone_lines.strongest_not_followed(scene)
+    kept = lines.strongest_kept(scene, "order")
+    if found is None or (kept is not None and kept.share_db >= lines.share_db(*found, scene)):
+        return None
+    return found
 
 
 def _keeps(line: Line, scene: Scene) -> tuple[dict[str, float], str]:
@@ -109,6 +124,8 @@ def _kept(scene: Scene, keeps: lines.Keeps, presence: Presence, vehicle: Vehicle
         return None
     found = lines.strongest_kept(scene, keeps)
     name = "line keeps order" if keeps == "order" else "line keeps hertz"
+    if (keeps == "order" or found is None) and lines.can_compare(scene) and _not_followed(scene) is not None:
+        return None  # it is told of as one alone
     if found is None:
         # A unit that was on in one recording only cannot be followed to another: that is no proof of calm.
         if not lines.can_compare(scene) or lone_lines.only_in(scene, "unit on") is not None:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Literal, NamedTuple
 
 from vibecore.constants import LINE_HALF_WIDTH_ORDERS, PEAK_FLOOR_HZ, SAME_HERTZ, SAME_LINE_HZ, USABLE_SHARE
+from vibecore.engine import fold
 from vibecore.evidence.scene import RAISED_TIMES, Role, Scene
 from vibecore.evidence.told_apart import beside_orders
 from vibecore.model import Analysis, Condition, Line
@@ -136,6 +137,16 @@ def with_engine_off(scene: Scene) -> tuple[Line, Analysis] | None:
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
 
 
+def cannot_be_followed(line: Line, first: Analysis, scene: Scene) -> bool:
+    """Whether, if it keeps its order, it lies too high to be seen in every recording at another speed."""
+    changes = [(other, _change(first, other)) for other in standing(scene) if other is not first]
+    moved = [(o, change) for o, change in changes if change and abs(change) >= math.log1p(SPEEDS_APART)]
+    return all(
+        line.frequency_hz * math.exp(change) > USABLE_SHARE * other.recording.sample_rate_hz
+        for other, change in moved
+    )
+
+
 def gone_in_gear(line: Line, analysis: Analysis, scene: Scene) -> bool:
     """Whether it turns a little slower than the crank, and stands where the car is held in gear."""
     held = [a.orders.spectrum for a in scene.role("drive") if a.orders and len(a.orders.spectrum.x) > 1]
@@ -201,9 +212,10 @@ def _follow(
             continue
         there_hz = line.frequency_hz * (math.exp(change) if keeps == "order" else 1.0)
         if there_hz > USABLE_SHARE * other.recording.sample_rate_hz:
-            continue
-        among = (*clear(other), *other.lines) if on_orders else clear(other)
-        fellow = _fellow(line, first, among, keeps, change)
+            fellow = _folded_fellow(line, there_hz, other, change) if keeps == "order" else None
+        else:
+            among = (*clear(other), *other.lines) if on_orders else clear(other)
+            fellow = _fellow(line, first, among, keeps, change)
         if fellow is not None:
             members.append((fellow, other))
     if len(members) == 1 or (keeps == "order" and any(gone_in_gear(m, a, scene) for m, a in members)):
@@ -251,12 +263,30 @@ def _fellow(line: Line, first: Analysis, among: Sequence[Line], keeps: Keeps, ch
             return abs(candidate.frequency_hz - line.frequency_hz) / _true_hz(line, first)
         return abs(math.log((candidate.order or 1.0) / (line.order or 1.0)))
 
-    grown = 40 * change / math.log(10) if keeps == "order" else 0.0
     limit = min(SAME_ORDER if keeps == "order" else SAME_HERTZ, CLEARLY * abs(change))
-    near = [
-        c for c in among if apart(c) < limit and abs(_level_change(line, c) - grown) < SAME_LEVEL_DB[keeps]
-    ]
+    near = [c for c in among if apart(c) < limit and _as_strong(line, c, keeps, change)]
     return min(near, key=apart, default=None)
+
+
+def _folded_fellow(line: Line, there_hz: float, other: Analysis, change: float) -> Line | None:
+    """Which of another recording's lines is the same one where a slow phone folds it down, if any."""
+    seen_hz = fold(there_hz, other.recording.sample_rate_hz).seen_at_hz
+    limit_hz = SAME_ORDER * there_hz
+    near = [
+        c
+        for c in clear(other)
+        if abs(c.frequency_hz - seen_hz) < limit_hz and _as_strong(line, c, "order", change)
+    ]
+    found = min(near, key=lambda c: abs(c.frequency_hz - seen_hz), default=None)
+    return None if found is None else replace(found, order=line.order)
+
+
+def _as_strong(line: Line, fellow: Line, keeps: Keeps, change: float) -> bool:
+    """Whether it is about as strong. What turns with the engine may push as its speed squared (an unbalance)
+    or the same at any speed (a lump in the belt, a shaft that is not straight)."""
+    grown = 40 * change / math.log(10) if keeps == "order" else 0.0
+    level, room = _level_change(line, fellow), SAME_LEVEL_DB[keeps]
+    return min(grown, 0.0) - room < level < max(grown, 0.0) + room
 
 
 def _level_change(a: Line, b: Line) -> float:

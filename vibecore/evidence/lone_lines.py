@@ -4,13 +4,26 @@ from __future__ import annotations
 
 import re
 
-from vibecore.evidence.lines import alike, clear, gone_in_gear, may_be, of_a_motor, standing
+from vibecore.constants import SAME_HERTZ
+from vibecore.evidence.lines import (
+    MAKES_THE_SHAKE_DB,
+    alike,
+    cannot_be_followed,
+    clear,
+    gone_in_gear,
+    may_be,
+    of_a_motor,
+    share_db,
+    standing,
+    strongest_kept,
+)
 from vibecore.evidence.scene import Role, Scene
 from vibecore.evidence.told_apart import turns
 from vibecore.model import Analysis, Line
 
 # A line with nothing to compare it with counts above the car's own low modes, or where it is narrower.
 ABOVE_MODES_HZ = 8.0
+ONES_TOLD: tuple[Role, ...] = ("drive", "unit on")  # what comes there only is told of by itself
 FAN_WORD = r"\bfans?\b"  # in a unit's name
 
 
@@ -24,6 +37,29 @@ def strongest_alone(scene: Scene) -> tuple[Line, Analysis] | None:
         if not (only_fans_on(a) and can_tell(scene, "unit on") and not _in_neutral(line, scene))
     ]
     return max(found, key=lambda pair: pair[0].rms_m_s2, default=None)
+
+
+def strongest_not_followed(scene: Scene) -> tuple[Line, Analysis] | None:
+    """The strongest such line that keeps no hertz, and of which no other recording can show whether it keeps
+    its order, for there it would lie above what the phone can see; or that is most of the shake in one
+    recording and in no other: a fan starts and stops with the coolant's heat."""
+    motor = strongest_kept(scene, "hertz")
+    found = [
+        (line, a)
+        for a in standing(scene)
+        for line in of_units(a, scene)
+        if (may_be(line, "order", a) and cannot_be_followed(line, a, scene)) or _by_itself(line, a, scene)
+        if motor is None or abs(line.frequency_hz - motor.hertz) > SAME_HERTZ * motor.hertz
+    ]
+    return max(found, key=lambda pair: share_db(pair[0], pair[1], scene), default=None)
+
+
+def _by_itself(line: Line, analysis: Analysis, scene: Scene) -> bool:
+    """Whether it is most of the shake where it is, and elsewhere there is none like it, although nothing was
+    switched on and no gear was in."""
+    told = any(can_tell(scene, role) and analysis in scene.role(role) for role in ONES_TOLD)
+    most = not told and share_db(line, analysis, scene) >= MAKES_THE_SHAKE_DB
+    return most and all(a is analysis for _, a in fellows(line, scene))
 
 
 def of_units(analysis: Analysis, scene: Scene) -> list[Line]:

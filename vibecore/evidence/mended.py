@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from vibecore.engine import Engine
 from vibecore.evidence.fit import fit_again
 from vibecore.evidence.level_findings import family_words
-from vibecore.evidence.levels import LevelReading, read_again, read_levels, strangers_hz
+from vibecore.evidence.levels import LevelReading, read_again, read_levels, strangers_in
 from vibecore.evidence.likelihood import Finding, Spread
 from vibecore.evidence.mended_lines import lines_changed
 from vibecore.evidence.scene import Scene, made_alike
@@ -38,7 +38,7 @@ def findings(scene: Scene, after: Scene, engine: Engine) -> list[Finding]:
 def levels_changed(scene: Scene, after: Scene, engine: Engine) -> Finding | None:
     """All levels together, for which of them fell and which did not is what tells."""
     before = read_levels(scene, engine)
-    again = read_again(before, after, engine, strangers_hz(scene))
+    again = read_again(before, after, engine, strangers_in(scene))
     if not again:
         return None
     logs = {

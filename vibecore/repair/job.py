@@ -90,8 +90,9 @@ def _own_speeds_hz(before: Analysis, befores: Sequence[Analysis]) -> tuple[float
     followed = strongest_kept(scene_of(befores), "hertz") if befores else None
     if followed is not None:
         return (followed.hertz,)
-    # A steady idle does not show what a line keeps to: without a word on it any may be the fan's.
-    own_speed = [ln for ln in before.off_orders if ln.drifts_with == "clock"] or before.off_orders
+    # A steady idle does not show what a line keeps to: any that does not turn with the engine may be the
+    # fan's.
+    own_speed = [ln for ln in before.off_orders if ln.drifts_with != "engine"] or before.off_orders
     return tuple(ln.frequency_hz for ln in _strongest(own_speed))
 
 
