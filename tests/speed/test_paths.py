@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from tests.speed.closed_form import Crank
-from tests.speed.engines import IDLE, found, heard, line
+from tests.speed.engines import FOUR, IDLE, found, heard, line
 from vibecore.engine import Engine
+from vibecore.speed import guesses, pattern
 
 
 @pytest.mark.parametrize("seed", [116, 141, 169, 172, 195, 218])
@@ -26,3 +27,14 @@ def test_a_weak_stray_does_not_draw_the_path_from_a_strong_order(seed: int) -> N
     track = found(sound, Engine(6), replace(IDLE, tachometer_rpm=reading))
     assert track is not None
     assert track.mean_rpm == pytest.approx(sound.mean_rpm, rel=2e-3)
+
+
+@pytest.mark.parametrize(("stands_at", "explained"), [(2.0, True), (2.06, False)])
+def test_a_line_near_a_tooth_of_the_leading_guess_is_still_tried(stands_at: float, explained: bool) -> None:
+    """A firing order a good half hertz beside a stronger line: along that one's path it stands on no tooth."""
+    orders = np.arange(0.0, 6.0, 0.01)
+    height = 1 + 50 * np.exp(-((orders - stands_at) ** 2) / (2 * 0.01**2))
+    seen = pattern.OrderSpectrum(orders, height, 10 * np.log10(height), np.zeros(len(orders)), 9.0)
+    t_s, path_hz = np.arange(2.0), np.full(2, 820 / 60)
+    leads = guesses.Hypothesis(t_s, path_hz, 820.0, 20.0, FOUR, seen, 1.0)
+    assert guesses.is_explained(2.01 * 820 / 60, [leads]) == explained

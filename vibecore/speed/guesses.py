@@ -89,7 +89,7 @@ def _guesses(bands: Bands, framing: lines.Framing, engine: Engine | None, before
     fr = lines.frames(bands.signal, framing)
     rest, line = fr, None
     for near_hz in lines.strongest(fr, LINES, pattern.highest_hz(fs_hz)):
-        if _explained(near_hz, found):
+        if is_explained(near_hz, found):
             continue
         if line is not None:
             rest = lines.without(rest, line)
@@ -168,7 +168,7 @@ def _shares(engine: Engine | None) -> dict[Engine, float]:
     return {engine: 1.0} if engine else {Engine(n): share for n, share in USUAL_ENGINES.items()}
 
 
-def _explained(line_hz: float, found: list[Hypothesis]) -> bool:
+def is_explained(line_hz: float, found: list[Hypothesis]) -> bool:
     """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice or half
     that speed would be was tried with the line that the guess came from."""
     if not found:
@@ -178,7 +178,10 @@ def _explained(line_hz: float, found: list[Hypothesis]) -> bool:
     rivals = [g for g, o in zip(found, octaves, strict=True) if abs(o - round(o)) > SAME_SPEED]
     lead = best.log_score - max((g.log_score for g in rivals), default=-np.inf)
     half_orders = 2 * line_hz / (best.mean_rpm / 60)
-    return lead > BEYOND_DOUBT and abs(half_orders - round(half_orders)) < ON_TOOTH
+    if lead <= BEYOND_DOUBT or abs(half_orders - round(half_orders)) >= ON_TOOTH:
+        return False
+    there, _, _ = best.seen.at(np.array([round(half_orders) / 2 * best.ratio]))
+    return bool(there[0])  # near a tooth is not on it: along the guess's own path it would stand there
 
 
 def _direct(
