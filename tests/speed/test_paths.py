@@ -31,7 +31,7 @@ def test_a_weak_stray_does_not_draw_the_path_from_a_strong_order(seed: int) -> N
 
 @pytest.mark.parametrize(("stands_at", "explained"), [(2.0, True), (2.06, False)])
 def test_a_line_near_a_tooth_of_the_leading_guess_is_still_tried(stands_at: float, explained: bool) -> None:
-    """A firing order a good half hertz beside a stronger line: along that one's path it stands on no tooth."""
+    """A firing order half a hertz beside a stronger line: along that one's path it stands on no tooth."""
     orders = np.arange(0.0, 6.0, 0.01)
     height = 1 + 50 * np.exp(-((orders - stands_at) ** 2) / (2 * 0.01**2))
     seen = pattern.OrderSpectrum(orders, height, 10 * np.log10(height), np.zeros(len(orders)), 9.0)
