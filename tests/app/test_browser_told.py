@@ -22,7 +22,10 @@ TO_THE_TOP = """() => document.querySelector('[data-testid="stMain"]').scrollTo(
 def test_what_was_done_is_told_once(window):
     window.go("Record")
     window.unfold("Take a recording out")
-    window.page.get_by_role("combobox", name="Which").click()
+    box = window.page.get_by_role("combobox", name="Which")
+    box.scroll_into_view_if_needed()
+    window.page.wait_for_timeout(500)  # a box that is still scrolled into sight closes again
+    box.click()
     window.page.get_by_role("option").first.click()
     window.settle()
     window.press("Take it out of the job")
