@@ -169,8 +169,8 @@ def _shares(engine: Engine | None) -> dict[Engine, float]:
 
 
 def is_explained(line_hz: float, found: list[Hypothesis]) -> bool:
-    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice or half
-    that speed would be was tried with the line that the guess came from."""
+    """Is this line an order of a guess that leads beyond doubt? It then tells nothing new: what twice that
+    speed would be was tried with the line that the guess came from, and half of it is tried in the end."""
     if not found:
         return False
     best = max(found, key=lambda g: g.log_score)

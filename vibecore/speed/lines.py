@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from scipy import fft, ndimage
 
+from vibecore import hann
 from vibecore.model import Flags, Floats, Signal
 
 ZERO_PAD = 3
@@ -78,7 +79,7 @@ def frames(signal: Signal, framing: Framing = USUAL) -> Frames:
     hop = max(1, round(framing.hop_s * signal.fs_hz))
     count = 1 + (len(signal.accel_m_s2) - size) // hop
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
-    window = np.hanning(size + 1)[:size].astype(np.float32)
+    window = hann.periodic(size).astype(np.float32)
     df = signal.fs_hz / n_fft
     whitened = np.zeros((count, n_fft // 2 + 1), dtype=np.float32)
     padded = np.zeros((count, n_fft), dtype=np.float32)

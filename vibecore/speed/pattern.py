@@ -18,6 +18,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from scipy import fft, special
 
+from vibecore import hann
 from vibecore.constants import USABLE_SHARE
 from vibecore.engine import Engine
 from vibecore.model import Floats, Signal
@@ -144,7 +145,7 @@ def view(fine: Signal, angle_rev: Floats) -> OrderSpectrum:
     block_s = float(np.clip(duration / BLOCKS, LEAST_BLOCK_S, MOST_BLOCK_S))
     size = min(round(block_s * fs_hz), len(even))
     n_fft = fft.next_fast_len(ZERO_PAD * size, real=True)
-    window = np.hanning(size + 1)[:size].astype(np.float32)
+    window = hann.periodic(size).astype(np.float32)
     blocks = np.lib.stride_tricks.sliding_window_view(turns, size, axis=1)[:, :: max(1, size // 2)]
     lines = fft.rfft(blocks * window, n_fft, axis=2)
     power = (lines.real**2 + lines.imag**2).mean(axis=1, dtype=float)
