@@ -178,7 +178,7 @@ def _item(row: Mapping[str, Any], case: Case) -> PlanItem:
         cautions=cautions,
         needed=_needed(row["needed"], case),
         done=done,
-        unsafe_when=tuple(row["unsafe_when"]),
+        unsafe_when=tuple(row.get("unsafe_when", _data()["unsafe_when"])),
     )
 
 
