@@ -71,15 +71,12 @@ def line_of_its_own_speed(scene: Scene, vehicle: Vehicle) -> Finding | None:
 
 
 def line_on_no_order(scene: Scene, _vehicle: Vehicle) -> Finding | None:
-    """Where all recordings are at one speed, a line on no order may be belt or fan."""
-    if not scene.running:
+    """Where all recordings are at one speed, or none at another could show it, a line on no order may be belt
+    or fan."""
+    compared = lines.can_compare(scene)
+    found = _not_followed(scene) if compared else lone_lines.strongest_alone(scene)
+    if not scene.running or (compared and found is None):
         return None
-    if lines.can_compare(scene):
-        found = _not_followed(scene)
-        if found is None:
-            return None
-    else:
-        found = lone_lines.strongest_alone(scene)
     names = tuple(a.name for a in scene.running)
     if found is None:
         return Finding(

@@ -24,8 +24,8 @@ _MOST_SHORT = 0.5  # share of the groups: where most are short nobody knows how 
 _FEW = 2  # show no beat; and a sensor that is so near to its timer's beat is rarer than a lost sample
 _LEAST_GROUPS, _LEAST_IN_GROUP = 10, 3  # by which groups are told
 _MOSTLY = 0.8  # share of the steps that are near the usual one: else rows come in groups throughout
-_WAITED = 2.5  # usual steps: a pause, after which rows that waited crowd at less than _CROWDED apart
-_CROWDED = 0.5
+_WAITED = 2.5  # usual steps: a pause, after which rows that waited come in a crowd
+_CROWDED = 0.5  # of the usual: nearer than this are rows of a crowd, or parts of one group
 _LEAST_CROWD = 4  # rows, that have not caught up: some were lost as well; of fewer, jitter may make a crowd
 _SOONER = 0.5  # of the time that the missing rows would have taken: between nothing and all of it
 
@@ -72,7 +72,7 @@ def spread(at_s: Floats, starts: Counts, n: int) -> Floats:
     step = np.where(usual > _LONG_PAUSE * tick, per_row, usual / taken)
     t = np.repeat(at_s, sizes) + (places - np.repeat(firsts, sizes)) * np.repeat(step, sizes)
     first, last = int(sizes[0]), int(starts[-1])
-    if len(starts) > 2 and first < _JOINED_LATE * np.median(sizes):  # it ends on time
+    if first < _JOINED_LATE * np.median(sizes):  # it ends on time
         t[:first] = at_s[1] - per_row * np.arange(first, 0, -1)
     t[last:] = at_s[-1] + per_row * np.arange(n - last)
     return t
