@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecore.units import level_text, printed, signed, times, times_against, times_between
+from vibecore.units import level_text, printed, signed, spread_text, times, times_against, times_between
 
 TIMES_3 = 9.5424  # dB: 20 log10 of an amplitude's ratio, ISO 80000-3
 
@@ -73,3 +73,9 @@ def test_no_line_ends_between_a_figure_and_its_sign():
     """A space stands between the two (SI Brochure, BIPM, 9th edition, 2019, 5.4.7, from memory); that it does
     not break: common practice, no source."""
     assert printed("95 % interval, 0.3 m/s2, what % is") == "95\u00a0% interval, 0.3 m/s², what % is"
+
+
+def test_what_many_cars_show_is_told_with_two_figures():
+    """Common practice, no source: a spread of several times is not known to the thousandth."""
+    assert spread_text(0.04512, 0.2261) == "0.045 to 0.23"
+    assert spread_text(0.3804) == "0.38"

@@ -17,6 +17,7 @@ DB_PER_NEPER = 20 / math.log(10)  # an amplitude's decibels a unit of its natura
 DB_PER_LOG_POWER = 10 / math.log(10)  # a mean square's or a likelihood ratio's
 MOST_FACTOR = 100.0  # no source: a phone hears no more of what is left, and nobody pictures more
 LEVEL_FIGURES = 3  # common practice, no source: a level is known to a few percent at best
+SPREAD_FIGURES = 2  # common practice, no source: ends of what cars show, which is known far less well
 FINEST_DECIMALS = 4  # of a level: in half a minute no phone hears a line finer than that; no source
 SAME_FACTOR = 1.1  # common practice, no source: less than a tenth more is 'about the same'
 
@@ -62,13 +63,18 @@ def signed(change_db: float, digits: int = 1) -> str:
     return told if float(told) else told[1:]
 
 
-def level_text(level_m_s2: float) -> str:
-    """A level as it is told: three figures, their zeros kept, as far as a phone hears: '0.700', '0.0948'."""
+def level_text(level_m_s2: float, figures: int = LEVEL_FIGURES) -> str:
+    """A level as it is told: its figures, their zeros kept, as far as a phone hears: '0.700', '0.0948'."""
     finest = 10.0**-FINEST_DECIMALS
     if level_m_s2 < finest / 2:
         return f"under {finest:.{FINEST_DECIMALS}f}" if level_m_s2 > 0 else "0"
-    power = int(f"{level_m_s2:.{LEVEL_FIGURES - 1}e}".partition("e")[2])
-    return f"{level_m_s2:.{min(max(LEVEL_FIGURES - 1 - power, 0), FINEST_DECIMALS)}f}"
+    power = int(f"{level_m_s2:.{figures - 1}e}".partition("e")[2])
+    return f"{level_m_s2:.{min(max(figures - 1 - power, 0), FINEST_DECIMALS)}f}"
+
+
+def spread_text(*levels_m_s2: float) -> str:
+    """Ends of a spread over many cars: '0.045 to 0.23'."""
+    return " to ".join(level_text(level, SPREAD_FIGURES) for level in levels_m_s2)
 
 
 def order_text(order: float) -> str:

@@ -33,7 +33,7 @@ from vibecore.figures.style import (
 )
 from vibecore.model import Analysis, Floats, OrderChange, OrderLevel, OrderTable, Repair
 from vibecore.spoken import spoken_names
-from vibecore.units import level_text, order_text, signed, times
+from vibecore.units import level_text, order_text, signed, spread_text, times
 
 if TYPE_CHECKING:  # signal libraries, which a page without a signal can spare
     from vibecore.repair import Visit
@@ -97,7 +97,7 @@ def over_visits(visits: Sequence[Visit]) -> Picture:
     rows = tuple((v.name, level_text(v.rms_m_s2), span) for v, span in zip(visits, spans, strict=True))
     sentence = (
         "The shake that the verdict goes by, recording by recording, with 95 % intervals for the taping too. "
-        f"Sound cars show {level_text(low)} to {level_text(high)} m/s² (shaded)."
+        f"Sound cars show {spread_text(low, high)} m/s² (shaded)."
     )
     return Picture("From visit to visit", sentence, fig, ("recording", "m/s²", "95 % interval, m/s²"), rows)
 

@@ -11,7 +11,7 @@ from vibecore.repair.beside import taken_off
 from vibecore.repair.lines import Level, LevelChange, interval_db
 from vibecore.repair.significance import FELT_DB, smallest_visible_db
 from vibecore.sound_cars import ONE_IN_TWENTY, SoundLevel
-from vibecore.units import factor, level_text, signed, times, times_between
+from vibecore.units import factor, level_text, signed, spread_text, times, times_between
 
 _LONGEST_ADVICE_S = 300.0
 OFF_HALF = 0.1  # half orders: the width of a line, 0.05 order
@@ -69,7 +69,7 @@ def why(verdict: VerdictName, r: Result) -> str:
     moved = f"{what} ({r.names}) went from {levels}: {taken_off(r.taped.db)}"
     moved += f"{times(r.change.db)} (95 % interval {times_between(low, high)}; {signed(r.change.db)} dB, "
     moved += f"{signed(low)} to {signed(high)})"
-    usual = f"{' to '.join(map(level_text, r.sound.band_m_s2))} m/s2"
+    usual = f"{spread_text(*r.sound.band_m_s2)} m/s2"
     if verdict == "cured":
         if r.was_as_sound:
             return (
@@ -80,7 +80,7 @@ def why(verdict: VerdictName, r: Result) -> str:
             return f"{moved}. That is surely lower and back at what a sound car shows there (mostly {usual})."
         return (
             f"{moved}. That is surely lower, more than half a repair brings, and not surely more than sound "
-            f"cars show: mostly {usual}, one in twenty over {level_text(r.sound.most_m_s2)} m/s2."
+            f"cars show: mostly {usual}, one in twenty over {spread_text(r.sound.most_m_s2)} m/s2."
         )
     if verdict == "improved" and r.as_sound:
         return (
