@@ -130,7 +130,7 @@ def test_visits_are_drawn_with_their_intervals_against_sound_cars():
     assert list(line.y) == [0.4, 0.1]
     assert list(line.error_y.array) == pytest.approx([0.1, 0.03])
     assert list(line.error_y.arrayminus) == pytest.approx([0.1, 0.02])
-    assert "0.0300 to 0.120 m/s²" in picture.sentence
+    assert "Sound cars show 0.030 to 0.12 m/s²" in picture.sentence  # two figures: `spread_text`
     assert picture.rows[1] == ("last", "0.100", "0.0800 to 0.130")
 
 
